@@ -1,0 +1,4 @@
+//! Our printed reference card, v1: its design, printing it, finding it in a photo.
+
+pub mod design;
+pub mod print;

@@ -1,0 +1,1 @@
+//! colour (to be written)

@@ -1,0 +1,1 @@
+//! count (to be written)

@@ -1,0 +1,30 @@
+//! cuptally counts loose building bricks on a tray from one overhead photo.
+//!
+//! The modules are declared in the order in which a photo passes through them;
+//! none imports a later one. Only [`cli`], [`photo`] and [`stock`] touch files.
+//!
+//! | stage | takes | gives |
+//! |---|---|---|
+//! | [`photo`] | bytes of a JPEG, PNG or HEIC | upright linear pixels of known primaries |
+//! | [`card`] | pixels | where our printed card lies, its patches |
+//! | [`view`] | card corners | camera pose, plane <-> picture, the metric view in mm |
+//! | [`colour`] | patches | a correction into CIELAB (D65), names |
+//! | [`tray`] | metric view | the empty tray's colour, pieces from ground |
+//! | [`pieces`] | foreground | pieces with form, size, turn |
+//! | [`count`] | pieces | groups with a range, doubts |
+//! | [`sheet`] | all of it | the sheet file and the marked-up picture |
+//! | [`stock`] | sheets | what is owned, and its history |
+
+pub mod units;
+
+pub mod photo;
+pub mod card;
+pub mod view;
+pub mod colour;
+pub mod tray;
+pub mod pieces;
+pub mod count;
+pub mod sheet;
+pub mod stock;
+
+pub mod cli;

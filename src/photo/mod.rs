@@ -1,0 +1,1 @@
+//! photo (to be written)

@@ -1,0 +1,1 @@
+//! pieces (to be written)

@@ -1,0 +1,142 @@
+//! The sheet file (`NAME.sheet.json`), version 1. Schema: `docs/sheet-v1.schema.json`.
+
+use serde::{Deserialize, Serialize};
+
+/// The result of one photo.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Sheet {
+    /// Format version, always `v1`.
+    pub sheet: Version,
+    /// The photo that was counted.
+    pub photo: PhotoRef,
+    /// Where the card was found.
+    pub card: CardReport,
+    /// How well the colours were corrected.
+    pub colour: ColourReport,
+    /// Every piece, in reading order.
+    pub pieces: Vec<Piece>,
+    /// Pieces by form, size and colour.
+    pub groups: Vec<Group>,
+    /// What a person should know before trusting this sheet.
+    pub warnings: Vec<Warning>,
+}
+
+/// The sheet format's version.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub enum Version {
+    /// The first version.
+    #[default]
+    #[serde(rename = "v1")]
+    V1,
+}
+
+/// Which photo a sheet came from.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PhotoRef {
+    /// File name without folder.
+    pub file: String,
+    /// Width of the upright photo.
+    pub width_px: u32,
+    /// Height of the upright photo.
+    pub height_px: u32,
+    /// SHA-256 (hex) of the upright pixels, so a renamed or re-tagged copy is the same photo.
+    pub hash: String,
+}
+
+/// Where the card was found and what follows from it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct CardReport {
+    /// Card version, `v1`.
+    pub version: String,
+    /// Ids of the tags that were read.
+    pub tags: Vec<u8>,
+    /// The card's four outer corners (clockwise from its own top left), px.
+    pub corners_px: [[f64; 2]; 4],
+    /// Median distance between found and modelled tag corners, px.
+    pub reprojection_px: f64,
+    /// Scale of the photo at the card's middle.
+    pub mm_per_px: f64,
+    /// Angle between the camera's axis and the tray's normal.
+    pub tilt_deg: f64,
+    /// Height of the lens above the tray.
+    pub camera_height_mm: f64,
+    /// How many of the card's patches could be read.
+    pub patches: u8,
+}
+
+/// How well the colours were corrected, by leave-one-out over the card's patches.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ColourReport {
+    /// Mean CIEDE2000 error.
+    pub mean_de00: f64,
+    /// 95th percentile of the CIEDE2000 error.
+    pub p95_de00: f64,
+    /// Worst CIEDE2000 error.
+    pub max_de00: f64,
+    /// Whether this printed copy of the card was measured, or its nominal values used.
+    pub print_profile: bool,
+    /// `root-polynomial` or `matrix`.
+    pub method: String,
+}
+
+/// One piece in the photo.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Piece {
+    /// Running number within the sheet, from 1.
+    pub id: u32,
+    /// `brick`, `plate`, `tile`, or `any` where it cannot be told.
+    pub form: String,
+    /// Studs, small side first: `2x4`.
+    pub size: String,
+    /// A taught name, or an ISCC-NBS name where nothing was taught.
+    pub colour: String,
+    /// Middle of the visible part in the upright photo.
+    pub x_px: f64,
+    /// Middle of the visible part in the upright photo.
+    pub y_px: f64,
+    /// Middle of the footprint on the tray, from the card's top left.
+    pub x_mm: f64,
+    /// Middle of the footprint on the tray, from the card's top left.
+    pub y_mm: f64,
+    /// Direction of the long side, in [0, 180), from the card's x axis towards its y axis.
+    pub turn_deg: f64,
+    /// `up`, `down`, `side` or `end`.
+    pub face: String,
+    /// Probability that form, size and colour are all right.
+    pub sure: f64,
+    /// Corrected colour, CIELAB D65.
+    pub lab: [f64; 3],
+    /// Outline of the visible part in the upright photo.
+    pub outline_px: Vec<[f64; 2]>,
+    /// Why it is doubtful, in words; empty when sure.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub doubts: Vec<String>,
+}
+
+/// All pieces of one form, size and colour.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Group {
+    /// Form, as in [`Piece`].
+    pub form: String,
+    /// Size, as in [`Piece`].
+    pub size: String,
+    /// Colour, as in [`Piece`].
+    pub colour: String,
+    /// The best single number.
+    pub count: u32,
+    /// No fewer than this.
+    pub low: u32,
+    /// No more than this.
+    pub high: u32,
+    /// Probability that `count` is exactly right.
+    pub sure: f64,
+}
+
+/// Something a person should know, with what to do about it.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Warning {
+    /// A stable short code for programs, such as `card-partial`.
+    pub code: String,
+    /// One sentence: what, and what to do.
+    pub text: String,
+}

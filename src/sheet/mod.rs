@@ -1,0 +1,5 @@
+//! The sheet: the result of one photo, as a file and as a marked-up picture.
+
+pub mod file;
+
+pub use file::{Group, Piece, Sheet, Warning};

@@ -1,0 +1,1 @@
+//! The stock file (to be written).

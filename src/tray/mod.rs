@@ -1,0 +1,1 @@
+//! tray (to be written)

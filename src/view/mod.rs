@@ -1,0 +1,1 @@
+//! view (to be written)
