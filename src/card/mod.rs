@@ -2,3 +2,7 @@
 
 pub mod design;
 pub mod print;
+pub mod find;
+mod edges;
+
+pub use find::{CardError, FoundCard, FoundTag, find};

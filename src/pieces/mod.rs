@@ -1,1 +1,20 @@
-//! pieces (to be written)
+//! From foreground to pieces: which form and size stands where, turned how.
+//!
+//! Every hypothesis is a [`Stance`]: a shape standing at a place with a turn. It
+//! predicts a silhouette from the camera's pose, because a piece has height and
+//! its sides show away from the camera's axis. Hypotheses are searched for
+//! around each patch of foreground, measured against edges and colours, and the
+//! best one is kept together with how far the next best lies behind.
+
+pub mod shape;
+pub mod stance;
+mod seeds;
+mod turn;
+mod patch;
+mod evidence;
+mod refine;
+pub mod find;
+
+pub use find::{FoundPiece, Leftover, Search, find_pieces};
+pub use shape::{Form, Shape, shapes_of};
+pub use stance::Stance;

@@ -1,0 +1,98 @@
+//! The metric view: the tray's plane resampled to square pixels of known size.
+
+use ndarray::{Array2, Array3, Axis};
+use rayon::prelude::*;
+
+use super::camera::Camera;
+use crate::photo::LinearPicture;
+use crate::units::{Mm, Px};
+
+/// Finest and coarsest pixel of the view; in between it follows the photo.
+const PIXEL_RANGE_MM: (f64, f64) = (0.1, 0.25);
+/// No view is larger than this on a side; a far-off horizon is cut instead.
+const LARGEST_SIDE_PX: usize = 6000;
+
+/// The tray from straight above, in linear light.
+#[derive(Clone, Debug)]
+pub struct MetricView {
+    /// Size of a view pixel.
+    pub mm_per_px: f64,
+    /// The outer corner of the first view pixel.
+    pub origin: Mm,
+    /// Linear RGB (rows, columns, 3) as in the photo; 0 outside it.
+    pub pixels: Array3<f32>,
+    /// Whether the photo covers the view pixel.
+    pub inside: Array2<bool>,
+}
+
+impl MetricView {
+    /// Resamples the photo (bilinear) onto the tray's plane. `card_middle` is where the scale is read.
+    pub fn of(picture: &LinearPicture, camera: &Camera, card_middle: Mm) -> Self {
+        let (width, height) = (picture.width(), picture.height());
+        let scale = camera.mm_per_px(card_middle).unwrap_or(PIXEL_RANGE_MM.1);
+        let mut mm_per_px = scale.clamp(PIXEL_RANGE_MM.0, PIXEL_RANGE_MM.1);
+        let (mut low, mut high) = (card_middle, card_middle);
+        for corner in frame_points(width as f64, height as f64) {
+            if let Some(mm) = camera.unproject(corner, 0.0) {
+                low = Mm::new(low.x.min(mm.x), low.y.min(mm.y));
+                high = Mm::new(high.x.max(mm.x), high.y.max(mm.y));
+            }
+        }
+        // A horizon in view sends corners far away: keep what a tray can span.
+        let reach = 1500.0;
+        low = Mm::new(low.x.max(card_middle.x - reach), low.y.max(card_middle.y - reach));
+        high = Mm::new(high.x.min(card_middle.x + reach), high.y.min(card_middle.y + reach));
+        let span = (high.x - low.x).max(high.y - low.y);
+        mm_per_px = mm_per_px.max(span / LARGEST_SIDE_PX as f64);
+        let columns = (((high.x - low.x) / mm_per_px).ceil() as usize).clamp(1, LARGEST_SIDE_PX);
+        let rows = (((high.y - low.y) / mm_per_px).ceil() as usize).clamp(1, LARGEST_SIDE_PX);
+        let mut pixels = Array3::<f32>::zeros((rows, columns, 3));
+        let mut inside = Array2::from_elem((rows, columns), false);
+        pixels
+            .axis_iter_mut(Axis(0))
+            .into_par_iter()
+            .zip(inside.axis_iter_mut(Axis(0)).into_par_iter())
+            .enumerate()
+            .for_each(|(row, (mut line, mut flags))| {
+                let y = low.y + (row as f64 + 0.5) * mm_per_px;
+                for column in 0..columns {
+                    let x = low.x + (column as f64 + 0.5) * mm_per_px;
+                    let Some(px) = camera.project(Mm::new(x, y), 0.0) else { continue };
+                    if let Some(rgb) = picture.sample(px.x, px.y) {
+                        for (c, value) in rgb.into_iter().enumerate() {
+                            line[(column, c)] = value;
+                        }
+                        flags[column] = true;
+                    }
+                }
+            });
+        Self { mm_per_px, origin: low, pixels, inside }
+    }
+
+    /// Rows and columns.
+    pub fn size(&self) -> (usize, usize) {
+        self.inside.dim()
+    }
+
+    /// The tray place of fractional view coordinates (outer corner of the first pixel is 0, 0).
+    pub fn to_mm(&self, column: f64, row: f64) -> Mm {
+        Mm::new(self.origin.x + column * self.mm_per_px, self.origin.y + row * self.mm_per_px)
+    }
+
+    /// Fractional view coordinates (column, row) of a tray place.
+    pub fn to_view(&self, at: Mm) -> (f64, f64) {
+        ((at.x - self.origin.x) / self.mm_per_px, (at.y - self.origin.y) / self.mm_per_px)
+    }
+}
+
+fn frame_points(width: f64, height: f64) -> Vec<Px> {
+    let mut points = Vec::new();
+    for i in 0..=16 {
+        let s = f64::from(i) / 16.0;
+        points.push(Px::new(s * width, 0.0));
+        points.push(Px::new(s * width, height));
+        points.push(Px::new(0.0, s * height));
+        points.push(Px::new(width, s * height));
+    }
+    points
+}
