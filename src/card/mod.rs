@@ -1,4 +1,5 @@
 //! Our printed reference card, v1: its design, printing it, finding it in a photo.
 
 pub mod design;
+mod v1;
 pub mod print;
