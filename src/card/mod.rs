@@ -1,6 +1,7 @@
 //! Our printed reference card, v1: its design, printing it, finding it in a photo.
 
 pub mod design;
+mod v1;
 pub mod print;
 pub mod find;
 mod edges;

@@ -1,5 +1,6 @@
 //! One file a command. No logic here: arguments in, tables and files out.
 
+pub mod atomic;
 pub mod card;
 pub mod failure;
 pub mod post;

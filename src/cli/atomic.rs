@@ -1,0 +1,134 @@
+//! Writing files so that a reader sees the old one or the new one, never a half.
+
+use std::fs;
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+use tempfile::{NamedTempFile, TempPath};
+
+/// Why a file could not be written.
+#[derive(Debug, thiserror::Error)]
+pub enum WriteError {
+    /// The folder does not exist and cannot be made.
+    #[error("cannot make the folder {}: {cause}; name another folder", path.display())]
+    Folder {
+        /// The folder that was wanted.
+        path: PathBuf,
+        /// What the system said.
+        cause: io::Error,
+    },
+    /// The file cannot be written there.
+    #[error(
+        "cannot write {}: {cause}; free the space, change the folder's rights, or name another folder",
+        path.display()
+    )]
+    File {
+        /// The file that was wanted.
+        path: PathBuf,
+        /// What the system said.
+        cause: io::Error,
+    },
+}
+
+/// Writes several files into a folder, making the folder if need be. All are
+/// written in full beside their places before the first is put there, so a full
+/// disk or a folder that cannot be written leaves everything as it was.
+///
+/// Gives the files' paths, in order.
+///
+/// # Errors
+/// [`WriteError`]; the folders that this call made are taken away again.
+pub fn write_files(folder: &Path, files: &[(&str, &[u8])]) -> Result<Vec<PathBuf>, WriteError> {
+    let made = make_folder(folder)?;
+    let written = stage_all(folder, files).and_then(put_all);
+    if written.is_err() {
+        // Only what is empty goes, so nobody else's file is at risk.
+        for folder in &made {
+            let _ = fs::remove_dir(folder);
+        }
+    }
+    written
+}
+
+/// Makes a folder and those above it; gives the ones that were missing, innermost
+/// first.
+fn make_folder(folder: &Path) -> Result<Vec<PathBuf>, WriteError> {
+    let above = folder
+        .ancestors()
+        .filter(|path| !path.as_os_str().is_empty());
+    let missing: Vec<PathBuf> = above
+        .take_while(|path| !path.exists())
+        .map(Path::to_path_buf)
+        .collect();
+    fs::create_dir_all(folder).map_err(|cause| {
+        for path in &missing {
+            let _ = fs::remove_dir(path);
+        }
+        WriteError::Folder {
+            path: folder.to_path_buf(),
+            cause,
+        }
+    })?;
+    Ok(missing)
+}
+
+/// A file written in full, not yet in its place.
+struct Staged {
+    temporary: TempPath,
+    path: PathBuf,
+}
+
+fn stage_all(folder: &Path, files: &[(&str, &[u8])]) -> Result<Vec<Staged>, WriteError> {
+    let stage = |(name, bytes): &(&str, &[u8])| {
+        let path = folder.join(name);
+        match stage(folder, &path, bytes) {
+            Ok(temporary) => Ok(Staged { temporary, path }),
+            Err(cause) => Err(WriteError::File { path, cause }),
+        }
+    };
+    files.iter().map(stage).collect()
+}
+
+fn stage(folder: &Path, path: &Path, bytes: &[u8]) -> io::Result<TempPath> {
+    // Found out now, before any file has changed.
+    if path.is_dir() {
+        return Err(io::ErrorKind::IsADirectory.into());
+    }
+    // `tempfile` adds the temporary file's random name to its errors, which would
+    // tell the user nothing: only the kind is kept, and the rest goes past it.
+    let (mut file, temporary) = temporary_in(folder)
+        .map_err(|error| io::Error::from(error.kind()))?
+        .into_parts();
+    file.write_all(bytes)?;
+    file.sync_all()?;
+    Ok(temporary)
+}
+
+#[cfg(unix)]
+fn temporary_in(folder: &Path) -> io::Result<NamedTempFile> {
+    use std::os::unix::fs::PermissionsExt;
+    // As an ordinary new file: everybody, less the user's umask. A temporary file
+    // would otherwise be for its owner only.
+    let ordinary = fs::Permissions::from_mode(0o666);
+    tempfile::Builder::new()
+        .permissions(ordinary)
+        .tempfile_in(folder)
+}
+
+#[cfg(not(unix))]
+fn temporary_in(folder: &Path) -> io::Result<NamedTempFile> {
+    NamedTempFile::new_in(folder)
+}
+
+fn put_all(staged: Vec<Staged>) -> Result<Vec<PathBuf>, WriteError> {
+    let mut paths = Vec::with_capacity(staged.len());
+    for Staged { temporary, path } in staged {
+        if let Err(error) = temporary.persist(&path) {
+            return Err(WriteError::File {
+                path,
+                cause: error.error,
+            });
+        }
+        paths.push(path);
+    }
+    Ok(paths)
+}
