@@ -124,9 +124,10 @@ pub enum Problem {
 impl Problem {
     /// A damaged picture with the decoder's own words, kept to one line.
     pub(super) fn damaged(format: Format, detail: impl std::fmt::Display) -> Self {
-        let detail = detail.to_string();
         let line: String = detail
+            .to_string()
             .chars()
+            .filter(|&c| c != '"')
             .map(|c| if c.is_control() { ' ' } else { c })
             .take(120)
             .collect();

@@ -2,7 +2,9 @@
 //!
 //! `image`'s JPEG decoder fills what it cannot decode with grey and reports
 //! success. So its own back end is called here in strict mode, and the file is
-//! first walked to its end-of-image marker, which a cut file lacks.
+//! first walked to its end-of-image marker, which a cut file lacks. JPEG has no
+//! check sums: a file that was altered inside, or cut and given a new end marker,
+//! may still pass.
 
 use super::decoded::{ColourTag, Decoded, Pixels};
 use super::error::Problem;

@@ -37,6 +37,7 @@ mod png;
 #[cfg(feature = "heic")]
 mod heic;
 mod profile;
+mod reading;
 mod clipped;
 mod picture;
 

@@ -1,35 +1,31 @@
-//! Colour profiles: from code values to linear light with sRGB primaries.
+//! Colour profiles: what a file's colour tag says about its code values.
 //!
 //! A profile of curves and a matrix, which is what cameras embed, becomes three
 //! tables and one matrix, so nothing is clipped: `moxcms` reads the profile and
 //! works out both. A profile with a colour table goes through `moxcms` as a
 //! whole, into primaries that hold every colour, and by a matrix from there.
 
-use super::decoded::{ColourTag, Decoded, Pixels};
+use super::decoded::{ColourTag, Decoded};
 use super::error::Problem;
-use super::picture::srgb_decode;
+use super::reading::{Matrix, Reading};
 use super::source::Note;
 use moxcms::{
     CicpColorPrimaries, CicpProfile, ColorProfile, DataColorSpace, Layout, Matrix3d,
-    MatrixCoefficients, ProfileText, ToneReprCurve, TransferCharacteristics, TransformF32Executor,
-    TransformOptions,
+    MatrixCoefficients, ProfileText, TransferCharacteristics, TransformOptions,
 };
-use ndarray::Array3;
-use rayon::prelude::*;
-use std::sync::Arc;
 
-/// Linear light with the primaries of some space to linear light with sRGB's.
-type Matrix = [[f32; 3]; 3];
-
-/// How code values become linear light with sRGB primaries.
-pub(super) enum Reading {
-    /// The sRGB curve and nothing else.
-    Srgb,
-    /// A curve for each channel, then a matrix (none for a grey profile).
-    Curves(Box<[ToneReprCurve; 3]>, Option<Matrix>),
-    /// A colour table, then a matrix.
-    Table(Arc<TransformF32Executor>, Matrix),
-}
+/// XYZ relative to ICC's D50 (0.9642, 1, 0.8249) to linear light with sRGB's primaries
+/// and white (x .3127, y .3290), Bradford-adapted. By colour-science 0.4.7:
+/// `inv(matrix_chromatic_adaptation_VonKries(D65, D50, "Bradford") @
+/// normalised_primary_matrix(sRGB))`. Its own, since `moxcms` has a slightly other
+/// D65, which would be off by 6e-4 at Display P3's red.
+const D50_TO_SRGB: Matrix3d = Matrix3d {
+    v: [
+        [3.134_186_364, -1.617_208_959, -0.490_694_064],
+        [-0.978_748_504, 1.916_130_097, 0.033_433_399],
+        [0.071_963_928, -0.228_993_873, 1.405_753_733],
+    ],
+};
 
 /// Chooses how to read a decoded picture, and names it. A profile that cannot be
 /// used is noted, and sRGB taken.
@@ -83,13 +79,19 @@ fn code_points(primaries: u8, transfer: u8) -> Result<Option<(Reading, String)>,
         return Ok(None);
     };
     refuse_hdr(transfer_characteristics)?;
-    let profile = ColorProfile::new_from_cicp(CicpProfile {
-        color_primaries,
-        transfer_characteristics,
-        matrix_coefficients: MatrixCoefficients::Identity,
-        full_range: true,
-    });
-    Ok(curves(&profile).map(|reading| (reading, name)))
+    let profile = |color_primaries, transfer_characteristics| {
+        ColorProfile::new_from_cicp(CicpProfile {
+            color_primaries,
+            transfer_characteristics,
+            matrix_coefficients: MatrixCoefficients::Identity,
+            full_range: true,
+        })
+    };
+    let source = profile(color_primaries, transfer_characteristics);
+    // From one set of primaries to the other by way of the same D50.
+    let srgb = profile(CicpColorPrimaries::Bt709, TransferCharacteristics::Srgb);
+    let matrix = finite(source.transform_matrix(&srgb));
+    Ok(matrix.and_then(|matrix| Some((curves(&source, matrix)?, name))))
 }
 
 /// Reads an ICC profile; `None` where it is broken or does not fit the picture.
@@ -105,7 +107,9 @@ fn icc(bytes: &[u8], grey: bool) -> Result<Option<(Reading, String)>, Problem> {
         || profile.lut_a_to_b_saturation.is_some();
     let reading = match profile.color_space {
         DataColorSpace::Rgb if has_table => table(&profile),
-        DataColorSpace::Rgb => curves(&profile),
+        DataColorSpace::Rgb => {
+            finite(from_d50(&profile)).and_then(|matrix| curves(&profile, matrix))
+        }
         DataColorSpace::Gray if grey => profile
             .gray_trc
             .clone()
@@ -116,11 +120,10 @@ fn icc(bytes: &[u8], grey: bool) -> Result<Option<(Reading, String)>, Problem> {
 }
 
 /// Three curves and a matrix; `None` where one is missing or makes no sense.
-fn curves(profile: &ColorProfile) -> Option<Reading> {
+fn curves(profile: &ColorProfile, matrix: Matrix) -> Option<Reading> {
     if !profile.is_matrix_shaper() {
         return None;
     }
-    let matrix = finite(profile.transform_matrix(&ColorProfile::new_srgb()))?;
     let curves = [
         profile.red_trc.clone()?,
         profile.green_trc.clone()?,
@@ -133,11 +136,17 @@ fn curves(profile: &ColorProfile) -> Option<Reading> {
 /// they enclose all colours, so the clipping to 0..1 on the way harms none.
 fn table(profile: &ColorProfile) -> Option<Reading> {
     let wide = ColorProfile::new_aces_aces_2065_1_linear();
-    let matrix = finite(wide.transform_matrix(&ColorProfile::new_srgb()))?;
+    let matrix = finite(from_d50(&wide))?;
     let transform = profile
         .create_transform_f32(Layout::Rgb, &wide, Layout::Rgb, TransformOptions::default())
         .ok()?;
     Some(Reading::Table(transform, matrix))
+}
+
+/// A profile's linear light to that with sRGB's primaries, by its colorants, which
+/// are relative to D50 (ICC.1:2022, F.3).
+fn from_d50(profile: &ColorProfile) -> Matrix3d {
+    D50_TO_SRGB.mat_mul(profile.rgb_to_xyz_matrix())
 }
 
 /// A matrix of sound numbers in single precision. Real spaces stay below 4 or so;
@@ -170,111 +179,122 @@ fn name(profile: &ColorProfile) -> String {
     }
 }
 
-impl Reading {
-    /// Converts all pixels: shape (rows, columns, 3). `None` where a curve makes no
-    /// sense, which counts as a broken profile.
-    pub(super) fn linear(&self, pixels: &Pixels) -> Option<Array3<f32>> {
-        match pixels {
-            Pixels::Eight(picture) => {
-                let size = (picture.height() as usize, picture.width() as usize, 3);
-                self.convert(picture.as_raw(), 256, size)
-            }
-            Pixels::Sixteen(picture) => {
-                let size = (picture.height() as usize, picture.width() as usize, 3);
-                self.convert(picture.as_raw(), 65_536, size)
-            }
-        }
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::super::decoded::Pixels;
+    use super::*;
+    use image::codecs::png::PngDecoder;
+    use image::{ImageDecoder, RgbImage};
+
+    /// The profile inside one of the Display P3 samples.
+    fn sample(name: &str) -> Vec<u8> {
+        let path = format!("tests/data/photo/p3-samples-{name}.png");
+        let file = std::io::BufReader::new(std::fs::File::open(path).unwrap());
+        PngDecoder::new(file)
+            .unwrap()
+            .icc_profile()
+            .unwrap()
+            .unwrap()
     }
 
-    fn convert<T>(
-        &self,
-        codes: &[T],
-        levels: usize,
-        size: (usize, usize, usize),
-    ) -> Option<Array3<f32>>
-    where
-        T: Copy + Into<u32> + Sync,
-    {
-        let mut linear = vec![0_f32; codes.len()];
-        let row = (size.1 * 3).max(1);
-        let rows = linear.par_chunks_mut(row).zip(codes.par_chunks(row));
-        match self {
-            Self::Srgb => {
-                let table = tabulate(levels, |encoded| srgb_decode(f64::from(encoded)) as f32)?;
-                rows.for_each(|(out, row)| {
-                    for (out, &code) in out.iter_mut().zip(row) {
-                        *out = look_up(&table, code);
-                    }
-                });
+    fn small() -> Pixels {
+        let codes = (0..=255).flat_map(|v: u8| [v, 255 - v, v / 2]).collect();
+        Pixels::Eight(RgbImage::from_raw(256, 1, codes).unwrap())
+    }
+
+    /// Changed bytes and cuts of real profiles: finite light or a
+    /// refusal, never a panic.
+    #[test]
+    fn spoilt_profiles_never_panic_nor_give_unsound_light() {
+        let (mut used, mut refused) = (0, 0);
+        let mut check = |bytes: &[u8]| {
+            let reading = icc(bytes, false).ok().flatten();
+            match reading.and_then(|(reading, _)| reading.linear(&small())) {
+                Some(light) => {
+                    assert!(light.iter().all(|v| v.is_finite()));
+                    used += 1;
+                }
+                None => refused += 1,
             }
-            Self::Curves(curves, matrix) => {
-                let [red, green, blue] = curves.as_ref();
-                let tables = [
-                    tabulate_curve(levels, red)?,
-                    tabulate_curve(levels, green)?,
-                    tabulate_curve(levels, blue)?,
-                ];
-                rows.for_each(|(out, row)| {
-                    for (out, &[r, g, b]) in out
-                        .as_chunks_mut::<3>()
-                        .0
-                        .iter_mut()
-                        .zip(row.as_chunks::<3>().0)
-                    {
-                        let light = [
-                            look_up(&tables[0], r),
-                            look_up(&tables[1], g),
-                            look_up(&tables[2], b),
-                        ];
-                        *out = match matrix {
-                            Some(matrix) => apply(matrix, light),
-                            None => light,
-                        };
-                    }
-                });
-            }
-            Self::Table(transform, matrix) => {
-                let scale = 1.0 / (levels - 1) as f32;
-                let done = rows
-                    .map(|(out, row)| {
-                        let encoded: Vec<f32> =
-                            row.iter().map(|&code| code.into() as f32 * scale).collect();
-                        transform.transform(&encoded, out).is_ok()
-                            && out.as_chunks_mut::<3>().0.iter_mut().all(|pixel| {
-                                *pixel = apply(matrix, *pixel);
-                                pixel.iter().all(|v| v.is_finite())
-                            })
-                    })
-                    .all(|good| good);
-                if !done {
-                    return None;
+        };
+        for name in ["curve", "table-curve", "a2b"] {
+            let whole = sample(name);
+            // Header, tag list and the heads of the tags; the tables behind are all alike.
+            for place in (0..whole.len().min(560)).step_by(3) {
+                for change in [0x01, 0xFF] {
+                    let mut spoilt = whole.clone();
+                    spoilt[place] ^= change;
+                    check(&spoilt);
                 }
             }
+            for length in (0..whole.len()).step_by(211) {
+                check(&whole[..length]);
+            }
         }
-        Array3::from_shape_vec(size, linear).ok()
+        assert!(used > 100 && refused > 50, "{used} used, {refused} refused");
     }
-}
 
-fn apply(matrix: &Matrix, [r, g, b]: [f32; 3]) -> [f32; 3] {
-    matrix.map(|row| row[0] * r + row[1] * g + row[2] * b)
-}
+    #[test]
+    fn a_profile_that_does_not_fit_the_picture_is_refused() {
+        let grey = ColorProfile::new_gray_with_gamma(2.2).encode().unwrap();
+        assert!(icc(&grey, false).unwrap().is_none());
+        let (reading, _) = icc(&grey, true).unwrap().unwrap();
+        let light = reading.linear(&small()).unwrap();
+        // Grey 128 at gamma 2.2.
+        assert!((light[(0, 128, 0)] - (128.0_f32 / 255.0).powf(2.2)).abs() < 2e-4);
+        assert!(icc(b"", true).unwrap().is_none());
+    }
 
-/// Finds a code value's light; every table has an entry for every code.
-fn look_up<T: Into<u32>>(table: &[f32], code: T) -> f32 {
-    table.get(code.into() as usize).copied().unwrap_or_default()
-}
+    #[test]
+    fn high_dynamic_range_is_refused_by_name() {
+        for (transfer, name) in [(16, "PQ"), (18, "HLG")] {
+            let error = code_points(9, transfer).err().unwrap().to_string();
+            assert!(error.contains(name), "{error}");
+        }
+        let pq = ColorProfile::new_bt2020_pq().encode().unwrap();
+        assert!(matches!(
+            icc(&pq, false),
+            Err(Problem::HighDynamicRange("PQ"))
+        ));
+    }
 
-/// A function of the encoded value 0..=1 at each code value; `None` unless all
-/// results are plausible light.
-fn tabulate(levels: usize, decode: impl Fn(f32) -> f32) -> Option<Vec<f32>> {
-    let table: Vec<f32> = (0..levels)
-        .map(|level| decode(level as f32 / (levels - 1) as f32))
-        .collect();
-    // Sound curves stay in 0..1, give or take a toe; not-a-number is out as well.
-    table.iter().all(|v| v.abs() <= 4.0).then_some(table)
-}
+    #[test]
+    fn code_points_without_a_meaning_count_as_broken() {
+        assert!(code_points(0, 13).unwrap().is_none());
+        assert!(code_points(1, 3).unwrap().is_none());
+        assert!(matches!(
+            code_points(2, 2).unwrap(),
+            Some((Reading::Srgb, _))
+        ));
+    }
 
-fn tabulate_curve(levels: usize, curve: &ToneReprCurve) -> Option<Vec<f32>> {
-    let curve = curve.make_linear_evaluator().ok()?;
-    tabulate(levels, |encoded| curve.evaluate_value(encoded))
+    /// The sixteen-bit tables hold the eight-bit ones: code v is code 257 v.
+    #[test]
+    fn both_depths_agree() {
+        let (curve, _) = icc(&sample("curve"), false).unwrap().unwrap();
+        let (table, _) = icc(&sample("a2b"), false).unwrap().unwrap();
+        let eight = small();
+        let Pixels::Eight(picture) = &eight else {
+            return;
+        };
+        let wide = picture
+            .as_raw()
+            .iter()
+            .map(|&v| u16::from(v) * 257)
+            .collect();
+        let sixteen = Pixels::Sixteen(image::ImageBuffer::from_raw(256, 1, wide).unwrap());
+        for reading in [Reading::Srgb, curve, table] {
+            let (a, b) = (
+                reading.linear(&eight).unwrap(),
+                reading.linear(&sixteen).unwrap(),
+            );
+            let worst = a
+                .iter()
+                .zip(&b)
+                .map(|(a, b)| (a - b).abs())
+                .fold(0.0, f32::max);
+            assert!(worst < 1e-6, "{worst}");
+        }
+    }
 }

@@ -21,7 +21,7 @@ from pathlib import Path
 import colour
 import numpy as np
 import pillow_heif
-from PIL import Image, ImageOps
+from PIL import Image, ImageFilter, ImageOps
 
 OUT = Path("tests/data/photo")
 
@@ -76,6 +76,20 @@ def turned_flags() -> None:
                     assert (seen == np.asarray(upright)).all(), path
 
 
+def variants() -> None:
+    """The flag in the other ways of coding that must read the same, or be refused."""
+    upright = flag()
+    upright.save(OUT / "flag-24x16-progressive.jpg", quality=98, subsampling=0, progressive=True)
+    upright.save(OUT / "flag-24x16-restarts.jpg", quality=98, subsampling=0, restart_marker_blocks=1)
+    upright.quantize(6).save(OUT / "flag-24x16-palette.png", optimize=True)
+    upright.convert("CMYK").save(OUT / "flag-24x16-cmyk.jpg", quality=98)
+    upright.convert("L").save(OUT / "flag-24x16-grey.jpg", quality=98)
+    upright.convert("L").save(OUT / "flag-24x16-grey.png", optimize=True)
+    for kind, options in {"baseline": {}, "progressive": {"progressive": True}}.items():
+        harbour().save(OUT / f"harbour-192x128-{kind}.jpg", quality=85, **options)
+    harbour().save(OUT / "harbour-192x128.png", optimize=True)
+
+
 def lcms() -> ctypes.CDLL:
     library = ctypes.CDLL("liblcms2.so.2")
     for name in ("cmsBuildParametricToneCurve", "cmsBuildTabulatedToneCurve16", "cmsCreateRGBProfile"):
@@ -121,16 +135,45 @@ def p3_by_lcms(tabulated: bool) -> bytes:
     return bytes(raw)
 
 
+def bradford(white: np.ndarray) -> np.ndarray:
+    """From a white to ICC's D50."""
+    return colour.adaptation.matrix_chromatic_adaptation_VonKries(
+        white, np.array([0.9642, 1.0, 0.8249]), transform="Bradford"
+    )
+
+
+def a2b_corners() -> np.ndarray:
+    """XYZ (D50) of the eight corners in 1/32768, shape (2, 2, 2, 3).
+
+    The format holds nothing below 0, so the Z of -0.001 of red is lost.
+    """
+    white = colour.xy_to_XYZ(P3.whitepoint)
+    to_d50 = bradford(white) @ colour.normalised_primary_matrix(P3.primaries, P3.whitepoint)
+    rgb = np.stack(np.meshgrid([0, 1], [0, 1], [0, 1], indexing="ij"), axis=-1)
+    return np.clip(np.round(rgb @ to_d50.T * 32768), 0, None).astype(int)
+
+
+def through_a2b(linear: np.ndarray) -> np.ndarray:
+    """What p3_by_table says of linear light: trilinear between its corners."""
+    corners = a2b_corners() / 32768
+    weights = np.ones((2, 2, 2))
+    for axis, value in enumerate(linear):
+        shape = [1, 1, 1]
+        shape[axis] = 2
+        weights = weights * np.array([1 - value, value]).reshape(shape)
+    xyz = np.einsum("rgb,rgbx->x", weights, corners)
+    white = colour.xy_to_XYZ(SRGB.whitepoint)
+    to_d50 = bradford(white) @ colour.normalised_primary_matrix(SRGB.primaries, SRGB.whitepoint)
+    return np.linalg.inv(to_d50) @ xyz
+
+
 def p3_by_table() -> bytes:
     """Display P3 as an A2B0 table (lut16Type, PCS XYZ) and no matrix, laid out by hand.
 
     The input tables hold the sRGB curve and the 2 x 2 x 2 grid the XYZ (D50) of
     the eight corners: between them light adds up, so the table is exact.
     """
-    adapt = colour.adaptation.matrix_chromatic_adaptation_VonKries(
-        colour.xy_to_XYZ(P3.whitepoint), np.array([0.9642, 1.0, 0.8249]), transform="Bradford"
-    )
-    to_d50 = adapt @ colour.normalised_primary_matrix(P3.primaries, P3.whitepoint)
+    corners = a2b_corners()
     curve = np.round(colour.models.eotf_sRGB(np.linspace(0, 1, 1024)) * 65535).astype(int)
     lut = b"mft2" + bytes(4) + bytes([3, 3, 2, 0])
     lut += struct.pack(">9i", *(65536 if i % 4 == 0 else 0 for i in range(9)))
@@ -139,8 +182,7 @@ def p3_by_table() -> bytes:
     for red in (0, 1):
         for green in (0, 1):
             for blue in (0, 1):
-                xyz = np.clip(to_d50 @ np.array([red, green, blue]), 0, None)
-                lut += struct.pack(">3H", *(round(v * 32768) for v in xyz))
+                lut += struct.pack(">3H", *corners[red, green, blue])
     lut += struct.pack(">2H", 0, 65535) * 3
     text = b"A2B-only P3\0"
     desc = b"desc" + bytes(4) + struct.pack(">I", len(text)) + text + bytes(4 + 4 + 2 + 1 + 67)
@@ -169,15 +211,17 @@ def display_p3(profiles: dict[str, bytes]) -> None:
         file.write(
             "# Display P3 8-bit values in linear light with sRGB primaries, unclipped, D65.\n"
             f"# colour-science {colour.__version__}: RGB_COLOURSPACES, matrices derived from the\n"
-            "# primaries, no chromatic adaptation as both whites are D65.\n"
+            "# primaries, no chromatic adaptation as both whites are D65. The a2b columns: the\n"
+            "# same through the rounded corners that p3-samples-a2b.png's profile can hold.\n"
         )
         rows = csv.writer(file, lineterminator="\n")
-        rows.writerow(["r8", "g8", "b8", "r", "g", "b"])
+        rows.writerow(["r8", "g8", "b8", "r", "g", "b", "a2b_r", "a2b_g", "a2b_b"])
         to_xyz = colour.normalised_primary_matrix(P3.primaries, P3.whitepoint)
         to_srgb = np.linalg.inv(colour.normalised_primary_matrix(SRGB.primaries, SRGB.whitepoint))
         for sample in samples:
-            linear = to_srgb @ to_xyz @ colour.models.eotf_sRGB(np.array(sample) / 255)
-            rows.writerow([*sample, *(f"{v:.7f}" for v in linear)])
+            light = colour.models.eotf_sRGB(np.array(sample) / 255)
+            linear = to_srgb @ to_xyz @ light
+            rows.writerow([*sample, *(f"{v:.7f}" for v in (*linear, *through_a2b(light)))])
     row = Image.fromarray(np.array([samples], dtype=np.uint8))
     for name, profile in profiles.items():
         row.save(OUT / f"p3-samples-{name}.png", icc_profile=profile, optimize=True)
@@ -193,7 +237,8 @@ def harbour() -> Image.Image:
     picture = np.clip(np.stack([red, green, blue], axis=-1), 0, 255).astype(np.uint8)
     picture[(x - 40) ** 2 + (y - 90) ** 2 < 400] = (230, 60, 30)
     picture[16:64, 108:180] = np.asarray(flag()).repeat(3, axis=0).repeat(3, axis=1)
-    return Image.fromarray(picture)
+    # No lens gives edges of one pixel.
+    return Image.fromarray(picture).filter(ImageFilter.GaussianBlur(1.2))
 
 
 def heic(p3: bytes) -> None:
@@ -206,6 +251,8 @@ def heic(p3: bytes) -> None:
         # As phones do: a grid of tiles, each with the profile.
         "p3-icc-tiles": (picture, {"icc_profile": p3, "save_nclx_profile": False, "tile_size": 64}),
         "p3-nclx": (picture, {**srgb, "color_primaries": 12}),
+        # Every pixel with its own chroma: no choice of how to enlarge it is left.
+        "chroma-444": (picture, {**srgb, "chroma": "444"}),
         "pq": (picture, {**srgb, "color_primaries": 9, "transfer_characteristics": 16}),
     }
     for orientation in (6, 7):
@@ -240,7 +287,9 @@ def heic(p3: bytes) -> None:
 def write_heic(picture: Image.Image, target: Path, orientation: int, options: dict) -> None:
     """One still through the libheif that pillow-heif carries, its turn in `irot`/`imir`."""
     encoder = pillow_heif.misc.CtxEncode(
-        pillow_heif.constants.HeifCompressionFormat.HEVC, quality=80
+        pillow_heif.constants.HeifCompressionFormat.HEVC,
+        quality=80,
+        chroma=options.pop("chroma", "420"),
     )
     encoder.add_image(
         picture.size,
@@ -257,6 +306,7 @@ def main() -> None:
     OUT.mkdir(parents=True, exist_ok=True)
     p3 = p3_by_lcms(tabulated=False)
     turned_flags()
+    variants()
     display_p3({"curve": p3, "table-curve": p3_by_lcms(tabulated=True), "a2b": p3_by_table()})
     heic(p3)
 
