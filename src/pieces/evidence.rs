@@ -1,7 +1,6 @@
 //! What a pixel or an edge says for and against a piece.
 //!
-//! All scores are in one currency, roughly "millimetres of good edge", so that
-//! area and outline can be added up.
+//! All scores are in one currency, so that area and outline can be added up.
 
 use crate::tray::{Ground, Kind};
 
@@ -9,14 +8,16 @@ use crate::tray::{Ground, Kind};
 pub(super) const PIECE_PER_MM2: f64 = 0.6;
 /// Credit for an mm² that may be shadow or piece.
 pub(super) const DIM_PER_MM2: f64 = 0.05;
-/// Price of an mm² of plain tray, or of another piece, inside a silhouette.
-pub(super) const GROUND_PER_MM2: f64 = -1.0;
-/// Price of an mm² that the photo does not show.
-pub(super) const OUTSIDE_PER_MM2: f64 = -0.5;
+/// Price of an mm² of plain tray inside a silhouette.
+pub(super) const GROUND_PER_MM2: f64 = -0.6;
+/// Price of an mm² that the photo does not show or that another piece explains.
+pub(super) const OUTSIDE_PER_MM2: f64 = -0.6;
 /// Price of having a piece at all.
 pub(super) const PIECE_COST: f64 = 10.0;
+/// Credit for a mm of clear outline, and price of a mm without an edge.
+pub(super) const EDGE_PER_MM: f64 = 2.0;
 /// Credit for a mm of good stud rim, and price of a missing one.
-pub(super) const STUD_PER_MM: f64 = 0.25;
+pub(super) const STUD_PER_MM: f64 = 0.5;
 /// How far to both sides of an edge its step is measured, mm.
 pub(super) const EDGE_REACH_MM: f64 = 0.6;
 

@@ -65,6 +65,55 @@ const MARGIN_MM: f64 = 8.0;
 /// Hypotheses refined for each seed.
 const REFINED: usize = 8;
 
+/// Hypotheses whose outline evidence less their share of plain tray falls short
+/// of this are not pieces; what they were to explain stays a leftover. Half the
+/// outline at a clear edge gives 0.
+const LEAST_OUTLINE: f64 = 0.3;
+/// The same for outline and half the stud evidence together, where studs are due.
+const LEAST_WITH_STUDS: f64 = 0.2;
+/// With less certain foreground than this a hypothesis could be all shadow.
+const SHADOW_SHARE: f64 = 0.2;
+/// Stud evidence that tells a piece of the tray's own colour from a shadow.
+const LEAST_STUDS_IN_SHADOW: f64 = 0.1;
+/// Evidence of the outline, less the share of plain tray, and of its weakest
+/// side, that tells a piece from a shadow on its own...
+const CRISP: (f64, f64) = (0.85, 0.5);
+/// ...or where stud evidence does not deny it.
+const FIRM: (f64, f64) = (0.6, 0.2);
+const NO_STUDS: f64 = -0.3;
+/// A side with less evidence than this makes the search look further out.
+const WEAK_SIDE: f64 = 0.6;
+/// How far beyond a weak explanation the next search reaches.
+const SECOND_MARGIN_MM: f64 = 26.0;
+
+/// Share of a seed's distance from the tray below which a pixel may be bleeding colour.
+const BLEED_SHARE: f32 = 0.45;
+/// Share of its seed that a hypothesis must cover, or of itself that the seed must.
+const SHARE_OF_SEED: f64 = 0.4;
+const SHARE_OF_PIECE: f64 = 0.4;
+
+/// Everything a search needs to see.
+struct Scene<'a> {
+    view: &'a LabView,
+    slopes: Slopes,
+    camera: &'a Camera,
+    scale: EdgeScale,
+    search: &'a Search,
+    /// Kinds of all pixels; what pieces already explain counts as outside.
+    kind: Array2<Kind>,
+    /// Distance of all pixels from the empty tray's colour.
+    distance: &'a Array2<f32>,
+}
+
+/// What a pixel of plain tray says.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Tray {
+    /// No piece is here.
+    Telling,
+    /// Nothing: the piece may have the tray's very colour, and only edges count.
+    Alike,
+}
+
 /// Finds every piece.
 pub fn find_pieces(
     view: &LabView,
@@ -73,49 +122,58 @@ pub fn find_pieces(
     camera: &Camera,
     search: &Search,
 ) -> (Vec<FoundPiece>, Vec<Leftover>) {
-    let scale = EdgeScale::for_noise(ground);
-    let slopes = Slopes::of(view);
-    let mut taken = Array2::from_elem(view.size(), false);
+    let mut scene = Scene {
+        view,
+        slopes: Slopes::of(view),
+        camera,
+        scale: EdgeScale::for_noise(ground),
+        search,
+        kind: foreground.kind.clone(),
+        distance: &foreground.distance,
+    };
+    for kind in [Kind::Piece, Kind::Dim] {
+        scene.drop_rims(kind);
+    }
     let mut pieces = Vec::new();
-    let mut leftovers = Vec::new();
-    let sure = |r: usize, c: usize| foreground.kind[(r, c)] == Kind::Piece;
-    let mut queue = seeds(view, sure, LEAST_SEED_MM2);
-    // What a first piece leaves of its seed is looked at once more.
-    for _round in 0..3 {
-        for seed in &queue {
-            let free = seed.pixels.iter().filter(|at| !taken[**at]).count();
+    // What a first piece leaves of its seed is looked at once more. Certain
+    // foreground goes first, so that its shadows are not asked before it.
+    for (kind, least) in
+        [(Kind::Piece, LEAST_SEED_MM2), (Kind::Piece, LEAST_SEED_MM2), (Kind::Dim, LEAST_DIM_MM2)]
+    {
+        for seed in seeds(view, |r, c| scene.kind[(r, c)] == kind, least) {
+            let free = seed.pixels.iter().filter(|at| scene.kind[**at] == kind).count();
             if (free as f64) < 0.4 * seed.pixels.len() as f64 {
                 continue;
             }
-            let found = best_piece(view, &slopes, foreground, &taken, camera, scale, search, seed);
+            let mut found = scene.best_piece(&seed, Tray::Telling).filter(is_piece);
+            if found.is_none() && kind == Kind::Dim {
+                found = scene.best_piece(&seed, Tray::Alike).filter(is_piece);
+            }
             if let Some(piece) = found {
-                mark(view, camera, &piece.stance, &mut taken);
+                scene.explain(&piece.stance);
+                scene.soften_bleed(&seed);
                 pieces.push(piece);
             }
         }
-        queue = seeds(view, |r, c| sure(r, c) && !taken[(r, c)], LEAST_SEED_MM2);
     }
-    for seed in queue {
-        leftovers.push(leftover(view, &seed));
-    }
-    let dim = seeds(
-        view,
-        |r, c| foreground.kind[(r, c)] == Kind::Dim && !taken[(r, c)],
-        LEAST_DIM_MM2,
-    );
-    for seed in &dim {
-        let found = best_piece(view, &slopes, foreground, &taken, camera, scale, search, seed);
-        if let Some(piece) = found.filter(stands_out) {
-            mark(view, camera, &piece.stance, &mut taken);
-            pieces.push(piece);
-        }
-    }
+    let rest = seeds(view, |r, c| scene.kind[(r, c)] == Kind::Piece, LEAST_SEED_MM2);
+    let leftovers = rest.iter().map(|seed| leftover(view, seed)).collect();
     (pieces, leftovers)
 }
 
-/// Whether a piece of the tray's own chromaticity shows more than a shadow would.
-fn stands_out(piece: &FoundPiece) -> bool {
-    piece.outline > 0.3 && piece.weakest_side > -0.2
+fn is_piece(piece: &FoundPiece) -> bool {
+    let studs_due = piece.stance.shape.form.has_studs();
+    let outline = piece.outline - piece.ground_share;
+    let outlined = outline > LEAST_OUTLINE;
+    let outlined_by =
+        |(all, weakest): (f64, f64)| outline > all && piece.weakest_side > weakest;
+    if piece.piece_share > SHADOW_SHARE {
+        return outlined && (!studs_due || piece.outline + 0.5 * piece.studs > LEAST_WITH_STUDS);
+    }
+    // A neighbour's shadow has edges too, but no studs, and its far side is soft.
+    let studded = studs_due && outlined && piece.studs > LEAST_STUDS_IN_SHADOW;
+    let firm = outlined_by(CRISP) || outlined_by(FIRM) && piece.studs > NO_STUDS;
+    studded || firm
 }
 
 fn leftover(view: &LabView, seed: &Seed) -> Leftover {
@@ -127,101 +185,196 @@ fn leftover(view: &LabView, seed: &Seed) -> Leftover {
     }
 }
 
-fn best_piece(
-    view: &LabView,
-    slopes: &Slopes,
-    foreground: &Foreground,
-    taken: &Array2<bool>,
-    camera: &Camera,
-    scale: EdgeScale,
-    search: &Search,
-    seed: &Seed,
-) -> Option<FoundPiece> {
-    let (low, high) = seed.bounds(view);
-    let (width, depth) = (high.x - low.x, high.y - low.y);
-    if width.max(depth) > WIDEST_SEED_MM {
-        return None;
-    }
-    let middle = Mm::new((low.x + high.x) / 2.0, (low.y + high.y) / 2.0);
-    let reach = width.hypot(depth) / 2.0 + MARGIN_MM;
-    let kind_at = |r: usize, c: usize| {
-        if taken[(r, c)] { Kind::Ground } else { foreground.kind[(r, c)] }
-    };
-    let mut candidates: Vec<Candidate> = Vec::new();
-    for turn in likely_turns(slopes, seed, 2) {
-        let patch = Patch::new(view, camera, &kind_at, scale, middle, reach, turn);
-        for form in &search.forms {
-            for shape in shapes_of(*form) {
-                candidates.extend(patch.best_places(shape, 2));
+impl Scene<'_> {
+    /// Takes out what reaches the photo's edge and is too wide for a piece: the
+    /// tray's rim, its shadow, the table beyond.
+    fn drop_rims(&mut self, kind: Kind) {
+        for seed in seeds(self.view, |r, c| self.kind[(r, c)] == kind, LEAST_SEED_MM2) {
+            let (low, high) = seed.bounds(self.view);
+            if seed.at_frame && (high.x - low.x).max(high.y - low.y) > WIDEST_SEED_MM {
+                for at in &seed.pixels {
+                    self.kind[*at] = Kind::Outside;
+                }
             }
         }
     }
-    candidates.sort_by(|a, b| b.score.total_cmp(&a.score));
-    let bench = Bench { view, camera, scale, kind_at: &kind_at };
-    let mut refined: Vec<(Stance, Score)> = candidates
-        .iter()
-        .take(REFINED)
-        .map(|c| bench.refine(Stance { shape: c.shape, at: c.at, turn: c.turn }))
-        .collect();
-    refined.sort_by(|a, b| b.1.total.total_cmp(&a.1.total));
-    let (stance, score) = refined.first().copied()?;
-    if score.total <= 0.0 {
-        return None;
+
+    fn best_piece(&self, seed: &Seed, tray: Tray) -> Option<FoundPiece> {
+        let (low, high) = seed.bounds(self.view);
+        let (width, depth) = (high.x - low.x, high.y - low.y);
+        if width.max(depth) > WIDEST_SEED_MM {
+            return None;
+        }
+        // A strong colour bleeds onto the tray around it: what is much nearer to
+        // the tray than the seed as a whole may be piece or not, like a shadow.
+        let tint = self.bleed_limit(seed);
+        let kind_at = |r: usize, c: usize| match self.kind[(r, c)] {
+            Kind::Piece if self.distance[(r, c)] < tint => Kind::Dim,
+            Kind::Ground if tray == Tray::Alike => Kind::Dim,
+            kind => kind,
+        };
+        let bench =
+            Bench { view: self.view, camera: self.camera, scale: self.scale, kind_at: &kind_at };
+        let mut middle = Mm::new((low.x + high.x) / 2.0, (low.y + high.y) / 2.0);
+        let mut reach = width.hypot(depth) / 2.0 + MARGIN_MM;
+        let mut turns = likely_turns(&self.slopes, seed, 2);
+        let mut tried: Vec<(Stance, Score)> = Vec::new();
+        // A seed may be one end of a piece whose other end looks like shadow:
+        // while a side is weak, look again around the best explanation so far.
+        for _round in 0..3 {
+            let before = tried.first().map_or(f64::NEG_INFINITY, |t| t.1.total);
+            for candidate in self.candidates(middle, reach, &turns, &kind_at) {
+                let start =
+                    Stance { shape: candidate.shape, at: candidate.at, turn: candidate.turn };
+                let (stance, score) = bench.refine(start);
+                if self.concerns(&stance, seed) {
+                    tried.push((stance, score));
+                }
+            }
+            tried.sort_by(|a, b| b.1.total.total_cmp(&a.1.total));
+            let (best, score) = tried.first()?;
+            if score.weakest_side > WEAK_SIDE || score.total < before + 1.0 {
+                break;
+            }
+            middle = best.at;
+            reach = best.shape.long_mm() / 2.0 + SECOND_MARGIN_MM;
+            turns.retain(|turn| quarter_turn_apart(*turn, best.turn) > 2f64.to_radians());
+            turns.insert(0, best.turn);
+        }
+        self.report(&tried)
     }
-    let runner_up = refined
-        .iter()
-        .skip(1)
-        .find(|(other, _)| other.shape != stance.shape)
-        .map(|(other, score)| (other.shape, score.total));
-    let outline = stance.silhouette(camera);
-    let at_frame = outline.iter().any(|p| view.sample(*p).is_none());
-    Some(FoundPiece {
-        stance,
-        outline: score.outline,
-        weakest_side: score.weakest_side,
-        studs: score.studs,
-        piece_share: score.piece_share,
-        ground_share: score.ground_share,
-        score: score.total,
-        runner_up,
-        at_frame,
-    })
+
+    /// Distance from the tray below which a seed's pixels may be bleeding colour.
+    fn bleed_limit(&self, seed: &Seed) -> f32 {
+        let mut distances: Vec<f32> = seed.pixels.iter().map(|at| self.distance[*at]).collect();
+        let index = distances.len() * 3 / 4;
+        if distances.is_empty() {
+            return 0.0;
+        }
+        BLEED_SHARE * *distances.select_nth_unstable_by(index, f32::total_cmp).1
+    }
+
+    /// Once a seed's piece is found, its faint remainder is no better than shadow.
+    fn soften_bleed(&mut self, seed: &Seed) {
+        let limit = self.bleed_limit(seed);
+        for at in &seed.pixels {
+            if self.kind[*at] == Kind::Piece && self.distance[*at] < limit {
+                self.kind[*at] = Kind::Dim;
+            }
+        }
+    }
+
+    /// Whether a hypothesis explains a good part of the seed, or the seed a good
+    /// part of it; others belong to a neighbour.
+    fn concerns(&self, stance: &Stance, seed: &Seed) -> bool {
+        let outline = stance.silhouette(self.camera);
+        let pixel_mm = self.view.mm_per_px;
+        let origin = self.view.origin;
+        let within = |&&(row, column): &&(usize, usize)| {
+            let x = origin.x + (column as f64 + 0.5) * pixel_mm;
+            let y = origin.y + (row as f64 + 0.5) * pixel_mm;
+            inside_convex(&outline, Mm::new(x, y))
+        };
+        let common = seed.pixels.iter().filter(within).count() as f64 * pixel_mm * pixel_mm;
+        let footprint = stance.shape.long_mm() * stance.shape.short_mm();
+        common > SHARE_OF_SEED * seed.area_mm2 || common > SHARE_OF_PIECE * footprint
+    }
+
+    /// The best hypotheses around a place, by the coarse score.
+    fn candidates(
+        &self,
+        middle: Mm,
+        reach_mm: f64,
+        turns: &[f64],
+        kind_at: &dyn Fn(usize, usize) -> Kind,
+    ) -> Vec<Candidate> {
+        let mut all: Vec<Candidate> = Vec::new();
+        for turn in turns {
+            let patch = Patch::new(
+                self.view, self.camera, kind_at, self.scale, middle, reach_mm, *turn,
+            );
+            for form in &self.search.forms {
+                for shape in shapes_of(*form) {
+                    all.extend(patch.best_places(shape, 2));
+                }
+            }
+        }
+        all.sort_by(|a, b| b.score.total_cmp(&a.score));
+        all.truncate(REFINED);
+        all
+    }
+
+    fn report(&self, tried: &[(Stance, Score)]) -> Option<FoundPiece> {
+        let (stance, score) = tried.first().copied()?;
+        if score.total <= 0.0 {
+            return None;
+        }
+        let runner_up = tried
+            .iter()
+            .skip(1)
+            .find(|(other, _)| other.shape != stance.shape)
+            .map(|(other, score)| (other.shape, score.total));
+        let outline = stance.silhouette(self.camera);
+        Some(FoundPiece {
+            stance,
+            outline: score.outline,
+            weakest_side: score.weakest_side,
+            studs: score.studs,
+            piece_share: score.piece_share,
+            ground_share: score.ground_share,
+            score: score.total,
+            runner_up,
+            at_frame: outline.iter().any(|p| self.view.sample(*p).is_none()),
+        })
+    }
+
+    /// Takes a piece's silhouette, with a rim of blur around it, out of the search.
+    fn explain(&mut self, stance: &Stance) {
+        let outline = grown(&stance.silhouette(self.camera), BLUR_RIM_MM);
+        let view = self.view;
+        let (rows, columns) = view.size();
+        let cell = |v: f64, most: usize| (v.max(0.0) as usize).min(most);
+        let span = |places: &dyn Fn(&Mm) -> f64| {
+            let low = outline.iter().map(places).fold(f64::MAX, f64::min);
+            let high = outline.iter().map(places).fold(f64::MIN, f64::max);
+            (low, high)
+        };
+        let (left, right) = span(&|p| (p.x - view.origin.x) / view.mm_per_px);
+        let (top, bottom) = span(&|p| (p.y - view.origin.y) / view.mm_per_px);
+        for row in cell(top, rows)..cell(bottom + 1.0, rows) {
+            for column in cell(left, columns)..cell(right + 1.0, columns) {
+                let at = Mm::new(
+                    view.origin.x + (column as f64 + 0.5) * view.mm_per_px,
+                    view.origin.y + (row as f64 + 0.5) * view.mm_per_px,
+                );
+                if inside_convex(&outline, at) {
+                    self.kind[(row, column)] = Kind::Outside;
+                }
+            }
+        }
+    }
 }
 
-/// Marks the pixels of a piece's silhouette, and a rim of blur around it, as explained.
-fn mark(view: &LabView, camera: &Camera, stance: &Stance, taken: &mut Array2<bool>) {
-    let outline = stance.silhouette(camera);
-    let (mut mx, mut my) = (0.0, 0.0);
-    for p in &outline {
-        mx += p.x / outline.len() as f64;
-        my += p.y / outline.len() as f64;
-    }
-    let grown: Vec<Mm> = outline
-        .iter()
-        .map(|p| {
-            let (dx, dy) = (p.x - mx, p.y - my);
-            let length = dx.hypot(dy).max(1e-9);
-            let by = (length + 0.9) / length;
-            Mm::new(mx + dx * by, my + dy * by)
-        })
-        .collect();
-    let (rows, columns) = view.size();
-    let clamp = |v: f64, most: usize| (v.max(0.0) as usize).min(most);
-    let column_of = |x: f64| (x - view.origin.x) / view.mm_per_px;
-    let row_of = |y: f64| (y - view.origin.y) / view.mm_per_px;
-    let left = grown.iter().map(|p| column_of(p.x)).fold(f64::MAX, f64::min);
-    let right = grown.iter().map(|p| column_of(p.x)).fold(f64::MIN, f64::max);
-    let top = grown.iter().map(|p| row_of(p.y)).fold(f64::MAX, f64::min);
-    let bottom = grown.iter().map(|p| row_of(p.y)).fold(f64::MIN, f64::max);
-    for row in clamp(top, rows)..clamp(bottom + 1.0, rows) {
-        for column in clamp(left, columns)..clamp(right + 1.0, columns) {
-            let at = Mm::new(
-                view.origin.x + (column as f64 + 0.5) * view.mm_per_px,
-                view.origin.y + (row as f64 + 0.5) * view.mm_per_px,
-            );
-            if inside_convex(&grown, at) {
-                taken[(row, column)] = true;
-            }
-        }
-    }
+/// How far a piece's colour bleeds over its outline, mm.
+const BLUR_RIM_MM: f64 = 0.9;
+
+/// A convex outline with its corners moved outwards by `margin_mm`.
+fn grown(outline: &[Mm], margin_mm: f64) -> Vec<Mm> {
+    let n = outline.len().max(1) as f64;
+    let mx = outline.iter().map(|p| p.x).sum::<f64>() / n;
+    let my = outline.iter().map(|p| p.y).sum::<f64>() / n;
+    let away = |p: &Mm| {
+        let (dx, dy) = (p.x - mx, p.y - my);
+        let length = dx.hypot(dy).max(1e-9);
+        let by = (length + margin_mm) / length;
+        Mm::new(mx + dx * by, my + dy * by)
+    };
+    outline.iter().map(away).collect()
+}
+
+/// Difference of two turns modulo a quarter turn.
+fn quarter_turn_apart(a: f64, b: f64) -> f64 {
+    let quarter = std::f64::consts::FRAC_PI_2;
+    let d = (a - b).rem_euclid(quarter);
+    d.min(quarter - d)
 }

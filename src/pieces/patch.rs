@@ -3,7 +3,7 @@
 
 use ndarray::Array2;
 
-use super::evidence::{EDGE_REACH_MM, EdgeScale, area_credit};
+use super::evidence::{EDGE_PER_MM, EDGE_REACH_MM, EdgeScale, PIECE_COST, area_credit};
 use super::shape::Shape;
 use crate::tray::{Kind, LabView};
 use crate::units::Mm;
@@ -87,8 +87,8 @@ impl<'a> Patch<'a> {
             for m in 0..side {
                 let across_u = evidence(lab[(k - step, m)], lab[(k + step - 1, m)]);
                 let across_v = evidence(lab[(m, k - step)], lab[(m, k + step - 1)]);
-                edge_along_v[(k, m + 1)] = edge_along_v[(k, m)] + across_u * CELL_MM;
-                edge_along_u[(m + 1, k)] = edge_along_u[(m, k)] + across_v * CELL_MM;
+                edge_along_v[(k, m + 1)] = edge_along_v[(k, m)] + across_u * EDGE_PER_MM * CELL_MM;
+                edge_along_u[(m + 1, k)] = edge_along_u[(m, k)] + across_v * EDGE_PER_MM * CELL_MM;
             }
         }
         Self { camera, middle, turn, half_cells, area, edge_along_v, edge_along_u }
@@ -173,7 +173,7 @@ impl<'a> Patch<'a> {
         let right = self.edge_along_v[(u1, v1)] - self.edge_along_v[(u1, v0)];
         let near = self.edge_along_u[(u1, v0)] - self.edge_along_u[(u0, v0)];
         let far = self.edge_along_u[(u1, v1)] - self.edge_along_u[(u0, v1)];
-        area + left + right + near + far - super::evidence::PIECE_COST
+        area + left + right + near + far - PIECE_COST
     }
 
     fn to_uv(&self, at: Mm) -> (f64, f64) {

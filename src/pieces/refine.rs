@@ -1,7 +1,7 @@
 //! The exact score of a stance, and moving it to where the score is best.
 
 use super::evidence::{
-    EDGE_REACH_MM, EdgeScale, GROUND_PER_MM2, PIECE_COST, STUD_PER_MM, area_credit,
+    EDGE_PER_MM, EDGE_REACH_MM, EdgeScale, GROUND_PER_MM2, PIECE_COST, STUD_PER_MM, area_credit,
 };
 use super::shape::STUD_RADIUS_MM;
 use super::stance::{Stance, area_and_middle, inside_convex};
@@ -27,7 +27,7 @@ pub(super) struct Score {
     pub studs: f64,
     /// Share of the silhouette that certainly is no tray.
     pub piece_share: f64,
-    /// Share of the silhouette that looks like plain tray.
+    /// Share of the silhouette that is plain tray, another piece's or out of view.
     pub ground_share: f64,
     /// All of it together; larger is better.
     pub total: f64,
@@ -74,7 +74,7 @@ impl Bench<'_> {
         score.piece_share = piece_share;
         score.ground_share = ground_share;
         score.studs = stud_mean;
-        score.total = edge_sum + area_sum + stud_sum - PIECE_COST;
+        score.total = edge_sum * EDGE_PER_MM + area_sum + stud_sum - PIECE_COST;
         score
     }
 
@@ -152,7 +152,7 @@ impl Bench<'_> {
                     let kind = self.kind(at);
                     credit += area_credit(kind);
                     piece += f64::from(u8::from(kind == Kind::Piece));
-                    ground += f64::from(u8::from(kind == Kind::Ground));
+                    ground += f64::from(u8::from(matches!(kind, Kind::Ground | Kind::Outside)));
                     all += 1.0;
                 }
                 x += AREA_STEP_MM;

@@ -1,0 +1,3 @@
+from .make import main
+
+raise SystemExit(main())

@@ -1,0 +1,72 @@
+"""python -m studio make NAME... | --all     photos and truths into ../<folder>
+python -m studio list                      names and seeds
+python -m studio look NAME                 a quick small picture into the given --out
+python -m studio verify NAME... | --all    the committed truths and photos against their seeds"""
+
+import argparse
+import dataclasses
+import json
+import time
+from pathlib import Path
+
+from . import camera, check, jpeg, render, scene, truth
+from .recipes import RECIPES
+
+HOME = Path(__file__).resolve().parent.parent
+
+
+def main(arguments=None):
+    parser = argparse.ArgumentParser(prog="studio", description=__doc__,
+                                     formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("what", choices=["make", "list", "look", "verify"])
+    parser.add_argument("names", nargs="*")
+    parser.add_argument("--all", action="store_true", help="every recipe")
+    parser.add_argument("--out", type=Path, help="folder instead of the recipe's own")
+    parser.add_argument("--spp", type=int, help="samples a pixel, instead of the recipe's")
+    options = parser.parse_args(arguments)
+    if options.what == "list":
+        for recipe in RECIPES.values():
+            print(f"{recipe.seed}  {recipe.folder}/{recipe.name}")
+        return 0
+    names = list(RECIPES) if options.all else options.names
+    unknown = [name for name in names if name not in RECIPES]
+    if unknown or not names:
+        parser.error(f"no such photo: {', '.join(unknown)}" if unknown else "name a photo, or --all")
+    for name in names:
+        recipe = RECIPES[name]
+        if options.what == "verify":
+            verify(recipe, options.out or HOME / recipe.folder)
+            continue
+        if options.what == "look":
+            recipe = dataclasses.replace(recipe, width=recipe.width // 3, height=recipe.height // 3,
+                                         spp=24)
+        make(recipe, options.out or HOME / recipe.folder, options.spp or recipe.spp)
+    return 0
+
+
+def make(recipe, folder, spp):
+    """One photo and its truth, checked before and after."""
+    started = time.monotonic()
+    laid = scene.lay_out(recipe)
+    told, ids = truth.tell(laid)
+    check.scene_and_truth(laid, told, ids)
+    raw = render.raw_picture(laid, camera.sensitivities(recipe.camera), spp)
+    folder.mkdir(parents=True, exist_ok=True)
+    path = folder / told["photo"]
+    jpeg.save(camera.develop(raw, laid), path, recipe)
+    check.photo(path, told)
+    path.with_suffix(".json").write_text(json.dumps(told, indent=1) + "\n")
+    print(f"{recipe.name}: {len(told['pieces'])} pieces, {path.stat().st_size >> 10} KiB, "
+          f"{time.monotonic() - started:.0f} s", flush=True)
+
+
+def verify(recipe, folder):
+    """The committed truth is what the seed gives, and the photo shows the card there."""
+    laid = scene.lay_out(recipe)
+    told, ids = truth.tell(laid)
+    check.scene_and_truth(laid, told, ids)
+    path = folder / told["photo"]
+    if json.loads(path.with_suffix(".json").read_text()) != told:
+        raise check.Wrong(f"{recipe.name}: the truth differs from what its seed gives")
+    check.photo(path, told)
+    print(f"{recipe.name}: as its seed says", flush=True)

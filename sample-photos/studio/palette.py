@@ -1,0 +1,58 @@
+"""The colours that the studio's pieces and trays come in: names of our own, CIELAB D65.
+
+The first fourteen are seven pairs of hard neighbours, 3 to 8 ΔE00 apart. The values are
+the body colour without gloss (45/0, against a perfect diffuser); gloss comes on top.
+"""
+
+PIECES = {
+    # hard neighbours, in pairs
+    "gull": (94.0, -0.6, 1.8),
+    "cream": (90.5, 0.6, 9.5),
+    "fog": (71.0, -0.8, -1.2),
+    "mist": (64.5, -1.0, -2.6),
+    "charcoal": (26.0, -0.4, -1.2),
+    "tar": (18.5, 0.2, 0.3),
+    "dune": (78.0, 4.0, 20.5),
+    "wet-sand": (72.0, 4.6, 18.5),
+    "deep-blue": (30.0, 8.5, -37.0),
+    "mooring-blue": (36.0, 4.5, -40.0),
+    "buoy-red": (41.0, 56.0, 36.0),
+    "hull-red": (36.0, 50.0, 29.0),
+    "kelp": (40.0, -33.0, 21.0),
+    "eelgrass": (45.0, -38.0, 26.5),
+    # the rest stand further apart
+    "slate": (46.0, -2.2, -6.5),
+    "rust": (46.0, 33.0, 38.0),
+    "lantern": (66.0, 41.0, 62.0),
+    "oilskin": (83.5, 5.0, 78.0),
+    "lichen": (75.0, -25.0, 57.0),
+    "lagoon": (58.0, -33.0, -13.0),
+    "clear-sky": (68.0, -9.0, -28.0),
+    "heather": (42.0, 31.0, -29.0),
+    "shell-pink": (76.0, 25.0, 4.0),
+    "driftwood": (38.0, 13.0, 21.0),
+}
+
+HARD_NEIGHBOURS = list(zip(list(PIECES)[0:14:2], list(PIECES)[1:14:2]))
+
+TRAYS = {
+    "white": (91.5, -0.3, 1.2),
+    "light-grey": (80.0, -0.5, 0.3),
+    "mid-grey": (56.0, -0.3, -0.8),
+    "grey-blue": (54.0, -4.0, -11.0),
+    "card-brown": (62.0, 8.0, 23.0),
+    "dark-grey": (33.0, -0.4, -1.0),
+}
+
+TABLES = {
+    "pale-wood": (70.0, 9.0, 24.0),
+    "dark-wood": (38.0, 12.0, 20.0),
+    "grey-top": (60.0, 0.0, 1.0),
+}
+
+
+def far_from(ground, least):
+    """Names of pieces whose colour is at least `least` ΔE00 from a tray's."""
+    from .spectra import de00
+
+    return [name for name, lab in PIECES.items() if de00(lab, TRAYS[ground]) >= least]

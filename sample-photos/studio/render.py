@@ -1,0 +1,196 @@
+"""Light into camera raw, and rays that tell which piece a pixel shows.
+
+The raw picture is a path-traced integral over pixel, wavelength and light. Wavelengths
+are drawn by what the sensor could see of this light, four to a path, evenly spread, so
+that little noise of colour is left. All passes share one compiled kernel.
+"""
+
+import os
+from pathlib import Path
+
+import numpy as np
+
+from . import shapes, spectra
+from .scene import as_mesh, build
+
+LENS_BLUR_PX = 0.42      # standard deviation of the lens and depth blur, on top of the pixel
+DEPTH = 5                # path length
+_TABLE = 2048
+
+
+def mitsuba():
+    """Mitsuba's vectorised spectral variant, with the newest LLVM that is installed."""
+    if "DRJIT_LIBLLVM_PATH" not in os.environ:
+        found = sorted(Path("/usr/lib").glob("*/libLLVM*.so*"), key=lambda p: _version(p.name))
+        if found:
+            os.environ["DRJIT_LIBLLVM_PATH"] = str(found[-1])
+    import mitsuba as mi
+    if mi.variant() is None:
+        mi.set_variant("llvm_ad_spectral")
+    return mi
+
+
+def _version(name):
+    digits = "".join(c if c.isdigit() else " " for c in name).split()
+    return float(digits[0]) if digits else 0.0
+
+
+def raw_picture(scene, sensitivities, spp):
+    """Camera raw (height x width x 3, float32) of a scene, path noise removed; a white
+    diffuser under the key light gives about what `white_raw` says."""
+    mi = mitsuba()
+    world = mi.load_dict(build(scene, mi))
+    sensor = _Sensor(scene, sensitivities, mi)
+    integrator = mi.load_dict({"type": "path", "max_depth": DEPTH})
+
+    def light(ray):
+        return [integrator.sample(world, sensor.sampler, ray)[0]], []
+
+    def surface(ray):
+        hit = world.ray_intersect(ray)
+        albedo = hit.bsdf().eval_diffuse_reflectance(hit)
+        return [albedo], list(hit.sh_frame.n)
+
+    (albedo,), normal = sensor.expose(surface, max(24, spp // 2))
+    (raw,), _ = sensor.expose(light, spp)
+    white = white_raw(scene.recipe.lighting.illuminant, sensitivities).astype(np.float32)
+    flat = np.clip(albedo / sensitivities.sum(axis=0), 0, 1)
+    return denoise(raw / white, flat, np.stack(normal, 2)) * white
+
+
+def denoise(colour, albedo, normal):
+    """Path noise out, edges and texture kept by what the surfaces are."""
+    import pyoidn
+
+    ready = [np.ascontiguousarray(picture, np.float32) for picture in (colour, albedo, normal)]
+    return pyoidn.denoise(ready[0], albedo=ready[1], normal=ready[2], hdr=True)
+
+
+class _Sensor:
+    """Draws rays through pixels and wavelengths, and sums what they bring into raw."""
+
+    def __init__(self, scene, sensitivities, mi):
+        import drjit as dr
+
+        self.mi, self.dr, self.view = mi, dr, scene.view
+        self.count = self.view.width * self.view.height
+        table, weights = _wavelengths(scene.recipe.lighting.illuminant, sensitivities)
+        self.table = mi.Float(table)
+        self.weights = [mi.Float(weights[:, channel]) for channel in range(3)]
+        index = dr.arange(mi.UInt32, self.count)
+        self.column = mi.Float(index % self.view.width)
+        self.row = mi.Float(index // self.view.width)
+        self.sampler = mi.load_dict({"type": "independent"})
+        self.sampler.seed(scene.recipe.seed, self.count)
+        self.start = self.sampler.next_1d()
+        dr.eval(self.start, self.column, self.row)
+
+    def expose(self, follow, passes):
+        """Means over passes of `follow(ray)`: its spectra as raw pictures, its plain values."""
+        dr, mi = self.dr, self.mi
+        spectra_sums = plain_sums = None
+        for number in range(passes):
+            places = self._places(number)
+            seen = [[self._look_up(self.weights[c], place) * 0.25 for place in places]
+                    for c in range(3)]
+            found, plain = follow(self._ray(places))
+            raw = [[sum(spectrum[k] * seen[c][k] for k in range(4)) for c in range(3)]
+                   for spectrum in found]
+            if number:
+                raw = [[old + new for old, new in zip(*pair)] for pair in zip(spectra_sums, raw)]
+                plain = [old + new for old, new in zip(plain_sums, plain)]
+            spectra_sums, plain_sums = raw, [mi.Float(value) for value in plain]
+            self.sampler.schedule_state()
+            dr.eval(spectra_sums, plain_sums)
+        picture = lambda v: np.array(v).reshape(self.view.height, self.view.width) / passes  # noqa: E731
+        return ([np.stack([picture(v) for v in raw], 2).astype(np.float32) for raw in spectra_sums],
+                [picture(value) for value in plain_sums])
+
+    def _places(self, number):
+        """Four places in the wavelength table, evenly spread and moving on from pass to pass."""
+        shift = self.dr.opaque(self.mi.Float, (number * 0.61803398875) % 1.0)
+        start = self.start + shift
+        start -= self.dr.floor(start)
+        return [(start * 0.25 + 0.25 * k) * (_TABLE - 1) for k in range(4)]
+
+    def _ray(self, places):
+        mi = self.mi
+        jitter = self.sampler.next_2d()
+        blur = mi.warp.square_to_std_normal(self.sampler.next_2d()) * LENS_BLUR_PX
+        ahead = _directions(self.view, self.column + jitter.x + blur.x,
+                            self.row + jitter.y + blur.y, mi, self.dr)
+        wavelengths = mi.Spectrum(*[self._look_up(self.table, place) for place in places])
+        eye = mi.Point3f(*map(float, self.view.position))
+        return mi.RayDifferential3f(mi.Ray3f(eye, ahead, 0.0, wavelengths))
+
+    def _look_up(self, table, place):
+        mi, dr = self.mi, self.dr
+        low = dr.minimum(mi.UInt32(place), _TABLE - 2)
+        part = place - mi.Float(low)
+        return dr.gather(mi.Float, table, low) * (1 - part) + dr.gather(mi.Float, table, low + 1) * part
+
+
+def white_raw(illuminant, sensitivities):
+    """Raw of a perfect white diffuser under this light."""
+    return (spectra.illuminant(illuminant)[:, None] * sensitivities).sum(axis=0)
+
+
+def _wavelengths(illuminant, sensitivities):
+    """Inverse cumulative table of wavelengths, and each channel's weight at each entry."""
+    nm = np.linspace(385, 735, 1401)
+    light = np.interp(nm, spectra.NM, spectra.illuminant(illuminant))
+    seen = np.stack([np.interp(nm, spectra.NM, sensitivities[:, c]) for c in range(3)], axis=1)
+    scale = seen / seen.max(axis=0)
+    density = light * scale.sum(axis=1) + 0.03 * (light * scale.sum(axis=1)).mean()
+    total = np.concatenate([[0], np.cumsum((density[1:] + density[:-1]) / 2)])
+    places = np.interp(np.linspace(0, 1, _TABLE), total / total[-1], nm)
+    density = density / (total[-1] * (nm[1] - nm[0]))
+    step = spectra.NM[1] - spectra.NM[0]    # sums over the grid, as white_raw has them
+    table = np.stack([np.interp(places, nm, seen[:, c] / density) / step for c in range(3)], axis=1)
+    return places, table
+
+
+def _directions(view, u, v, mi, dr):
+    """Unit rays through pixels, through the lens's distortion (as View.rays)."""
+    bx, by = (u - view.cx) / view.f_px, (v - view.cy) / view.f_px
+    x, y = bx, by
+    for _ in range(5):
+        stretch = 1 + view.k1 * (x * x + y * y)
+        x, y = bx / stretch, by / stretch
+    r = [[float(value) for value in line] for line in view.rotation]
+    return dr.normalize(mi.Vector3f(*(r[0][i] * x + r[1][i] * y + r[2][i] for i in range(3))))
+
+
+def piece_pictures(scene):
+    """Which piece each pixel's centre shows (0 none, 1 the first), and for each piece the
+    number of pixels it would show if it were alone."""
+    view = scene.view
+    ids = np.zeros((view.height, view.width), np.uint16)
+    if not scene.pieces:
+        return ids, []
+    every = np.indices(ids.shape)
+    ids[:] = _hit(scene.pieces, view, every[1].ravel(), every[0].ravel()).reshape(ids.shape)
+    whole = []
+    for piece in scene.pieces:
+        pixels = view.project(piece.outline())
+        low = np.maximum(np.floor(pixels.min(axis=0)).astype(int) - 2, 0)
+        high = np.minimum(np.ceil(pixels.max(axis=0)).astype(int) + 2, (view.width, view.height))
+        rows, columns = np.mgrid[low[1]:high[1], low[0]:high[0]]
+        whole.append(int((_hit([piece], view, columns.ravel(), rows.ravel()) > 0).sum()))
+    return ids, whole
+
+
+def _hit(pieces, view, columns, rows):
+    """1 + the index of the piece that each pixel's centre sees, 0 for none."""
+    mi = mitsuba()
+    solids = [shapes.solid(piece.kind) for piece in pieces]
+    starts = np.cumsum([0] + [len(s.vertices) for s in solids])
+    ends = np.cumsum([len(s.faces) for s in solids])
+    vertices = np.concatenate([p.to_world(s.vertices) for p, s in zip(pieces, solids)])
+    faces = np.concatenate([s.faces + start for s, start in zip(solids, starts)])
+    world = mi.load_dict({"type": "scene", "all": as_mesh(vertices, faces, mi, None)})
+    ahead = view.rays(np.stack([columns + 0.5, rows + 0.5], axis=1)).T.astype(np.float32)
+    ray = mi.Ray3f(mi.Point3f(*map(float, view.position)), mi.Vector3f(ahead))
+    found = world.ray_intersect_preliminary(ray)
+    owner = np.searchsorted(ends, np.array(found.prim_index), side="right") + 1
+    return np.where(np.array(found.is_valid()), owner, 0).astype(np.uint16)

@@ -1,0 +1,51 @@
+"""What the pieces lie on: a matte tray, not quite even, some with a rim in view."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import trimesh
+from scipy.ndimage import gaussian_filter
+from shapely.geometry import Polygon, box
+
+RIM_HEIGHT, RIM_WIDTH, TABLE_DROP = 13.0, 5.0, 2.0
+PLAIN_HALF = 900.0      # half side of a tray that is larger than the picture
+GRAIN_MM = 0.5          # a texel
+
+
+@dataclass
+class Tray:
+    colour: str             # palette.TRAYS
+    grain: float            # strength of the texture, 0 to 1
+    table: str = ""         # palette.TABLES where a rim is in view
+    share: float = 1.0      # the inside's half size against what the picture shows
+    shift: tuple = (0.0, 0.0)
+
+    def floor(self, view):
+        """Inside of the rim in world mm, or None for a tray without an edge in view."""
+        if not self.table:
+            return None
+        pixels = np.array([(0, 0), (view.width, 0), (view.width, view.height), (0, view.height)])
+        low, high = (f(view.on_tray(pixels), axis=0) for f in (np.min, np.max))
+        middle, half = (low + high) / 2 + self.shift, (high - low) / 2 * self.share
+        return box(*(middle - half), *(middle + half)).buffer(-12).buffer(12)
+
+
+def rim(floor):
+    """The rim around a floor polygon, as one mesh."""
+    ring = Polygon(floor.buffer(RIM_WIDTH).exterior, [floor.exterior])
+    return trimesh.creation.extrude_polygon(ring, RIM_HEIGHT)
+
+
+def texture(seed, side_mm, grain):
+    """Weight picture (0 plain, 1 the darker shade): fine grain, blotches and a few specks."""
+    rng = np.random.default_rng([seed, 77])
+    n = int(side_mm / GRAIN_MM)
+    fine = gaussian_filter(rng.standard_normal((n, n)).astype(np.float32), 1.1, mode="wrap")
+    broad = gaussian_filter(rng.standard_normal((n // 8, n // 8)).astype(np.float32), 10, mode="wrap")
+    broad = np.kron(broad, np.ones((8, 8), np.float32))
+    broad = gaussian_filter(np.pad(broad, ((0, n - broad.shape[0]), (0, n - broad.shape[1])),
+                                   mode="edge"), 6)
+    weight = 0.35 + grain * (0.17 * fine / fine.std() + 0.12 * broad / broad.std())
+    specks = rng.integers(0, n, (int(60 * grain * (side_mm / 600) ** 2), 2))
+    weight[specks[:, 0], specks[:, 1]] += 0.6
+    return np.clip(weight, 0, 1)
