@@ -4,7 +4,7 @@
 //!
 //! | layer | modules | touches |
 //! |---|---|---|
-//! | what a stock is | [`kind`], [`tally`], [`model`], [`change`], [`history`], [`merge`], [`confirm`], [`undo`], [`check`], [`incoming`], [`table`], [`format`] | memory only |
+//! | what a stock is | [`kind`], [`tally`], [`model`], [`change`], [`history`], [`merge`], [`confirm`], [`undo`], [`check`], [`incoming`], [`table`], [`view`], [`format`] | memory only |
 //! | where it lies | [`file`], [`lock`], [`durable`], [`inbox`], [`stamp`] | disk, clock, environment |
 //!
 //! Every operation makes new [`Contents`]; [`Stock::record`] writes down the
@@ -22,6 +22,7 @@ pub mod undo;
 pub mod check;
 pub mod incoming;
 pub mod table;
+pub mod view;
 pub mod format;
 
 pub mod file;

@@ -195,6 +195,12 @@ impl Contents {
         self.places.contains_key(place) || self.pending.iter().any(|sheet| sheet.place == *place)
     }
 
+    /// Every place that holds anything, checked or pending.
+    pub fn place_names(&self) -> BTreeSet<&Name> {
+        let pending = self.pending.iter().map(|sheet| &sheet.place);
+        self.places.keys().chain(pending).collect()
+    }
+
     /// One place alone.
     pub fn only(&self, place: &Name) -> Self {
         Self {
@@ -344,7 +350,10 @@ fn lookalikes(before: &Contents, after: &Contents) -> Vec<(Name, Name)> {
     all.difference(&old)
         .filter_map(|new| {
             let alike = by_lower_case.get(&new.as_str().to_lowercase())?;
-            let other = alike.iter().find(|name| new.differs_only_in_case(name))?;
+            // Of two that are both new, the pair is told once.
+            let other = alike.iter().find(|name| {
+                new.differs_only_in_case(name) && (old.contains(**name) || **name < *new)
+            })?;
             Some(((*new).clone(), (*other).clone()))
         })
         .collect()
