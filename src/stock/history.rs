@@ -193,6 +193,14 @@ impl Ledger {
         chain.get(at + 1).copied()
     }
 
+    /// Whether the stock is as `number` made it: an undo is in force while what it
+    /// undid does not stand.
+    pub fn in_force(&self, number: u64) -> bool {
+        let chain = self.chain(number);
+        let at = chain.iter().position(|&n| n == number);
+        at.is_some_and(|at| (chain.len() - 1 - at).is_multiple_of(2))
+    }
+
     /// Whether what the chain of `number` began with still has its effect.
     pub fn stands(&self, number: u64) -> bool {
         self.chain(number).len() % 2 == 1

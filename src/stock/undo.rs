@@ -69,17 +69,13 @@ pub fn undo(stock: &mut Stock, number: Option<u64>, stamp: &Stamp) -> Result<Und
     })
 }
 
-/// The end of the chain that a person means by `number`.
+/// The end of the chain that a person means by `number`. An entry that was undone
+/// and brought back is in force again, by the chain's end.
 fn target(ledger: &Ledger, number: u64, last: u64) -> Result<u64, UndoError> {
-    let (Some(root), Some(end)) = (ledger.root(number), ledger.end(number)) else {
-        return Err(UndoError::NoSuchEntry { number, last });
-    };
-    match ledger.undone_by(number) {
-        // Undone and brought back: it stands, so it can be undone.
-        Some(_) if number == root && ledger.stands(root) => Ok(end),
-        Some(_) if number == root => Err(UndoError::Already { number, by: end }),
-        Some(by) => Err(UndoError::Already { number, by }),
-        None => Ok(number),
+    match (ledger.end(number), ledger.in_force(number)) {
+        (Some(end), true) => Ok(end),
+        (Some(by), false) => Err(UndoError::Already { number, by }),
+        (None, _) => Err(UndoError::NoSuchEntry { number, last }),
     }
 }
 

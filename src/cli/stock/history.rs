@@ -34,8 +34,8 @@ pub struct HistoryArgs {
 struct Json<'a> {
     #[serde(flatten)]
     entry: &'a Entry,
-    /// Whether it still has its effect; an undo has it while it is not undone.
-    stands: bool,
+    /// Whether the stock is as this entry made it: false once it is undone.
+    in_force: bool,
 }
 
 /// Shows the history.
@@ -85,7 +85,7 @@ pub fn run(args: &HistoryArgs, context: &Context) -> Result<Outcome, Failure> {
         ("What", Column::Text),
     ]);
     for entry in &shown {
-        let cell: fn(String) -> Cell = if has_effect(entry, &ledger) {
+        let cell: fn(String) -> Cell = if ledger.in_force(entry.number) {
             |text| Cell::new(text)
         } else {
             |text| say::faint(text)
@@ -109,14 +109,7 @@ pub fn run(args: &HistoryArgs, context: &Context) -> Result<Outcome, Failure> {
 fn json<'a>(entry: &'a Entry, ledger: &Ledger) -> Json<'a> {
     Json {
         entry,
-        stands: has_effect(entry, ledger),
-    }
-}
-
-fn has_effect(entry: &Entry, ledger: &Ledger) -> bool {
-    match entry.undoes {
-        None => ledger.stands(entry.number),
-        Some(_) => ledger.undone_by(entry.number).is_none(),
+        in_force: ledger.in_force(entry.number),
     }
 }
 
@@ -161,9 +154,9 @@ pub fn what(entry: &Entry) -> Result<String, Failure> {
 /// The same, and what became of it.
 fn what_and_fate(entry: &Entry, ledger: &Ledger) -> Result<String, Failure> {
     let what = what(entry)?;
-    Ok(match ledger.undone_by(entry.number) {
-        Some(by) => format!("{what} [undone by {by}]"),
-        None => what,
+    Ok(match ledger.end(entry.number) {
+        Some(by) if !ledger.in_force(entry.number) => format!("{what} [undone by {by}]"),
+        _ => what,
     })
 }
 
