@@ -197,6 +197,7 @@ fn links_and_permissions_stay() {
         fs::set_permissions(&real, PermissionsExt::from_mode(wanted)).unwrap();
         post(&format!("mode {wanted:o}"));
         assert_eq!(mode(&real), wanted);
+        assert_eq!(mode(&harbour.path("shared/club.json.last")), wanted);
     }
     assert!(
         fs::symlink_metadata(harbour.stock_file())

@@ -14,7 +14,10 @@ pub(super) use say::{lookalikes, note, plural, print, print_json, waiting};
 
 /// Arguments of `cuptally stock`.
 #[derive(clap::Args)]
-#[command(args_conflicts_with_subcommands = true)]
+#[command(
+    args_conflicts_with_subcommands = true,
+    after_help = "Without a command, shows the stock; exit code 3 while something shown is pending."
+)]
 pub struct Args {
     #[command(subcommand)]
     action: Option<Action>,

@@ -9,15 +9,16 @@ use std::path::{Path, PathBuf};
 const UNFINISHED: &str = ".tmp";
 
 /// Replaces `path`, or makes it, with `bytes`: a temporary file in the same folder
-/// is written, flushed to the disk and renamed, then the folder is flushed. The
-/// old file's permissions stay; a new file gets the user's usual ones.
+/// is written, flushed to the disk and renamed; then call [`flush_folder`]. It gets
+/// the permissions of `like` (often `path` itself), or the user's usual ones when
+/// there is no such file.
 ///
 /// `path` must be no symbolic link (it would be replaced): see [`resolve`].
 ///
 /// # Errors
 /// When the system does not allow one of these steps; what was at `path` is then
 /// still there.
-pub fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
+pub fn replace(path: &Path, bytes: &[u8], like: &Path) -> io::Result<()> {
     let folder = folder_of(path);
     let prefix = unfinished_prefix(path)?;
     let mut builder = tempfile::Builder::new();
@@ -30,14 +31,14 @@ pub fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
     builder.permissions(usual);
     let mut file = builder.tempfile_in(folder)?;
     file.write_all(bytes)?;
-    match fs::metadata(path) {
+    match fs::metadata(like) {
         Ok(old) => keep_owner_and_mode(file.as_file(), &old)?,
         Err(error) if error.kind() == io::ErrorKind::NotFound => {}
         Err(error) => return Err(error),
     }
     file.as_file().sync_all()?;
     file.persist(path).map_err(|error| error.error)?;
-    sync_folder(folder)
+    Ok(())
 }
 
 #[cfg(unix)]
@@ -58,15 +59,27 @@ fn keep_owner_and_mode(file: &File, old: &fs::Metadata) -> io::Result<()> {
     file.set_permissions(old.permissions())
 }
 
-/// Without this a power cut may forget the rename, though not the file.
-#[cfg(unix)]
-fn sync_folder(folder: &Path) -> io::Result<()> {
-    File::open(folder)?.sync_all()
-}
-
-#[cfg(not(unix))]
-fn sync_folder(_folder: &Path) -> io::Result<()> {
-    Ok(())
+/// Flushes the folder of `path`: without this a power cut may forget a rename,
+/// though not the file.
+///
+/// # Errors
+/// When the disk fails. File systems that know no such flush are no failure.
+pub fn flush_folder(path: &Path) -> io::Result<()> {
+    if cfg!(not(unix)) {
+        // Elsewhere a folder cannot be opened like a file.
+        return Ok(());
+    }
+    match File::open(folder_of(path))?.sync_all() {
+        Err(error)
+            if !matches!(
+                error.kind(),
+                io::ErrorKind::InvalidInput | io::ErrorKind::Unsupported
+            ) =>
+        {
+            Err(error)
+        }
+        _ => Ok(()),
+    }
 }
 
 /// Takes away what killed processes left unfinished beside `path`. Only while

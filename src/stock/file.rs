@@ -216,10 +216,15 @@ impl StockFile {
                     path: self.path.clone(),
                 });
             }
-            durable::replace(&beside(target, "last"), old)
+            // As private as the file itself.
+            durable::replace(&beside(target, "last"), old, target)
                 .map_err(|cause| self.unwritable(cause))?;
         }
-        durable::replace(target, &new).map_err(|cause| self.unwritable(cause))
+        durable::replace(target, &new, target).map_err(|cause| self.unwritable(cause))?;
+        durable::flush_folder(target).map_err(|cause| FileError::Unflushed {
+            path: self.path.clone(),
+            cause,
+        })
     }
 
     fn absent(&self) -> FileError {
@@ -310,6 +315,14 @@ pub enum FileError {
     /// The system does not let it be written.
     #[error("cannot write the stock file {}: {cause}; it is as it was", .path.display())]
     Write {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        cause: io::Error,
+    },
+    /// Written, but perhaps not for good.
+    #[error("the stock file {} was written, but the disk did not confirm it: {cause}; look after the disk", .path.display())]
+    Unflushed {
         /// The file.
         path: PathBuf,
         /// Why.

@@ -73,8 +73,7 @@ pub struct SheetRef {
     pub checked: bool,
 }
 
-/// What an entry did to one place: pieces before minus after is not enough, as
-/// each has a range.
+/// What an entry did to one place, all kinds that it changed together.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Turnover {
     /// Checked pieces of the kinds that changed, before.

@@ -20,7 +20,7 @@ impl Stamp {
     /// # Errors
     /// When `CUPTALLY_NOW` is set but is no time, or the clock stands outside all reason.
     pub fn of_environment() -> Result<Self, StampError> {
-        let time = match env::var_os("CUPTALLY_NOW") {
+        let time = match env::var_os("CUPTALLY_NOW").filter(|text| !text.is_empty()) {
             None => Timestamp::now(),
             Some(text) => text
                 .to_str()

@@ -107,7 +107,10 @@ pub fn export(args: &ExportArgs, context: &Context) -> Result<Outcome, Failure> 
                 )));
             }
             durable::resolve(path)
-                .and_then(|path| durable::replace(&path, &bytes))
+                .and_then(|path| {
+                    durable::replace(&path, &bytes, &path)?;
+                    durable::flush_folder(&path)
+                })
                 .map_err(|cause| {
                     Failure::failed(format!("cannot write {}: {cause}", path.display()))
                 })?;
