@@ -3,23 +3,29 @@
 use std::fs::{self, File};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
+use tempfile::NamedTempFile;
 
 /// How unfinished files end. They begin with a dot and the name of the file they
 /// were to become, so that [`sweep`] finds those of a process that was killed.
 const UNFINISHED: &str = ".tmp";
 
-/// Replaces `path`, or makes it, with `bytes`: a temporary file in the same folder
-/// is written, flushed to the disk and renamed; then call [`flush_folder`]. It gets
-/// the permissions of `like` (often `path` itself), or the user's usual ones when
-/// there is no such file.
+/// A file that is written and on the disk, but not yet under its name. Dropped, it
+/// goes away again.
+#[derive(Debug)]
+pub struct Prepared {
+    file: NamedTempFile,
+    path: PathBuf,
+}
+
+/// Writes `bytes` to a temporary file beside `path` and flushes it to the disk: all
+/// that may fail for want of room. It gets the permissions of `like` (often `path`
+/// itself), or the user's usual ones when there is no such file.
 ///
 /// `path` must be no symbolic link (it would be replaced): see [`resolve`].
 ///
 /// # Errors
-/// When the system does not allow one of these steps; what was at `path` is then
-/// still there.
-pub fn replace(path: &Path, bytes: &[u8], like: &Path) -> io::Result<()> {
-    let folder = folder_of(path);
+/// When the system does not allow one of these steps; nothing has changed then.
+pub fn prepare(path: &Path, bytes: &[u8], like: &Path) -> io::Result<Prepared> {
     let prefix = unfinished_prefix(path)?;
     let mut builder = tempfile::Builder::new();
     builder.prefix(&prefix).suffix(UNFINISHED);
@@ -29,16 +35,40 @@ pub fn replace(path: &Path, bytes: &[u8], like: &Path) -> io::Result<()> {
     let usual = std::os::unix::fs::PermissionsExt::from_mode(0o666);
     #[cfg(unix)]
     builder.permissions(usual);
-    let mut file = builder.tempfile_in(folder)?;
-    file.write_all(bytes)?;
+    let file = builder.tempfile_in(folder_of(path))?;
+    // Not through tempfile's own `Write`, which names the temporary file in errors.
+    file.as_file().write_all(bytes)?;
     match fs::metadata(like) {
         Ok(old) => keep_owner_and_mode(file.as_file(), &old)?,
         Err(error) if error.kind() == io::ErrorKind::NotFound => {}
         Err(error) => return Err(error),
     }
     file.as_file().sync_all()?;
-    file.persist(path).map_err(|error| error.error)?;
-    Ok(())
+    Ok(Prepared {
+        file,
+        path: path.to_owned(),
+    })
+}
+
+impl Prepared {
+    /// Puts the file under its name, in one step, in place of what was there. Then
+    /// call [`flush_folder`].
+    ///
+    /// # Errors
+    /// When the system does not allow it; what was there is then still there.
+    pub fn commit(self) -> io::Result<()> {
+        self.file.persist(&self.path).map_err(|error| error.error)?;
+        Ok(())
+    }
+}
+
+/// Replaces `path`, or makes it, with `bytes`, and keeps its permissions.
+///
+/// # Errors
+/// As [`prepare`], [`Prepared::commit`] and [`flush_folder`].
+pub fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    prepare(path, bytes, path)?.commit()?;
+    flush_folder(path)
 }
 
 #[cfg(unix)]

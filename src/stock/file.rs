@@ -209,18 +209,26 @@ impl StockFile {
                 "it would not read back the same".into(),
             )));
         }
+        let unwritable = |cause| self.unwritable(cause);
+        let mut last = None;
         if let Some(old) = old {
-            let found = fs::metadata(target).map_err(|cause| self.unwritable(cause))?;
+            let found = fs::metadata(target).map_err(unwritable)?;
             if found.permissions().readonly() {
                 return Err(FileError::Protected {
                     path: self.path.clone(),
                 });
             }
             // As private as the file itself.
-            durable::replace(&beside(target, "last"), old, target)
-                .map_err(|cause| self.unwritable(cause))?;
+            let prepared = durable::prepare(&beside(target, "last"), old, target);
+            last = Some(prepared.map_err(unwritable)?);
         }
-        durable::replace(target, &new, target).map_err(|cause| self.unwritable(cause))?;
+        // Both are on the disk before either takes its place: a full disk leaves the
+        // file and its copy as they were.
+        let new = durable::prepare(target, &new, target).map_err(unwritable)?;
+        if let Some(last) = last {
+            last.commit().map_err(unwritable)?;
+        }
+        new.commit().map_err(unwritable)?;
         durable::flush_folder(target).map_err(|cause| FileError::Unflushed {
             path: self.path.clone(),
             cause,

@@ -7,7 +7,8 @@
 
 use super::history::{Entry, HistoryError};
 use super::kind::Name;
-use super::model::{Contents, Lot, Lots, PendingSheet, Stock};
+use super::lots::{Lot, Lots};
+use super::model::{Contents, PendingSheet, Stock};
 use serde::de::{Error as _, MapAccess, Visitor};
 use serde::{Deserialize, Deserializer, Serialize};
 use std::collections::{BTreeMap, BTreeSet};

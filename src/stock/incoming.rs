@@ -1,8 +1,8 @@
 //! From a sheet to what the stock takes from it.
 
 use super::kind::{Kind, KindError, Label, Name, PhotoHash, Size};
+use super::lots::Lots;
 use super::merge::Incoming;
-use super::model::Lots;
 use super::tally::{Tally, TallyError};
 use crate::sheet::{Group, Sheet};
 

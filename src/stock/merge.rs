@@ -2,7 +2,8 @@
 
 use super::history::{HistoryError, SheetRef, What};
 use super::kind::{Label, Name, PhotoHash};
-use super::model::{Contents, Lots, Note, PendingSheet, Recorded, Stock};
+use super::lots::Lots;
+use super::model::{Contents, Note, PendingSheet, Recorded, Stock};
 use super::stamp::Stamp;
 use super::tally::TallyError;
 use std::collections::{BTreeMap, BTreeSet, HashMap};

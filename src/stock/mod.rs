@@ -4,7 +4,7 @@
 //!
 //! | layer | modules | touches |
 //! |---|---|---|
-//! | what a stock is | [`kind`], [`tally`], [`model`], [`change`], [`history`], [`merge`], [`confirm`], [`undo`], [`check`], [`incoming`], [`table`], [`view`], [`format`] | memory only |
+//! | what a stock is | [`kind`], [`tally`], [`lots`], [`model`], [`change`], [`history`], [`merge`], [`confirm`], [`undo`], [`check`], [`incoming`], [`table`], [`view`], [`format`] | memory only |
 //! | where it lies | [`file`], [`lock`], [`durable`], [`inbox`], [`stamp`] | disk, clock, environment |
 //!
 //! Every operation makes new [`Contents`]; [`Stock::record`] writes down the
@@ -13,6 +13,7 @@
 
 pub mod kind;
 pub mod tally;
+pub mod lots;
 pub mod model;
 pub mod change;
 pub mod history;
@@ -35,6 +36,7 @@ pub use change::Change;
 pub use file::StockFile;
 pub use history::{Entry, What};
 pub use kind::{Kind, Name, PhotoHash, Size};
-pub use model::{Contents, Lots, PendingSheet, Stock};
+pub use lots::Lots;
+pub use model::{Contents, PendingSheet, Stock};
 pub use stamp::Stamp;
 pub use tally::Tally;

@@ -6,8 +6,9 @@
 //! sign; reading takes one off again, so every name comes back as it was.
 
 use super::kind::{Kind, Label, Name, Size};
+use super::lots::Lots;
 use super::merge::Listing;
-use super::model::{Contents, Lots};
+use super::model::Contents;
 use super::tally::{Tally, TallyError};
 use csv::StringRecord;
 use std::collections::{BTreeMap, BTreeSet, HashMap};

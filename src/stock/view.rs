@@ -1,7 +1,8 @@
 //! The stock as a person asks for it: by place, by piece or by colour, all or a part.
 
 use super::kind::{Kind, Name, Size};
-use super::model::{Contents, Lots, PendingSheet};
+use super::lots::Lots;
+use super::model::{Contents, PendingSheet};
 use super::tally::{Tally, TallyError};
 use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet};

@@ -107,10 +107,7 @@ pub fn export(args: &ExportArgs, context: &Context) -> Result<Outcome, Failure> 
                 )));
             }
             durable::resolve(path)
-                .and_then(|path| {
-                    durable::replace(&path, &bytes, &path)?;
-                    durable::flush_folder(&path)
-                })
+                .and_then(|path| durable::replace(&path, &bytes))
                 .map_err(|cause| {
                     Failure::failed(format!("cannot write {}: {cause}", path.display()))
                 })?;

@@ -5,7 +5,7 @@ use crate::cli::{Context, Failure, Outcome};
 use crate::stock::change::Change;
 use crate::stock::file::StockFile;
 use crate::stock::history::{Entry, Ledger, Turnover, What};
-use crate::stock::model::Lots;
+use crate::stock::lots::Lots;
 use crate::stock::tally::Tally;
 use comfy_table::{Cell, Table};
 use serde::Serialize;
