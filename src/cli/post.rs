@@ -1,15 +1,147 @@
-//! `cuptally post` (to be written).
+//! `cuptally post`: merge counted sheets into the stock file.
 
+use super::stock::{self as say, ChangeError, ModeArgs};
 use super::{Context, Failure, Outcome};
+use crate::stock::file::{Purpose, StockFile};
+use crate::stock::incoming::from_sheet;
+use crate::stock::kind::{Label, Name};
+use crate::stock::merge::{self, Incoming, Posted};
+use crate::stock::view::{By, Numbers, view};
+use crate::stock::{Stamp, Stock, inbox};
+use serde::Serialize;
+use std::path::PathBuf;
 
 /// Arguments of `cuptally post`.
 #[derive(clap::Args)]
-pub struct Args {}
+pub struct Args {
+    /// Sheet files, as `cuptally count` and `cuptally review` write them.
+    #[arg(value_name = "SHEET", required = true)]
+    sheets: Vec<PathBuf>,
+
+    /// Where the pieces live (a cup, a drawer); goes before what the sheets say.
+    #[arg(long, value_name = "NAME", value_parser = Name::new)]
+    place: Option<Name>,
+
+    #[command(flatten)]
+    mode: ModeArgs,
+
+    /// Leave out photos that were posted before, instead of refusing them.
+    #[arg(long, conflicts_with = "recount")]
+    skip_posted: bool,
+
+    /// Print JSON and nothing else.
+    #[arg(long)]
+    json: bool,
+}
+
+#[derive(Serialize)]
+struct Report {
+    entry: Option<u64>,
+    places: Vec<Place>,
+    skipped: Vec<String>,
+}
+
+#[derive(Serialize)]
+struct Place {
+    name: Name,
+    sheets: usize,
+    /// Sheets of this post that nobody has looked at.
+    unchecked: usize,
+    #[serde(flatten)]
+    now: Numbers,
+}
 
 /// Runs the command.
 ///
 /// # Errors
-/// When the work cannot be done; the text says why.
-pub fn run(_args: &Args, _context: &Context) -> Result<Outcome, Failure> {
-    Err(Failure::failed("not built yet"))
+/// When a sheet is no good, its photo was posted before, or the stock cannot be
+/// written; nothing is posted then.
+pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
+    let stamp = Stamp::of_environment().map_err(|e| Failure::wrong_use(e.to_string()))?;
+    let sheets = args
+        .sheets
+        .iter()
+        .map(|path| {
+            let sheet = inbox::read_sheet(path)?;
+            let from = Label::new(&path.to_string_lossy());
+            Ok(from_sheet(&sheet, &from, args.place.as_ref())?)
+        })
+        .collect::<Result<Vec<Incoming>, Failure>>()?;
+    let mode = args.mode.mode();
+    let (posted, report) = StockFile::in_home(&context.home)
+        .update(Purpose::Bring, &mut say::waiting, |stock| {
+            let posted = merge::post(stock, &sheets, mode, args.skip_posted, &stamp)?;
+            let report = report(stock, &posted);
+            Ok::<_, ChangeError>((posted, report))
+        })
+        .map_err(ChangeError::failure)?;
+    let report = report?;
+    for (from, entry) in &posted.skipped {
+        say::note(&format!(
+            "left out {from}: its photo was posted by entry {entry}"
+        ));
+    }
+    if let Some(recorded) = &posted.recorded {
+        say::lookalikes(recorded);
+    }
+    if args.json {
+        say::print_json(&report)?;
+    } else {
+        tell(&report)?;
+    }
+    let unchecked: usize = report.places.iter().map(|place| place.unchecked).sum();
+    match report.entry {
+        Some(entry) if unchecked > 0 => {
+            let sheets = say::plural(unchecked, "sheet is", "sheets are");
+            say::note(&format!(
+                "{sheets} pending until a person has looked: `cuptally review`, then post again; \
+                 or, having looked, `cuptally stock confirm {entry}`"
+            ));
+            Ok(Outcome::NeedsALook)
+        }
+        _ => Ok(Outcome::Done),
+    }
+}
+
+/// What the post did to each place.
+fn report(stock: &Stock, posted: &Posted) -> Result<Report, Failure> {
+    let entry = posted.recorded.as_ref().map(|recorded| recorded.entry);
+    let mut places = Vec::new();
+    if let Some(entry) = entry.and_then(|number| stock.entry(number)) {
+        for place in entry.places() {
+            let sheets = || entry.sheets.iter().filter(|sheet| sheet.place == *place);
+            places.push(Place {
+                name: place.clone(),
+                sheets: sheets().count(),
+                unchecked: sheets().filter(|sheet| !sheet.checked).count(),
+                now: view(&stock.contents.only(place), By::Place, "")?.total,
+            });
+        }
+    }
+    let skipped = posted.skipped.iter().map(|(from, _)| from.to_string());
+    Ok(Report {
+        entry,
+        places,
+        skipped: skipped.collect(),
+    })
+}
+
+fn tell(report: &Report) -> Result<(), Failure> {
+    let Some(entry) = report.entry else {
+        return say::print("Nothing was posted: every photo was in the stock already.");
+    };
+    for place in &report.places {
+        let sheets = say::plural(place.sheets, "sheet", "sheets");
+        let Numbers { checked, pending } = place.now;
+        let now = match (checked.is_zero(), pending.is_zero()) {
+            (_, true) => say::pieces(checked),
+            (true, false) => format!("{}, pending", say::pieces(pending)),
+            (false, false) => format!("{}, and {pending} pending", say::pieces(checked)),
+        };
+        say::print(&format!(
+            "Entry {entry}: {sheets} posted to {}, which now holds {now}.",
+            place.name
+        ))?;
+    }
+    Ok(())
 }

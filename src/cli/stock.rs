@@ -1,15 +1,59 @@
-//! `cuptally stock` (to be written).
+//! `cuptally stock`: show, search and mend the stock.
+
+mod exchange;
+mod history;
+mod mend;
+mod say;
+mod show;
 
 use super::{Context, Failure, Outcome};
 
+pub(super) use exchange::{ChangeError, ModeArgs};
+pub(super) use mend::pieces;
+pub(super) use say::{lookalikes, note, plural, print, print_json, waiting};
+
 /// Arguments of `cuptally stock`.
 #[derive(clap::Args)]
-pub struct Args {}
+#[command(
+    args_conflicts_with_subcommands = true,
+    after_help = "Without a command, shows the stock; exit code 3 while something shown is pending."
+)]
+pub struct Args {
+    #[command(subcommand)]
+    action: Option<Action>,
+
+    #[command(flatten)]
+    show: show::ShowArgs,
+}
+
+#[derive(clap::Subcommand)]
+enum Action {
+    /// Show who changed what and when.
+    History(history::HistoryArgs),
+    /// Undo a change, or an undo.
+    Undo(mend::UndoArgs),
+    /// Say that you have looked at pending pieces: they count as checked.
+    Confirm(mend::ConfirmArgs),
+    /// Write the stock as a CSV table.
+    Export(exchange::ExportArgs),
+    /// Read a CSV table into the stock.
+    Import(exchange::ImportArgs),
+    /// Recompute the contents from the history and say where they differ.
+    Check(mend::CheckArgs),
+}
 
 /// Runs the command.
 ///
 /// # Errors
 /// When the work cannot be done; the text says why.
-pub fn run(_args: &Args, _context: &Context) -> Result<Outcome, Failure> {
-    Err(Failure::failed("not built yet"))
+pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
+    match &args.action {
+        None => show::run(&args.show, context),
+        Some(Action::History(args)) => history::run(args, context),
+        Some(Action::Undo(args)) => mend::undo(args, context),
+        Some(Action::Confirm(args)) => mend::confirm(args, context),
+        Some(Action::Export(args)) => exchange::export(args, context),
+        Some(Action::Import(args)) => exchange::import(args, context),
+        Some(Action::Check(args)) => mend::check(args, context),
+    }
 }

@@ -9,6 +9,12 @@ pub struct Sheet {
     pub sheet: Version,
     /// The photo that was counted.
     pub photo: PhotoRef,
+    /// Where the pieces live (a cup, a drawer), if the user said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub place: Option<String>,
+    /// Whether a person has looked at it and put right what was wrong.
+    #[serde(default)]
+    pub checked: bool,
     /// Where the card was found.
     pub card: CardReport,
     /// How well the colours were corrected.

@@ -1,0 +1,162 @@
+//! `cuptally stock export` and `import`: tables for other programs.
+
+use super::say;
+use crate::cli::{Context, Failure, Outcome};
+use crate::stock::durable;
+use crate::stock::file::{FileError, Purpose, StockFile};
+use crate::stock::inbox;
+use crate::stock::kind::Label;
+use crate::stock::merge::{self, Mode, PostError};
+use crate::stock::stamp::Stamp;
+use crate::stock::table;
+use std::path::PathBuf;
+
+/// Arguments of `cuptally stock export`.
+#[derive(clap::Args)]
+pub struct ExportArgs {
+    /// Write to this file instead of standard output.
+    #[arg(long, value_name = "FILE")]
+    out: Option<PathBuf>,
+}
+
+/// Arguments of `cuptally stock import`.
+#[derive(clap::Args)]
+pub struct ImportArgs {
+    /// CSV with the columns place, form, size, colour, count and, if wanted, low,
+    /// high and status.
+    #[arg(value_name = "FILE")]
+    file: PathBuf,
+
+    #[command(flatten)]
+    mode: ModeArgs,
+}
+
+/// What happens to what a place already holds.
+#[derive(clap::Args)]
+#[group(multiple = false)]
+pub struct ModeArgs {
+    /// The pieces come on top of what is in the place.
+    #[arg(long)]
+    add: bool,
+
+    /// The pieces are all there is in the place: what was there is replaced.
+    #[arg(long)]
+    recount: bool,
+}
+
+impl ModeArgs {
+    /// What was said, if anything.
+    pub fn mode(&self) -> Option<Mode> {
+        match (self.add, self.recount) {
+            (true, _) => Some(Mode::Add),
+            (_, true) => Some(Mode::Recount),
+            _ => None,
+        }
+    }
+}
+
+/// Why a change did not come about, before it is told.
+pub enum ChangeError {
+    /// The file.
+    File(FileError),
+    /// What was to be merged.
+    Post(PostError),
+}
+
+impl From<FileError> for ChangeError {
+    fn from(error: FileError) -> Self {
+        Self::File(error)
+    }
+}
+
+impl From<PostError> for ChangeError {
+    fn from(error: PostError) -> Self {
+        Self::Post(error)
+    }
+}
+
+impl ChangeError {
+    /// As the program ends.
+    pub fn failure(self) -> Failure {
+        match self {
+            Self::File(error) => error.into(),
+            Self::Post(error) if error.is_wrong_use() => Failure::wrong_use(error.to_string()),
+            Self::Post(error) => error.into(),
+        }
+    }
+}
+
+/// Writes the stock as CSV.
+///
+/// # Errors
+/// When the stock cannot be read or the table not be written.
+pub fn export(args: &ExportArgs, context: &Context) -> Result<Outcome, Failure> {
+    let file = StockFile::in_home(&context.home);
+    let stock = file.read()?;
+    if stock.is_none() {
+        say::nothing_yet(&file);
+    }
+    let bytes = table::write(&stock.unwrap_or_default().contents)?;
+    match &args.out {
+        None => say::print_bytes(&bytes)?,
+        Some(path) => {
+            if file.owns(path) {
+                return Err(Failure::wrong_use(format!(
+                    "{} belongs to the stock itself; export to another file",
+                    path.display()
+                )));
+            }
+            durable::resolve(path)
+                .and_then(|path| durable::replace(&path, &bytes))
+                .map_err(|cause| {
+                    Failure::failed(format!("cannot write {}: {cause}", path.display()))
+                })?;
+            say::print(&format!("Wrote {}.", path.display()))?;
+        }
+    }
+    Ok(Outcome::Done)
+}
+
+/// Reads a CSV into the stock.
+///
+/// # Errors
+/// When the table is wrong (all faults are told) or the stock cannot be written.
+pub fn import(args: &ImportArgs, context: &Context) -> Result<Outcome, Failure> {
+    let shown = args.file.display();
+    let stamp = Stamp::of_environment().map_err(|e| Failure::wrong_use(e.to_string()))?;
+    let bytes = inbox::read_bytes(&args.file)?;
+    let table = table::read(&bytes).map_err(|cause| {
+        let between = if matches!(cause, table::TableError::Lines(_)) {
+            "\n  "
+        } else {
+            " "
+        };
+        Failure::failed(format!(
+            "cannot import {shown}, nothing was changed:{between}{cause}"
+        ))
+    })?;
+    for column in &table.ignored {
+        say::note(&format!(
+            "{shown}: the column '{column}' means nothing here and was left out"
+        ));
+    }
+    let name = args.file.file_name().unwrap_or_default().to_string_lossy();
+    let name = Label::new(&name);
+    let recorded = StockFile::in_home(&context.home)
+        .update(Purpose::Bring, &mut say::waiting, |stock| {
+            merge::import(stock, &table.listing, &name, args.mode.mode(), &stamp)
+                .map_err(ChangeError::from)
+        })
+        .map_err(ChangeError::failure)?;
+    say::lookalikes(&recorded);
+    let places = say::plural(table.listing.places.len(), "place", "places");
+    say::print(&format!(
+        "Entry {}: imported {places} from {shown}.",
+        recorded.entry
+    ))?;
+    Ok(if table.listing.pending.is_empty() {
+        Outcome::Done
+    } else {
+        Outcome::NeedsALook
+    })
+}

@@ -1,0 +1,232 @@
+//! `cuptally stock history`: what became of the stock, and by whom.
+
+use super::say::{self, Column};
+use crate::cli::{Context, Failure, Outcome};
+use crate::stock::change::Change;
+use crate::stock::file::StockFile;
+use crate::stock::history::{Entry, Ledger, Turnover, What};
+use crate::stock::lots::Lots;
+use crate::stock::tally::Tally;
+use comfy_table::{Cell, Table};
+use serde::Serialize;
+
+/// Arguments of `cuptally stock history`.
+#[derive(clap::Args)]
+pub struct HistoryArgs {
+    /// Show every step of this one entry.
+    #[arg(value_name = "ENTRY")]
+    entry: Option<u64>,
+
+    /// How many entries to show, newest first.
+    #[arg(long, value_name = "N", default_value_t = 20, conflicts_with = "entry")]
+    last: usize,
+
+    /// Show all entries.
+    #[arg(long, conflicts_with_all = ["entry", "last"])]
+    all: bool,
+
+    /// Print JSON and nothing else.
+    #[arg(long)]
+    json: bool,
+}
+
+#[derive(Serialize)]
+struct Json<'a> {
+    #[serde(flatten)]
+    entry: &'a Entry,
+    /// Whether the stock is as this entry made it: false once it is undone.
+    in_force: bool,
+}
+
+/// Shows the history.
+///
+/// # Errors
+/// When the stock file cannot be read, or there is no such entry.
+pub fn run(args: &HistoryArgs, context: &Context) -> Result<Outcome, Failure> {
+    let file = StockFile::in_home(&context.home);
+    let stock = file.read()?;
+    if stock.is_none() && !args.json && args.entry.is_none() {
+        say::nothing_yet(&file);
+        return Ok(Outcome::Done);
+    }
+    let stock = stock.unwrap_or_default();
+    let ledger = stock.ledger()?;
+    if let Some(number) = args.entry {
+        let entry = stock.entry(number).ok_or_else(|| {
+            Failure::failed(format!(
+                "there is no entry {number}; the history ends at {}",
+                stock.history.len()
+            ))
+        })?;
+        if args.json {
+            say::print_json(&json(entry, &ledger))?;
+        } else {
+            say::print(&format!(
+                "Entry {number}, {} UTC, by {}: {}",
+                minutes(entry),
+                entry.who,
+                what_and_fate(entry, &ledger)?
+            ))?;
+            say::print_table(&steps(entry))?;
+        }
+        return Ok(Outcome::Done);
+    }
+    let most = if args.all { usize::MAX } else { args.last };
+    let shown: Vec<&Entry> = stock.history.iter().rev().take(most).collect();
+    if args.json {
+        let list: Vec<Json> = shown.iter().map(|entry| json(entry, &ledger)).collect();
+        say::print_json(&list)?;
+        return Ok(Outcome::Done);
+    }
+    let mut table = say::table(&[
+        ("Entry", Column::Number),
+        ("Time (UTC)", Column::Short),
+        ("Who", Column::Text),
+        ("What", Column::Text),
+    ]);
+    for entry in &shown {
+        let cell: fn(String) -> Cell = if ledger.in_force(entry.number) {
+            |text| Cell::new(text)
+        } else {
+            |text| say::faint(text)
+        };
+        table.add_row([
+            cell(entry.number.to_string()),
+            cell(minutes(entry)),
+            cell(entry.who.to_string()),
+            cell(what_and_fate(entry, &ledger)?),
+        ]);
+    }
+    say::print_table(&table)?;
+    let earlier = stock.history.len() - shown.len();
+    if earlier > 0 {
+        let text = say::plural(earlier, "earlier entry", "earlier entries");
+        say::note(&format!("{text} not shown; --all shows all"));
+    }
+    Ok(Outcome::Done)
+}
+
+fn json<'a>(entry: &'a Entry, ledger: &Ledger) -> Json<'a> {
+    Json {
+        entry,
+        in_force: ledger.in_force(entry.number),
+    }
+}
+
+fn minutes(entry: &Entry) -> String {
+    entry.time.strftime("%Y-%m-%d %H:%M").to_string()
+}
+
+/// One sentence on an entry.
+pub fn what(entry: &Entry) -> Result<String, Failure> {
+    let begin = match &entry.what {
+        What::Add => "added".to_owned(),
+        What::Recount => "recounted".to_owned(),
+        What::Check => "checked".to_owned(),
+        What::Confirm => "confirmed".to_owned(),
+        What::Import => {
+            let verb = if entry.recounts.is_empty() {
+                "imported"
+            } else {
+                "recounted by import of"
+            };
+            let from = entry.from.as_ref().map_or("a table", |from| from.as_str());
+            format!("{verb} {from}")
+        }
+        What::Adopt => "took over numbers changed by hand".to_owned(),
+        What::Other(verb) => verb.to_string(),
+        What::Undo => format!("undid entry {}", entry.undoes.unwrap_or_default()),
+    };
+    let places: Vec<String> = entry
+        .turnover()?
+        .into_iter()
+        .map(|(place, turnover)| format!("{place} {}", step(turnover)))
+        .collect();
+    let files: Vec<&str> = entry.sheets.iter().map(|s| s.file.as_str()).collect();
+    let files = match files.as_slice() {
+        [] => String::new(),
+        [..] if files.len() <= 3 => format!(" ({})", files.join(", ")),
+        _ => format!(" ({} photos)", files.len()),
+    };
+    Ok(format!("{begin}: {}{files}", places.join("; ")))
+}
+
+/// The same, and what became of it.
+fn what_and_fate(entry: &Entry, ledger: &Ledger) -> Result<String, Failure> {
+    let what = what(entry)?;
+    Ok(match ledger.end(entry.number) {
+        Some(by) if !ledger.in_force(entry.number) => format!("{what} [undone by {by}]"),
+        _ => what,
+    })
+}
+
+fn step(turnover: Turnover) -> String {
+    let mut parts = Vec::new();
+    let (was, now) = (turnover.was, turnover.now);
+    if was.is_zero() && !now.is_zero() {
+        parts.push(format!("+{now}"));
+    } else if now.count() >= was.count() {
+        if was != now {
+            parts.push(format!("+{}", now.count() - was.count()));
+        }
+    } else {
+        parts.push(format!("-{}", was.count() - now.count()));
+    }
+    if !turnover.unpended.is_zero() {
+        parts.push(format!("-{} pending", turnover.unpended));
+    }
+    if !turnover.pended.is_zero() {
+        parts.push(format!("+{} pending", turnover.pended));
+    }
+    if parts.is_empty() {
+        parts.push("as before".to_owned());
+    }
+    parts.join(", ")
+}
+
+/// Every step of one entry.
+fn steps(entry: &Entry) -> Table {
+    let mut table = say::table(&[
+        ("Place", Column::Text),
+        ("Piece", Column::Text),
+        ("Colour", Column::Text),
+        ("Was", Column::Number),
+        ("Now", Column::Number),
+        ("Status", Column::Short),
+    ]);
+    for change in &entry.changes {
+        match change {
+            Change::Count(count) => {
+                table.add_row([
+                    count.place.to_string(),
+                    format!("{} {}", count.form, count.size),
+                    count.colour.to_string(),
+                    count.was.to_string(),
+                    count.now.to_string(),
+                    "checked".to_owned(),
+                ]);
+            }
+            Change::Pend(sheet) => pending_steps(&mut table, &sheet.lots, &sheet.place, true),
+            Change::Unpend(sheet) => pending_steps(&mut table, &sheet.lots, &sheet.place, false),
+        }
+    }
+    table
+}
+
+fn pending_steps(table: &mut Table, lots: &Lots, place: &impl ToString, begins: bool) {
+    for (kind, tally) in lots.iter() {
+        let (was, now) = if begins {
+            (Tally::ZERO, tally)
+        } else {
+            (tally, Tally::ZERO)
+        };
+        table.add_row([
+            Cell::new(place.to_string()),
+            Cell::new(format!("{} {}", kind.form, kind.size)),
+            Cell::new(&kind.colour),
+            Cell::new(was),
+            Cell::new(now),
+            say::open("pending"),
+        ]);
+    }
+}

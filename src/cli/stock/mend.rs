@@ -1,0 +1,234 @@
+//! `cuptally stock undo`, `confirm` and `check`.
+
+use super::history;
+use super::say;
+use crate::cli::{Context, Failure, Outcome};
+use crate::stock::check::{self, Difference};
+use crate::stock::confirm::{self, Which};
+use crate::stock::file::{Purpose, StockFile};
+use crate::stock::kind::Name;
+use crate::stock::stamp::Stamp;
+use crate::stock::tally::Tally;
+use crate::stock::undo;
+use serde::Serialize;
+
+/// Arguments of `cuptally stock undo`.
+#[derive(clap::Args)]
+pub struct UndoArgs {
+    /// The entry to undo; an undo too, which brings its change back. Default: the
+    /// last change that stands.
+    #[arg(value_name = "ENTRY")]
+    entry: Option<u64>,
+}
+
+/// Arguments of `cuptally stock confirm`.
+#[derive(clap::Args)]
+pub struct ConfirmArgs {
+    /// Entries whose pending pieces were looked at, or the first six or more digits
+    /// of a photo's hash.
+    #[arg(value_name = "ENTRY|HASH", required_unless_present = "place")]
+    which: Vec<String>,
+
+    /// Everything that is pending in this place.
+    #[arg(long, value_name = "NAME", value_parser = Name::new)]
+    place: Option<Name>,
+}
+
+/// Arguments of `cuptally stock check`.
+#[derive(clap::Args)]
+pub struct CheckArgs {
+    /// Where contents and history differ, keep the one and put the other right.
+    #[arg(long, value_enum)]
+    keep: Option<Keep>,
+
+    /// Print JSON and nothing else.
+    #[arg(long, conflicts_with = "keep")]
+    json: bool,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum Keep {
+    /// The numbers as they stand in the file (you put them right by hand).
+    Contents,
+    /// What the history leads to (the numbers were changed by mistake).
+    History,
+}
+
+fn stamp() -> Result<Stamp, Failure> {
+    Stamp::of_environment().map_err(|error| Failure::wrong_use(error.to_string()))
+}
+
+/// Undoes a change.
+///
+/// # Errors
+/// When later changes stand on it, or the stock cannot be written.
+pub fn undo(args: &UndoArgs, context: &Context) -> Result<Outcome, Failure> {
+    let stamp = stamp()?;
+    let text = StockFile::in_home(&context.home).update(
+        Purpose::Amend,
+        &mut say::waiting,
+        |stock| -> Result<String, Failure> {
+            let undone = undo::undo(stock, args.entry, &stamp)?;
+            let new = undone.recorded.entry;
+            let what = match stock.entry(undone.root) {
+                Some(root) => history::what(root)?,
+                None => String::new(),
+            };
+            Ok(if undone.stands {
+                format!(
+                    "Entry {new}: brought back entry {} ({what}).",
+                    undone.root
+                )
+            } else {
+                format!(
+                    "Entry {new}: undid entry {} ({what}). To bring it back: cuptally stock undo {new}",
+                    undone.root
+                )
+            })
+        },
+    )?;
+    say::print(&text)?;
+    Ok(Outcome::Done)
+}
+
+/// Takes a person's word that they have looked.
+///
+/// # Errors
+/// When nothing such is pending, or the stock cannot be written.
+pub fn confirm(args: &ConfirmArgs, context: &Context) -> Result<Outcome, Failure> {
+    let stamp = stamp()?;
+    let marks = args.which.iter().cloned().map(Which::Mark);
+    let which: Vec<Which> = marks.chain(args.place.clone().map(Which::Place)).collect();
+    let (sheets, recorded, left) = StockFile::in_home(&context.home).update(
+        Purpose::Amend,
+        &mut say::waiting,
+        |stock| -> Result<_, Failure> {
+            let (sheets, recorded) = confirm::confirm(stock, &which, &stamp)?;
+            Ok((sheets, recorded, stock.contents.pending.len()))
+        },
+    )?;
+    let mut lines = Vec::new();
+    for sheet in &sheets {
+        lines.push(format!(
+            "  {} {} from {}",
+            sheet.place,
+            pieces(sheet.lots.total()?),
+            sheet.file
+        ));
+    }
+    say::print(&format!(
+        "Entry {}: you have looked, so these count as checked:\n{}",
+        recorded.entry,
+        lines.join("\n")
+    ))?;
+    if left > 0 {
+        let sheets = say::plural(left, "sheet is", "sheets are");
+        say::note(&format!(
+            "{sheets} still pending; `cuptally stock` lists them"
+        ));
+        return Ok(Outcome::NeedsALook);
+    }
+    Ok(Outcome::Done)
+}
+
+/// `1 piece`, `41 (40-42) pieces`.
+pub fn pieces(tally: Tally) -> String {
+    let one = tally.low() == 1 && tally.high() == 1;
+    format!("{tally} {}", if one { "piece" } else { "pieces" })
+}
+
+#[derive(Serialize)]
+struct CheckJson {
+    entries: usize,
+    places: usize,
+    differences: Vec<String>,
+}
+
+/// Recomputes the contents from the history and says where they differ.
+///
+/// # Errors
+/// When the stock file cannot be read, or written where it was to be put right.
+pub fn check(args: &CheckArgs, context: &Context) -> Result<Outcome, Failure> {
+    let file = StockFile::in_home(&context.home);
+    if let Some(keep) = args.keep {
+        return mend(&file, keep);
+    }
+    let stock = file.read()?;
+    if stock.is_none() && !args.json {
+        say::nothing_yet(&file);
+        return Ok(Outcome::Done);
+    }
+    let stock = stock.unwrap_or_default();
+    let differences = check::differences(&stock);
+    let report = CheckJson {
+        entries: stock.history.len(),
+        places: stock.contents.place_names().len(),
+        differences: differences.iter().map(ToString::to_string).collect(),
+    };
+    if args.json {
+        say::print_json(&report)?;
+    } else if differences.is_empty() {
+        say::print(&format!(
+            "The contents of {} follow from {} of history.",
+            say::plural(report.places, "place", "places"),
+            say::plural(report.entries, "entry", "entries"),
+        ))?;
+    } else {
+        for line in &report.differences {
+            say::print(line)?;
+        }
+        say::note(if history_is_broken(&differences) {
+            "the history does not fit on itself; go back to the last good copy, stock.json.last"
+        } else {
+            "if you changed the numbers on purpose: cuptally stock check --keep contents; \
+             if not: cuptally stock check --keep history"
+        });
+    }
+    Ok(if differences.is_empty() {
+        Outcome::Done
+    } else {
+        Outcome::NeedsALook
+    })
+}
+
+fn history_is_broken(differences: &[Difference]) -> bool {
+    differences
+        .iter()
+        .any(|difference| matches!(difference, Difference::History(..)))
+}
+
+fn mend(file: &StockFile, keep: Keep) -> Result<Outcome, Failure> {
+    let stamp = stamp()?;
+    let text = file.update(
+        Purpose::Repair,
+        &mut say::waiting,
+        |stock| -> Result<String, Failure> {
+            let differences = check::differences(stock);
+            if differences.is_empty() {
+                return Ok("Contents and history agree; nothing was changed.".to_owned());
+            }
+            if history_is_broken(&differences) {
+                return Err(Failure::failed(
+                    "the history does not fit on itself, so neither side can be kept; \
+                     go back to the last good copy, stock.json.last",
+                ));
+            }
+            let places = say::plural(differences.len(), "difference", "differences");
+            Ok(match keep {
+                Keep::History => {
+                    check::keep_history(stock);
+                    format!("Put {places} right by the history.")
+                }
+                Keep::Contents => {
+                    let recorded = check::keep_contents(stock, &stamp);
+                    format!(
+                        "Entry {}: took over {places} from the contents.",
+                        recorded.entry
+                    )
+                }
+            })
+        },
+    )?;
+    say::print(&text)?;
+    Ok(Outcome::Done)
+}

@@ -1,0 +1,367 @@
+//! The stock file on disk: `HOME/stock.json`.
+//!
+//! | file | what |
+//! |---|---|
+//! | `stock.json` | the stock; may be a symbolic link, which stays one |
+//! | `stock.json.last` | the copy before the last change, always a good one |
+//! | `stock.json.lock` | locked while a process reads, changes and writes |
+//! | `.stock.json.*.tmp` | unfinished; swept by the next writer |
+//!
+//! Reading takes no lock: the file is replaced in one step, so it is always whole.
+
+use super::check::{self, Difference};
+use super::durable;
+use super::format::{self, FormatError};
+use super::lock::{Lock, LockError};
+use super::model::Stock;
+use std::fs;
+use std::io;
+use std::path::{Path, PathBuf};
+
+/// Where a stock lies.
+#[derive(Clone, Debug)]
+pub struct StockFile {
+    path: PathBuf,
+}
+
+/// What a change needs of the file.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Purpose {
+    /// Brings pieces: makes folder and file if there are none.
+    Bring,
+    /// Amends what is there: there must be a file.
+    Amend,
+    /// As `Amend`, and contents that do not follow from the history are let pass.
+    Repair,
+}
+
+impl StockFile {
+    /// The file's name in its folder.
+    pub const NAME: &str = "stock.json";
+
+    /// The stock file of a home folder.
+    pub fn in_home(home: &Path) -> Self {
+        Self {
+            path: home.join(Self::NAME),
+        }
+    }
+
+    /// The file, as the user named it.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// Whether `path` is the stock file or one of those beside it, which nothing
+    /// else may write.
+    pub fn owns(&self, path: &Path) -> bool {
+        let real = |path: &Path| {
+            let path = durable::resolve(path).unwrap_or_else(|_| path.to_owned());
+            let folder = fs::canonicalize(durable::folder_of(&path)).ok();
+            folder.zip(path.file_name().map(ToOwned::to_owned))
+        };
+        let Ok(target) = durable::resolve(&self.path) else {
+            return false;
+        };
+        let path = real(path);
+        path.is_some()
+            && [
+                target.clone(),
+                beside(&target, "last"),
+                beside(&target, "lock"),
+            ]
+            .iter()
+            .any(|own| real(own) == path)
+    }
+
+    /// Reads the stock; none when there is no file yet.
+    ///
+    /// # Errors
+    /// When the file cannot be read or is no good.
+    pub fn read(&self) -> Result<Option<Stock>, FileError> {
+        let target = self.target()?;
+        Ok(self.load(&target)?.map(|(stock, _)| stock))
+    }
+
+    /// Reads the stock, lets `change` work on it, and writes it if that changed it:
+    /// all under the lock, so that two processes never lose each other's changes.
+    /// `waiting` is called once if another process takes long. When `change` fails
+    /// nothing is written.
+    ///
+    /// # Errors
+    /// When the file cannot be locked, read or written, or `change` says so.
+    pub fn update<T, E: From<FileError>>(
+        &self,
+        purpose: Purpose,
+        waiting: &mut dyn FnMut(),
+        change: impl FnOnce(&mut Stock) -> Result<T, E>,
+    ) -> Result<T, E> {
+        let target = self.target()?;
+        let folder = durable::folder_of(&target);
+        if purpose == Purpose::Bring {
+            fs::create_dir_all(folder).map_err(|cause| FileError::Folder {
+                path: folder.to_owned(),
+                cause,
+            })?;
+        } else if !folder.is_dir() {
+            return Err(self.absent().into());
+        }
+        let _lock = Lock::take(&beside(&target, "lock"), waiting).map_err(FileError::from)?;
+        durable::sweep(&target).map_err(|cause| self.unwritable(cause))?;
+        let (mut stock, old) = match self.load(&target)? {
+            Some((stock, bytes)) => (stock, Some(bytes)),
+            None if purpose == Purpose::Bring => (Stock::default(), None),
+            None => return Err(self.absent().into()),
+        };
+        if purpose != Purpose::Repair {
+            self.require_agreement(&stock)?;
+        }
+        let result = change(&mut stock)?;
+        self.save(&target, old.as_deref(), &stock)?;
+        Ok(result)
+    }
+
+    fn target(&self) -> Result<PathBuf, FileError> {
+        durable::resolve(&self.path).map_err(|cause| FileError::Read {
+            path: self.path.clone(),
+            cause,
+        })
+    }
+
+    fn load(&self, target: &Path) -> Result<Option<(Stock, Vec<u8>)>, FileError> {
+        let unreadable = |cause| FileError::Read {
+            path: self.path.clone(),
+            cause,
+        };
+        match fs::metadata(target) {
+            Err(error) if error.kind() == io::ErrorKind::NotFound => {
+                let last = beside(target, "last");
+                // We never remove the file, so somebody else did.
+                return if last.exists() {
+                    Err(FileError::Lost {
+                        path: self.path.clone(),
+                        last,
+                    })
+                } else {
+                    Ok(None)
+                };
+            }
+            Err(error) => return Err(unreadable(error)),
+            Ok(found) if !found.is_file() => {
+                return Err(FileError::NotAFile {
+                    path: self.path.clone(),
+                });
+            }
+            Ok(_) => {}
+        }
+        let bytes = fs::read(target).map_err(unreadable)?;
+        match format::parse(&bytes) {
+            Ok(stock) => Ok(Some((stock, bytes))),
+            Err(cause) => Err(self.no_good(target, cause)),
+        }
+    }
+
+    fn no_good(&self, target: &Path, cause: FormatError) -> FileError {
+        let path = self.path.clone();
+        if matches!(cause, FormatError::Version { .. }) {
+            return FileError::Version { path, cause };
+        }
+        let last = beside(target, "last");
+        let is_good = fs::read(&last).is_ok_and(|bytes| format::parse(&bytes).is_ok());
+        FileError::Damaged {
+            remedy: if is_good {
+                format!(
+                    "the last good copy is {}: to go back to it, copy it to {}",
+                    last.display(),
+                    target.display()
+                )
+            } else {
+                "there is no earlier copy beside it: put it right by hand, or move it away".into()
+            },
+            path,
+            cause,
+        }
+    }
+
+    fn require_agreement(&self, stock: &Stock) -> Result<(), FileError> {
+        let differences = check::differences(stock);
+        match differences.first() {
+            None => Ok(()),
+            Some(first) => Err(FileError::Differs {
+                path: self.path.clone(),
+                first: Box::new(first.clone()),
+                more: differences.len() - 1,
+            }),
+        }
+    }
+
+    fn save(&self, target: &Path, old: Option<&[u8]>, stock: &Stock) -> Result<(), FileError> {
+        let garbled = |cause| FileError::Garbled {
+            path: self.path.clone(),
+            cause,
+        };
+        let new = format::write(stock).map_err(garbled)?;
+        if old == Some(new.as_slice()) {
+            return Ok(());
+        }
+        // Nothing replaces a good file that could not be read back.
+        if format::parse(&new).map_err(garbled)? != *stock {
+            return Err(garbled(FormatError::Write(
+                "it would not read back the same".into(),
+            )));
+        }
+        let unwritable = |cause| self.unwritable(cause);
+        let mut last = None;
+        if let Some(old) = old {
+            let found = fs::metadata(target).map_err(unwritable)?;
+            if found.permissions().readonly() {
+                return Err(FileError::Protected {
+                    path: self.path.clone(),
+                });
+            }
+            // As private as the file itself.
+            let prepared = durable::prepare(&beside(target, "last"), old, target);
+            last = Some(prepared.map_err(unwritable)?);
+        }
+        // Both are on the disk before either takes its place: a full disk leaves the
+        // file and its copy as they were.
+        let new = durable::prepare(target, &new, target).map_err(unwritable)?;
+        if let Some(last) = last {
+            last.commit().map_err(unwritable)?;
+        }
+        new.commit().map_err(unwritable)?;
+        durable::flush_folder(target).map_err(|cause| FileError::Unflushed {
+            path: self.path.clone(),
+            cause,
+        })
+    }
+
+    fn absent(&self) -> FileError {
+        FileError::Absent {
+            path: self.path.clone(),
+        }
+    }
+
+    fn unwritable(&self, cause: io::Error) -> FileError {
+        FileError::Write {
+            path: self.path.clone(),
+            cause,
+        }
+    }
+}
+
+/// The file beside `path` with one more ending.
+fn beside(path: &Path, ending: &str) -> PathBuf {
+    let mut name = path.as_os_str().to_owned();
+    name.push(".");
+    name.push(ending);
+    PathBuf::from(name)
+}
+
+/// Why the stock file was not read or written.
+#[derive(Debug, thiserror::Error)]
+pub enum FileError {
+    /// The system does not let it be read.
+    #[error("cannot read the stock file {}: {cause}", .path.display())]
+    Read {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        cause: io::Error,
+    },
+    /// A folder, a pipe or the like.
+    #[error("the stock file {} is no ordinary file; move it away, or name another folder with --home", .path.display())]
+    NotAFile {
+        /// The file.
+        path: PathBuf,
+    },
+    /// Not what this program wrote.
+    #[error("the stock file {} cannot be used: {cause}; nothing was changed; {remedy}", .path.display())]
+    Damaged {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong.
+        cause: FormatError,
+        /// What to do.
+        remedy: String,
+    },
+    /// Written by a newer program.
+    #[error("the stock file {} cannot be used: {cause}; nothing was changed", .path.display())]
+    Version {
+        /// The file.
+        path: PathBuf,
+        /// Which version.
+        cause: FormatError,
+    },
+    /// Gone, though its copy is there.
+    #[error("the stock file {} is gone, but its last copy {} is there; copy that back, or move it away to begin anew", .path.display(), .last.display())]
+    Lost {
+        /// The file.
+        path: PathBuf,
+        /// The copy.
+        last: PathBuf,
+    },
+    /// Never there.
+    #[error("there is no stock file {} yet; post a sheet first, or name another folder with --home", .path.display())]
+    Absent {
+        /// The file.
+        path: PathBuf,
+    },
+    /// Its folder cannot be made.
+    #[error("cannot make the folder {}: {cause}; name another with --home", .path.display())]
+    Folder {
+        /// The folder.
+        path: PathBuf,
+        /// Why.
+        cause: io::Error,
+    },
+    /// Somebody took the right to write away.
+    #[error("the stock file {} is write-protected; nothing was changed: allow writing first", .path.display())]
+    Protected {
+        /// The file.
+        path: PathBuf,
+    },
+    /// The system does not let it be written.
+    #[error("cannot write the stock file {}: {cause}; it is as it was", .path.display())]
+    Write {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        cause: io::Error,
+    },
+    /// Written, but perhaps not for good.
+    #[error("the stock file {} was written, but the disk did not confirm it: {cause}; look after the disk", .path.display())]
+    Unflushed {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        cause: io::Error,
+    },
+    /// It would not be readable.
+    #[error("the stock file {} was not written: {cause}; it is as it was", .path.display())]
+    Garbled {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        cause: FormatError,
+    },
+    /// Changed by hand.
+    #[error("the stock file {} was changed outside cuptally: {first}{}; nothing was changed: see `cuptally stock check`", .path.display(), others(*.more))]
+    Differs {
+        /// The file.
+        path: PathBuf,
+        /// The first difference.
+        first: Box<Difference>,
+        /// How many others.
+        more: usize,
+    },
+    /// Another process has it.
+    #[error(transparent)]
+    Lock(#[from] LockError),
+}
+
+fn others(more: usize) -> String {
+    match more {
+        0 => String::new(),
+        more => format!(" (and {more} more)"),
+    }
+}

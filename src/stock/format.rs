@@ -1,0 +1,227 @@
+//! The stock file as text: version 1. Schema: `docs/stock-v1.schema.json`.
+//!
+//! One kind of piece, one pending line and one history entry a line, always in
+//! the same order, so that `diff` shows what changed. Unknown fields, doubled
+//! names and impossible numbers are refused: what this program does not
+//! understand it would lose at the next writing.
+
+use super::history::{Entry, HistoryError};
+use super::kind::Name;
+use super::lots::{Lot, Lots};
+use super::model::{Contents, PendingSheet, Stock};
+use serde::de::{Error as _, MapAccess, Visitor};
+use serde::{Deserialize, Deserializer, Serialize};
+use std::collections::{BTreeMap, BTreeSet};
+use std::fmt;
+use std::io::Write;
+
+/// The version that this program writes and reads.
+pub const VERSION: &str = "v1";
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct OnDisk {
+    stock: Version,
+    #[serde(deserialize_with = "places")]
+    places: BTreeMap<Name, Lots>,
+    #[serde(deserialize_with = "pending")]
+    pending: BTreeSet<PendingSheet>,
+    history: Vec<Entry>,
+}
+
+#[derive(Deserialize)]
+enum Version {
+    #[serde(rename = "v1")]
+    V1,
+}
+
+/// Only the version, to tell a newer file from a damaged one.
+#[derive(Deserialize)]
+struct Head {
+    stock: String,
+}
+
+/// Reads a stock file.
+///
+/// # Errors
+/// When it is damaged, of another version, or contradicts itself.
+pub fn parse(bytes: &[u8]) -> Result<Stock, FormatError> {
+    let OnDisk {
+        stock: Version::V1,
+        places,
+        pending,
+        history,
+    } = serde_json::from_slice(bytes).map_err(|error| {
+        match serde_json::from_slice::<Head>(bytes) {
+            Ok(head) if head.stock != VERSION => FormatError::Version {
+                found: super::kind::fit_to_show(&head.stock),
+            },
+            _ => FormatError::damaged(&error),
+        }
+    })?;
+    let stock = Stock {
+        contents: Contents { places, pending },
+        history,
+    };
+    stock.ledger()?;
+    Ok(stock)
+}
+
+/// Writes a stock file. The same stock always gives the same bytes.
+///
+/// # Errors
+/// Never in practice: writing to memory fails only when memory does.
+pub fn write(stock: &Stock) -> Result<Vec<u8>, FormatError> {
+    let mut out = Vec::new();
+    write_to(stock, &mut out).map_err(|error| FormatError::Write(error.to_string()))?;
+    Ok(out)
+}
+
+fn write_to(stock: &Stock, out: &mut Vec<u8>) -> std::io::Result<()> {
+    let Stock { contents, history } = stock;
+    write!(out, "{{\n  \"stock\": \"{VERSION}\",\n  \"places\": {{")?;
+    for (place, at) in contents.places.iter().zip(0usize..) {
+        let (place, lots) = place;
+        separate(out, at, 4)?;
+        serde_json::to_writer(&mut *out, place)?;
+        write!(out, ": ")?;
+        write_lots(lots, out, 6)?;
+    }
+    close(out, contents.places.is_empty(), 2, "}")?;
+    write!(out, ",\n  \"pending\": [")?;
+    for (sheet, at) in contents.pending.iter().zip(0usize..) {
+        separate(out, at, 4)?;
+        write_pending(sheet, out)?;
+    }
+    close(out, contents.pending.is_empty(), 2, "]")?;
+    write!(out, ",\n  \"history\": ")?;
+    write_lines(history, out, 4)?;
+    writeln!(out, "\n}}")
+}
+
+fn write_lots(lots: &Lots, out: &mut Vec<u8>, indent: usize) -> std::io::Result<()> {
+    write_lines(&Vec::<Lot>::from(lots.clone()), out, indent)
+}
+
+/// As serde writes it, but with its pieces one a line.
+fn write_pending(sheet: &PendingSheet, out: &mut Vec<u8>) -> std::io::Result<()> {
+    write!(out, "{{\"entry\":{},\"place\":", sheet.entry)?;
+    serde_json::to_writer(&mut *out, &sheet.place)?;
+    write!(out, ",\"file\":")?;
+    serde_json::to_writer(&mut *out, &sheet.file)?;
+    if let Some(hash) = &sheet.hash {
+        write!(out, ",\"hash\":")?;
+        serde_json::to_writer(&mut *out, hash)?;
+    }
+    write!(out, ",\"lots\":")?;
+    write_lots(&sheet.lots, out, 6)?;
+    write!(out, "}}")
+}
+
+fn write_lines<T: Serialize>(items: &[T], out: &mut Vec<u8>, indent: usize) -> std::io::Result<()> {
+    write!(out, "[")?;
+    for (item, at) in items.iter().zip(0usize..) {
+        separate(out, at, indent)?;
+        serde_json::to_writer(&mut *out, item)?;
+    }
+    close(out, items.is_empty(), indent - 2, "]")
+}
+
+fn separate(out: &mut Vec<u8>, at: usize, indent: usize) -> std::io::Result<()> {
+    let comma = if at > 0 { "," } else { "" };
+    write!(out, "{comma}\n{:indent$}", "")
+}
+
+fn close(out: &mut Vec<u8>, empty: bool, indent: usize, bracket: &str) -> std::io::Result<()> {
+    if empty {
+        write!(out, "{bracket}")
+    } else {
+        write!(out, "\n{:indent$}{bracket}", "")
+    }
+}
+
+/// serde's own map keeps the last of two equal keys, which would lose a place.
+fn places<'de, D: Deserializer<'de>>(input: D) -> Result<BTreeMap<Name, Lots>, D::Error> {
+    struct Places;
+    impl<'de> Visitor<'de> for Places {
+        type Value = BTreeMap<Name, Lots>;
+
+        fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+            f.write_str("places with their pieces")
+        }
+
+        fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<Self::Value, A::Error> {
+            let mut places = BTreeMap::new();
+            while let Some((name, lots)) = map.next_entry::<Name, Lots>()? {
+                if lots.is_empty() {
+                    return Err(A::Error::custom(format_args!(
+                        "the place {name} holds nothing; leave it out"
+                    )));
+                }
+                if places.insert(name.clone(), lots).is_some() {
+                    return Err(A::Error::custom(format_args!(
+                        "the place {name} is listed twice"
+                    )));
+                }
+            }
+            Ok(places)
+        }
+    }
+    input.deserialize_map(Places)
+}
+
+fn pending<'de, D: Deserializer<'de>>(input: D) -> Result<BTreeSet<PendingSheet>, D::Error> {
+    let list = Vec::<PendingSheet>::deserialize(input)?;
+    let mut set = BTreeSet::new();
+    for sheet in list {
+        if let Some(sheet) = set.replace(sheet) {
+            return Err(D::Error::custom(format_args!(
+                "the pending sheet {} of entry {} is listed twice",
+                sheet.file, sheet.entry
+            )));
+        }
+    }
+    Ok(set)
+}
+
+/// Why bytes are no stock file of ours.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum FormatError {
+    /// Not JSON, or not a stock.
+    #[error("it is damaged at line {line}, column {column}: {cause}")]
+    Damaged {
+        /// Line, from 1.
+        line: usize,
+        /// Column, from 1.
+        column: usize,
+        /// What is wrong there.
+        cause: String,
+    },
+    /// A version that this program does not read.
+    #[error("it has version {found}, and this program reads {VERSION}; use a newer cuptally")]
+    Version {
+        /// The version.
+        found: String,
+    },
+    /// The history's references do not agree.
+    #[error("it is damaged: {0}")]
+    History(#[from] HistoryError),
+    /// Memory failed.
+    #[error("it cannot be put together: {0}")]
+    Write(String),
+}
+
+impl FormatError {
+    /// serde's text ends in the place; ours begins with it.
+    fn damaged(error: &serde_json::Error) -> Self {
+        let (line, column) = (error.line(), error.column());
+        let text = error.to_string();
+        let place = format!(" at line {line} column {column}");
+        let cause = super::kind::fit_to_show(text.strip_suffix(&place).unwrap_or(&text));
+        Self::Damaged {
+            line,
+            column,
+            cause,
+        }
+    }
+}

@@ -1,0 +1,74 @@
+//! From a sheet to what the stock takes from it.
+
+use super::kind::{Kind, KindError, Label, Name, PhotoHash, Size};
+use super::lots::Lots;
+use super::merge::Incoming;
+use super::tally::{Tally, TallyError};
+use crate::sheet::{Group, Sheet};
+
+/// Takes from a sheet what the stock keeps. `from` names the sheet in messages;
+/// `place`, when given, goes before the sheet's own.
+///
+/// # Errors
+/// When a name, size, hash or number in the sheet cannot be.
+pub fn from_sheet(
+    sheet: &Sheet,
+    from: &Label,
+    place: Option<&Name>,
+) -> Result<Incoming, IncomingError> {
+    let fault = |what: String, cause: String| IncomingError {
+        from: from.clone(),
+        what,
+        cause,
+    };
+    let of_kind = |what: &str, cause: KindError| fault(what.to_owned(), cause.to_string());
+    let hash = PhotoHash::try_from(sheet.photo.hash.clone())
+        .map_err(|cause| of_kind("its photo", cause))?;
+    let place = match (place, &sheet.place) {
+        (Some(place), _) => Some(place.clone()),
+        (None, Some(place)) => Some(Name::new(place).map_err(|cause| of_kind("its place", cause))?),
+        (None, None) => None,
+    };
+    let mut lots = Lots::default();
+    for (group, number) in sheet.groups.iter().zip(1..) {
+        let what = || format!("group {number}");
+        let (kind, tally) = kind_and_tally(group, |cause| fault(what(), cause))?;
+        lots.add(&kind, tally)
+            .map_err(|cause| fault(what(), cause.to_string()))?;
+    }
+    Ok(Incoming {
+        from: from.clone(),
+        file: Label::new(&sheet.photo.file),
+        hash,
+        place,
+        checked: sheet.checked,
+        lots,
+    })
+}
+
+fn kind_and_tally(
+    group: &Group,
+    fault: impl Fn(String) -> IncomingError,
+) -> Result<(Kind, Tally), IncomingError> {
+    let of_kind = |cause: KindError| fault(cause.to_string());
+    let kind = Kind {
+        form: Name::new(&group.form).map_err(of_kind)?,
+        size: Size::try_from(group.size.clone()).map_err(of_kind)?,
+        colour: Name::new(&group.colour).map_err(of_kind)?,
+    };
+    let tally = Tally::new(group.count.into(), group.low.into(), group.high.into())
+        .map_err(|cause: TallyError| fault(format!("{kind}: {cause}")))?;
+    Ok((kind, tally))
+}
+
+/// A sheet that says what cannot be.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("{from} cannot be posted: in {what}, {cause}; count the photo again")]
+pub struct IncomingError {
+    /// The sheet.
+    pub from: Label,
+    /// Which part of it.
+    pub what: String,
+    /// Why.
+    pub cause: String,
+}

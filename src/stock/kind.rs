@@ -1,0 +1,344 @@
+//! Names and the kind of a piece, each checked once when it enters.
+
+use serde::{Deserialize, Serialize};
+use std::fmt;
+
+/// A place, a form or a colour as a person typed it: trimmed, not empty, at most
+/// [`Name::MAX_CHARS`] characters, nothing invisible. Compared exactly.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(try_from = "String", into = "String")]
+pub struct Name(String);
+
+impl Name {
+    /// The longest name, in characters (a table still has to fit a terminal).
+    pub const MAX_CHARS: usize = 80;
+
+    /// Takes a name as typed, without the white space around it.
+    ///
+    /// # Errors
+    /// When nothing is left, it is too long, or it holds control characters.
+    pub fn new(text: &str) -> Result<Self, KindError> {
+        let text = text.trim();
+        if text.is_empty() {
+            return Err(KindError::EmptyName);
+        }
+        let chars = text.chars().count();
+        if chars > Self::MAX_CHARS {
+            return Err(KindError::LongName { chars });
+        }
+        if text.chars().any(is_invisible) {
+            let shown = text.chars().filter(|&c| !is_invisible(c)).collect();
+            return Err(KindError::InvisibleName { shown });
+        }
+        Ok(Self(text.to_owned()))
+    }
+
+    /// The name as text.
+    pub fn as_str(&self) -> &str {
+        &self.0
+    }
+
+    /// Whether the two differ, but only in upper and lower case.
+    pub fn differs_only_in_case(&self, other: &Self) -> bool {
+        self != other && self.0.to_lowercase() == other.0.to_lowercase()
+    }
+}
+
+/// Control characters, line separators and those that turn the writing direction
+/// of what follows: none can be seen, all can garble a terminal or a table.
+fn is_invisible(c: char) -> bool {
+    c.is_control()
+        || matches!(c, '\u{2028}' | '\u{2029}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{feff}')
+}
+
+/// Text from elsewhere made fit to show in a message: what is invisible becomes
+/// U+FFFD, and at most [`Label::MAX_CHARS`] characters stay.
+pub fn fit_to_show(text: &str) -> String {
+    text.chars()
+        .map(|c| if is_invisible(c) { '\u{fffd}' } else { c })
+        .take(Label::MAX_CHARS)
+        .collect()
+}
+
+/// Stricter than [`Name::new`]: what our own file holds is already trimmed, and
+/// two names that trimming would make one must not meet unseen.
+impl TryFrom<String> for Name {
+    type Error = KindError;
+
+    fn try_from(text: String) -> Result<Self, KindError> {
+        let name = Self::new(&text)?;
+        if name.0 == text {
+            Ok(name)
+        } else {
+            Err(KindError::UntrimmedName { name: name.0 })
+        }
+    }
+}
+
+impl From<Name> for String {
+    fn from(name: Name) -> Self {
+        name.0
+    }
+}
+
+impl fmt::Display for Name {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(&self.0)
+    }
+}
+
+/// A file's or a user's name, told for people only: always fit to show.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(try_from = "String", into = "String")]
+pub struct Label(String);
+
+impl Label {
+    /// The longest label, in characters; more is cut off.
+    pub const MAX_CHARS: usize = 120;
+
+    /// Takes any text, without what cannot be shown.
+    pub fn new(text: &str) -> Self {
+        Self(fit_to_show(text))
+    }
+
+    /// The label as text.
+    pub fn as_str(&self) -> &str {
+        &self.0
+    }
+}
+
+impl TryFrom<String> for Label {
+    type Error = KindError;
+
+    fn try_from(text: String) -> Result<Self, KindError> {
+        let shown = fit_to_show(&text);
+        if shown == text {
+            Ok(Self(text))
+        } else {
+            Err(KindError::InvisibleName { shown })
+        }
+    }
+}
+
+impl From<Label> for String {
+    fn from(label: Label) -> Self {
+        label.0
+    }
+}
+
+impl fmt::Display for Label {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(&self.0)
+    }
+}
+
+/// A size in studs, small side first: `2x4`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(try_from = "String", into = "String")]
+pub struct Size {
+    short: u16,
+    long: u16,
+}
+
+impl Size {
+    /// The longest side, in studs.
+    pub const MAX_STUDS: u16 = 999;
+
+    /// Reads a size as a person may write it: `2x4`, `4 x 2`, `2X4`, `2×4`.
+    ///
+    /// # Errors
+    /// When it is not two whole numbers from 1 to [`Size::MAX_STUDS`].
+    pub fn new(text: &str) -> Result<Self, KindError> {
+        let side = |side: &str| {
+            let side = side.trim();
+            // `u16::from_str` would let a plus sign pass.
+            let digits = !side.is_empty() && side.bytes().all(|b| b.is_ascii_digit());
+            side.parse()
+                .ok()
+                .filter(|studs| digits && (1..=Self::MAX_STUDS).contains(studs))
+        };
+        text.split_once(['x', 'X', '×'])
+            .and_then(|(a, b)| Some((side(a)?, side(b)?)))
+            .map(|(a, b)| Self {
+                short: a.min(b),
+                long: a.max(b),
+            })
+            .ok_or_else(|| KindError::Size {
+                text: fit_to_show(text),
+            })
+    }
+}
+
+/// Stricter than [`Size::new`]: files hold sizes exactly as they are written here.
+impl TryFrom<String> for Size {
+    type Error = KindError;
+
+    fn try_from(text: String) -> Result<Self, KindError> {
+        let size = Self::new(&text)?;
+        if size.to_string() == text {
+            Ok(size)
+        } else {
+            Err(KindError::SizeSpelling {
+                text: fit_to_show(&text),
+                size,
+            })
+        }
+    }
+}
+
+impl From<Size> for String {
+    fn from(size: Size) -> Self {
+        size.to_string()
+    }
+}
+
+impl fmt::Display for Size {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}x{}", self.short, self.long)
+    }
+}
+
+/// What makes two pieces alike. Ordered by form, size, colour.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Kind {
+    /// `brick`, `plate`, `tile`, `any`, or a form of the user's own.
+    pub form: Name,
+    /// Studs.
+    pub size: Size,
+    /// A taught or standard colour name.
+    pub colour: Name,
+}
+
+impl fmt::Display for Kind {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{} {} {}", self.form, self.size, self.colour)
+    }
+}
+
+/// The SHA-256 of a photo's upright pixels, 64 lower-case hex digits.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(try_from = "String", into = "String")]
+pub struct PhotoHash(String);
+
+impl PhotoHash {
+    /// The hex digits.
+    pub fn as_str(&self) -> &str {
+        &self.0
+    }
+}
+
+impl TryFrom<String> for PhotoHash {
+    type Error = KindError;
+
+    fn try_from(text: String) -> Result<Self, KindError> {
+        let hex = |b: u8| b.is_ascii_digit() || (b'a'..=b'f').contains(&b);
+        if text.len() == 64 && text.bytes().all(hex) {
+            Ok(Self(text))
+        } else {
+            Err(KindError::Hash {
+                text: fit_to_show(&text),
+            })
+        }
+    }
+}
+
+impl From<PhotoHash> for String {
+    fn from(hash: PhotoHash) -> Self {
+        hash.0
+    }
+}
+
+/// Why a name, a size or a hash cannot be taken.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum KindError {
+    /// Nothing but white space.
+    #[error("a name is empty; give it at least one letter")]
+    EmptyName,
+    /// Over [`Name::MAX_CHARS`].
+    #[error("a name has {chars} characters; {} is the most", Name::MAX_CHARS)]
+    LongName {
+        /// How long it is.
+        chars: usize,
+    },
+    /// Control characters and their like.
+    #[error(
+        "the name '{shown}' holds a tab, a line break or another invisible character; leave it out"
+    )]
+    InvisibleName {
+        /// The name without them.
+        shown: String,
+    },
+    /// White space around a name in a file.
+    #[error("the name '{name}' has white space around it; write it without")]
+    UntrimmedName {
+        /// The name without it.
+        name: String,
+    },
+    /// Not a size.
+    #[error("the size '{text}' is not two numbers of studs such as 2x4")]
+    Size {
+        /// What was there.
+        text: String,
+    },
+    /// A size, but not as a file spells it.
+    #[error("the size '{text}' is spelled {size} in files")]
+    SizeSpelling {
+        /// What was there.
+        text: String,
+        /// How it should be written.
+        size: Size,
+    },
+    /// Not a SHA-256.
+    #[error("the photo hash '{text}' is not 64 lower-case hex digits")]
+    Hash {
+        /// What was there.
+        text: String,
+    },
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    #[test]
+    fn names_are_trimmed_and_otherwise_kept_as_typed() {
+        assert_eq!(Name::new("  Cup 3 \n").unwrap().as_str(), "Cup 3");
+        assert_eq!(Name::new("Tangsäule №1").unwrap().as_str(), "Tangsäule №1");
+        assert_eq!(Name::new(" \t "), Err(KindError::EmptyName));
+        assert!(Name::new(&"ü".repeat(80)).is_ok());
+        assert_eq!(
+            Name::new(&"ü".repeat(81)),
+            Err(KindError::LongName { chars: 81 })
+        );
+        for bad in ["cup\t3", "cup\u{7}", "cup\u{202e}3", "a\u{2028}b"] {
+            assert!(
+                matches!(Name::new(bad), Err(KindError::InvisibleName { .. })),
+                "{bad:?}"
+            );
+        }
+        assert!(Name::try_from(" cup".to_owned()).is_err());
+    }
+
+    #[test]
+    fn only_case_is_pointed_out() {
+        let name = |text| Name::new(text).unwrap();
+        assert!(name("Rose").differs_only_in_case(&name("rose")));
+        assert!(!name("rose").differs_only_in_case(&name("rose")));
+        assert!(!name("rose").differs_only_in_case(&name("rosa")));
+    }
+
+    #[test]
+    fn sizes_put_the_small_side_first_and_sort_by_number() {
+        for text in ["2x4", "4x2", " 4 X 2 ", "2×4", "02x4"] {
+            assert_eq!(Size::new(text).unwrap().to_string(), "2x4", "{text}");
+        }
+        for bad in [
+            "", "x", "2x", "0x2", "2x-4", "+2x4", "2x1000", "2.5x4", "2x4x1", "٢x4",
+        ] {
+            assert!(Size::new(bad).is_err(), "{bad}");
+        }
+        assert!(Size::new("1x2").unwrap() < Size::new("1x10").unwrap());
+        assert!(Size::try_from("4x2".to_owned()).is_err());
+    }
+}
