@@ -1,1 +1,22 @@
-//! colour (to be written)
+//! From linear camera RGB to trusted CIELAB (D65), names and swatches.
+//!
+//! Everything here is pure: plain numbers in, plain numbers out. [`correct()`] learns
+//! a correction from the card's patches; [`swatch`] remembers what was taught,
+//! [`cluster()`] sorts what was not, and [`names`] has words for it.
+
+pub mod lab;
+mod metric;
+mod prints;
+mod tone;
+mod model;
+mod fit;
+pub mod residuals;
+pub mod correct;
+pub mod names;
+pub mod swatch;
+pub mod cluster;
+
+pub use cluster::{Clusters, cluster};
+pub use correct::{Correction, CorrectionError, Method, Patch, correct};
+pub use residuals::{Exclusion, PatchResidual, Residuals};
+pub use swatch::{Match, Swatch, SwatchBook, SwatchError};

@@ -1,0 +1,320 @@
+//! Colours that the user taught us, and which of them a piece is.
+//!
+//! A piece's corrected colour x differs from what was taught in another photo by the errors of two
+//! corrections. We take these as equally likely in every direction of dE00, so that a colour at
+//! distance d explains the piece as exp(-d² / 2 s²). A colour that nobody taught explains it
+//! as well as a taught one does at the distance [`LIMIT`] · s.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use serde::{Deserialize, Serialize};
+
+use super::lab::de00;
+
+/// Standard deviation, dE00 in one direction, of one surface's corrected colour between two photos.
+/// Measured on the spectral test data (`tests/colour_reference.rs`), to be replaced by what
+/// sample photos show.
+pub const BETWEEN_PHOTOS: f64 = 1.3;
+/// Distances beyond this many standard deviations are a new colour: one piece in a hundred of a
+/// taught colour lies further out (chi square, three degrees of freedom, 99 %: 11.34).
+pub const LIMIT: f64 = 3.368;
+
+/// The swatch file's format version.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub enum Version {
+    /// The first version.
+    #[default]
+    #[serde(rename = "v1")]
+    V1,
+}
+
+/// What one colour looked like in one light.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Swatch {
+    /// The user's name for the colour.
+    pub name: String,
+    /// Corrected colours of the pieces it was taught by, CIELAB D65.
+    pub samples: Vec<[f64; 3]>,
+    /// Name of the light they were seen in.
+    pub light: String,
+}
+
+/// All taught colours.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct SwatchBook {
+    /// Format version, always `v1`.
+    swatches: Version,
+    /// One entry a colour and light, sorted by name, then light.
+    colours: Vec<Swatch>,
+}
+
+/// Why swatches cannot be used.
+#[derive(Debug, thiserror::Error)]
+pub enum SwatchError {
+    /// The text is no swatch book.
+    #[error("this is not a swatch book of version v1 ({0}); teach the colours again")]
+    Format(#[from] serde_json::Error),
+    /// A colour or light without a name.
+    #[error("a swatch has no {0} name; give every colour and every light one")]
+    Nameless(&'static str),
+    /// No usable samples.
+    #[error("the swatch {name} in light {light} has {what}; teach this colour again")]
+    Samples {
+        /// The colour.
+        name: String,
+        /// The light.
+        light: String,
+        /// What is wrong.
+        what: &'static str,
+    },
+    /// The same colour and light twice.
+    #[error("the swatch {name} in light {light} stands there twice; remove one of them")]
+    Twice {
+        /// The colour.
+        name: String,
+        /// The light.
+        light: String,
+    },
+}
+
+/// Which taught colour a piece is.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Match {
+    /// The likeliest taught colour, even when `new` says that it hardly is.
+    pub best: String,
+    /// Distance to it.
+    pub de00: f64,
+    /// The next colour, if two are taught.
+    pub runner_up: Option<String>,
+    /// Distance to it; infinite without one.
+    pub runner_up_de00: f64,
+    /// Probability of `best` against all other taught colours and an unknown one.
+    pub probability: f64,
+    /// Whether the piece is further from every taught colour than chance explains.
+    pub new: bool,
+}
+
+impl SwatchBook {
+    /// Reads a book and checks it.
+    ///
+    /// # Errors
+    ///
+    /// When the text is not a v1 book, a name is empty, a swatch has no or impossible samples,
+    /// or the same colour and light stand twice.
+    pub fn from_json(text: &str) -> Result<Self, SwatchError> {
+        let read: Self = serde_json::from_str(text)?;
+        let mut book = Self::default();
+        let mut seen = BTreeSet::new();
+        for swatch in read.colours {
+            if !seen.insert((swatch.name.clone(), swatch.light.clone())) {
+                return Err(SwatchError::Twice {
+                    name: swatch.name,
+                    light: swatch.light,
+                });
+            }
+            book.teach(swatch)?;
+        }
+        Ok(book)
+    }
+
+    /// The book as indented JSON.
+    ///
+    /// # Errors
+    ///
+    /// When the JSON writer refuses, which plain numbers and text give no cause for.
+    pub fn to_json(&self) -> Result<String, SwatchError> {
+        Ok(serde_json::to_string_pretty(self)?)
+    }
+
+    /// Adds a swatch; the same colour in the same light is replaced.
+    ///
+    /// # Errors
+    ///
+    /// When a name is empty, or the samples are none or impossible.
+    pub fn teach(&mut self, swatch: Swatch) -> Result<(), SwatchError> {
+        check(&swatch)?;
+        let key = |s: &Swatch| (s.name.clone(), s.light.clone());
+        match self.colours.binary_search_by_key(&key(&swatch), key) {
+            Ok(there) => self.colours[there] = swatch,
+            Err(place) => self.colours.insert(place, swatch),
+        }
+        Ok(())
+    }
+
+    /// All swatches, by name, then light.
+    pub fn swatches(&self) -> &[Swatch] {
+        &self.colours
+    }
+
+    /// Taught names, each once, in order.
+    pub fn names(&self) -> Vec<&str> {
+        let names: BTreeSet<&str> = self.colours.iter().map(|s| s.name.as_str()).collect();
+        names.into_iter().collect()
+    }
+
+    /// Names of the lights, each once, in order.
+    pub fn lights(&self) -> Vec<&str> {
+        let lights: BTreeSet<&str> = self.colours.iter().map(|s| s.light.as_str()).collect();
+        lights.into_iter().collect()
+    }
+
+    /// Which taught colour a piece is; `None` when nothing was taught or `lab` is not a number.
+    ///
+    /// `spread` is the standard deviation of the piece's own colour (dE00 in one direction: noise,
+    /// shading, the photo's own correction error), beyond [`BETWEEN_PHOTOS`]; 0 if unknown.
+    /// Raising it makes the answer less sure and 'new' rarer.
+    pub fn classify(&self, lab: [f64; 3], spread: f64) -> Option<Match> {
+        let mut nearest: BTreeMap<&str, f64> = BTreeMap::new();
+        for swatch in &self.colours {
+            let distance = de00(mean(&swatch.samples), lab);
+            if !distance.is_finite() {
+                return None;
+            }
+            let least = nearest.entry(&swatch.name).or_insert(f64::INFINITY);
+            *least = least.min(distance);
+        }
+        let mut ranked: Vec<(&str, f64)> = nearest.into_iter().collect();
+        ranked.sort_by(|a, b| a.1.total_cmp(&b.1));
+        let &(best, distance) = ranked.first()?;
+        let runner_up = ranked.get(1).copied();
+
+        let deviation = BETWEEN_PHOTOS.hypot(if spread.is_finite() { spread } else { 0.0 });
+        // Relative to the best, so that nothing underflows for a far colour.
+        let explains =
+            |d: f64| ((distance * distance - d * d) / (2.0 * deviation * deviation)).exp();
+        let all = ranked.iter().map(|(_, d)| explains(*d)).sum::<f64>();
+        Some(Match {
+            best: best.to_owned(),
+            de00: distance,
+            runner_up: runner_up.map(|(name, _)| name.to_owned()),
+            runner_up_de00: runner_up.map_or(f64::INFINITY, |(_, d)| d),
+            probability: 1.0 / (all + explains(LIMIT * deviation)),
+            new: distance > LIMIT * deviation,
+        })
+    }
+}
+
+fn check(swatch: &Swatch) -> Result<(), SwatchError> {
+    for (name, what) in [(&swatch.name, "colour"), (&swatch.light, "light")] {
+        if name.trim().is_empty() {
+            return Err(SwatchError::Nameless(what));
+        }
+    }
+    let possible = |lab: &[f64; 3]| lab.iter().all(|v| v.abs() <= 200.0);
+    let what = if swatch.samples.is_empty() {
+        "no samples"
+    } else if !swatch.samples.iter().all(possible) {
+        "a sample that is no colour"
+    } else {
+        return Ok(());
+    };
+    Err(SwatchError::Samples {
+        name: swatch.name.clone(),
+        light: swatch.light.clone(),
+        what,
+    })
+}
+
+fn mean(samples: &[[f64; 3]]) -> [f64; 3] {
+    let count = samples.len().max(1) as f64;
+    std::array::from_fn(|c| samples.iter().map(|lab| lab[c]).sum::<f64>() / count)
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+    use super::*;
+
+    fn swatch(name: &str, light: &str, lab: [f64; 3]) -> Swatch {
+        Swatch {
+            name: name.into(),
+            samples: vec![lab],
+            light: light.into(),
+        }
+    }
+
+    fn book() -> SwatchBook {
+        let mut book = SwatchBook::default();
+        for (name, lab) in [
+            ("lantern", [60.0, 50.0, 60.0]),
+            ("kelp", [40.0, -30.0, 25.0]),
+            ("moss", [44.0, -30.0, 29.0]),
+        ] {
+            book.teach(swatch(name, "boathouse", lab)).unwrap();
+        }
+        book
+    }
+
+    #[test]
+    fn the_nearest_colour_wins_and_doubt_shows() {
+        let clear = book().classify([61.0, 50.0, 61.0], 0.0).unwrap();
+        assert_eq!(clear.best, "lantern");
+        assert!(clear.probability > 0.99 && !clear.new, "{clear:?}");
+
+        let between = book().classify([42.0, -30.0, 27.0], 0.0).unwrap();
+        assert!((0.45..0.55).contains(&between.probability), "{between:?}");
+        let pair = [Some(between.best), between.runner_up].map(Option::unwrap);
+        assert!(pair.contains(&"kelp".into()) && pair.contains(&"moss".into()));
+    }
+
+    #[test]
+    fn a_far_colour_is_new_and_more_spread_forgives() {
+        let lab = [66.0, 45.0, 63.0];
+        let far = book().classify(lab, 0.0).unwrap();
+        assert!(far.new && far.probability < 0.5, "{far:?}");
+        assert!(!book().classify(lab, 3.0).unwrap().new);
+        let farthest = book().classify([100.0, 0.0, 0.0], 0.0).unwrap();
+        assert!((0.0..1e-9).contains(&farthest.probability), "{farthest:?}");
+    }
+
+    #[test]
+    fn a_second_light_helps_and_the_same_light_replaces() {
+        let mut book = book();
+        book.teach(swatch("kelp", "pier", [43.0, -36.0, 22.0]))
+            .unwrap();
+        assert_eq!(book.lights(), ["boathouse", "pier"]);
+        assert_eq!(book.names(), ["kelp", "lantern", "moss"]);
+        let near = book.classify([43.0, -36.0, 22.0], 0.0).unwrap();
+        assert_eq!((near.best.as_str(), near.de00), ("kelp", 0.0));
+        book.teach(swatch("kelp", "pier", [30.0, 0.0, 0.0]))
+            .unwrap();
+        assert_eq!(book.swatches().len(), 4);
+    }
+
+    #[test]
+    fn nothing_taught_or_no_number_is_no_match() {
+        assert_eq!(SwatchBook::default().classify([50.0, 0.0, 0.0], 0.0), None);
+        assert_eq!(book().classify([f64::NAN, 0.0, 0.0], 0.0), None);
+    }
+
+    #[test]
+    fn a_book_survives_its_file() {
+        let text = book().to_json().unwrap();
+        assert!(text.contains("\"swatches\": \"v1\""), "{text}");
+        assert_eq!(SwatchBook::from_json(&text).unwrap(), book());
+    }
+
+    #[test]
+    fn broken_books_are_refused_with_a_sentence() {
+        let with = |colours: &str| format!(r#"{{"swatches":"v1","colours":[{colours}]}}"#);
+        let kelp = r#"{"name":"kelp","light":"pier","samples":[[40,-30,25]]}"#;
+        for (text, part) in [
+            (String::from("{"), "not a swatch book"),
+            (
+                r#"{"swatches":"v2","colours":[]}"#.into(),
+                "not a swatch book",
+            ),
+            (with(&format!("{kelp},{kelp}")), "stands there twice"),
+            (with(&kelp.replace("kelp", " ")), "no colour name"),
+            (with(&kelp.replace("pier", "")), "no light name"),
+            (with(&kelp.replace("[40,-30,25]", "")), "no samples"),
+            (with(&kelp.replace("40", "4000")), "no colour"),
+        ] {
+            let error = SwatchBook::from_json(&text).unwrap_err().to_string();
+            assert!(error.contains(part), "{text}: {error}");
+        }
+        SwatchBook::from_json(&with(kelp)).unwrap();
+    }
+}
