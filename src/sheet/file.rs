@@ -86,7 +86,7 @@ pub struct ColourReport {
 }
 
 /// One piece in the photo.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Piece {
     /// Running number within the sheet, from 1.
     pub id: u32,
@@ -114,9 +114,25 @@ pub struct Piece {
     pub lab: [f64; 3],
     /// Outline of the visible part in the upright photo.
     pub outline_px: Vec<[f64; 2]>,
+    /// What it could be instead, likeliest first; empty when nothing else is likely.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub instead: Vec<Instead>,
     /// Why it is doubtful, in words; empty when sure.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub doubts: Vec<String>,
+}
+
+/// Something else that a piece could be.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Instead {
+    /// Form, as in [`Piece`].
+    pub form: String,
+    /// Size, as in [`Piece`].
+    pub size: String,
+    /// Colour, as in [`Piece`].
+    pub colour: String,
+    /// Probability that it is this.
+    pub sure: f64,
 }
 
 /// All pieces of one form, size and colour.

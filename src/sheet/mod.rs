@@ -2,4 +2,4 @@
 
 pub mod file;
 
-pub use file::{Group, Piece, Sheet, Warning};
+pub use file::{Group, Instead, Piece, Sheet, Warning};
