@@ -14,6 +14,7 @@
 //! | [`pieces`] | foreground | pieces with form, size, turn |
 //! | [`sheet`] | what was found | the sheet file and the marked-up picture |
 //! | [`count`] | pieces | a sheet's groups with a range, doubts |
+//! | [`pipeline`] | a photo | its sheet: the stages above, in order |
 //! | [`stock`] | sheets | what is owned, and its history |
 
 pub mod units;
@@ -26,6 +27,7 @@ pub mod tray;
 pub mod pieces;
 pub mod sheet;
 pub mod count;
+pub mod pipeline;
 pub mod stock;
 
 pub mod cli;

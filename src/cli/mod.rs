@@ -4,6 +4,7 @@ pub mod atomic;
 pub mod card;
 pub mod failure;
 pub mod post;
+pub mod say;
 pub mod stock;
 
 use clap::{Parser, Subcommand};

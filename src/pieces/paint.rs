@@ -29,6 +29,13 @@ pub struct Paint {
     pub light: f64,
 }
 
+impl Paint {
+    /// Whether the top is so uneven that gloss or shade lies on it.
+    pub fn glare(&self) -> bool {
+        self.spread > 3.0
+    }
+}
+
 /// The colour of the piece that stands so; `None` where too little of its top is in the photo.
 pub fn paint(
     view: &MetricView,

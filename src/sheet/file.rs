@@ -23,6 +23,9 @@ pub struct Sheet {
     pub pieces: Vec<Piece>,
     /// Pieces by form, size and colour.
     pub groups: Vec<Group>,
+    /// Foreground that no piece explains.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub unexplained: Vec<Unexplained>,
     /// What a person should know before trusting this sheet.
     pub warnings: Vec<Warning>,
 }
@@ -152,6 +155,21 @@ pub struct Group {
     pub high: u32,
     /// Probability that `count` is exactly right.
     pub sure: f64,
+}
+
+/// A place where something lies that no listed piece explains.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Unexplained {
+    /// Its middle in the upright photo.
+    pub x_px: f64,
+    /// Its middle in the upright photo.
+    pub y_px: f64,
+    /// Its middle on the tray, from the card's top left.
+    pub x_mm: f64,
+    /// Its middle on the tray, from the card's top left.
+    pub y_mm: f64,
+    /// Area.
+    pub area_mm2: f64,
 }
 
 /// Something a person should know, with what to do about it.

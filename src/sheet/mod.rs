@@ -1,5 +1,6 @@
 //! The sheet: the result of one photo, as a file and as a marked-up picture.
 
 pub mod file;
+pub mod advice;
 
 pub use file::{Group, Instead, Piece, Sheet, Warning};

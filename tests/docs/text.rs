@@ -46,12 +46,14 @@ fn walk(folder: &Path, paths: &mut Vec<PathBuf>) {
     for item in fs::read_dir(folder).unwrap() {
         let path = item.unwrap().path();
         let name = path.file_name().unwrap().to_string_lossy().into_owned();
+        // `.ci` is ours; other names with a dot belong to tools.
+        if name.starts_with('.') && name != ".ci" {
+            continue;
+        }
         if path.is_dir() {
-            // `.ci` is ours; other folders with a dot belong to tools.
-            let foreign = name.starts_with('.') && name != ".ci";
             let made = ["target", "cuptally-demo", "__pycache__"].contains(&name.as_str())
                 || path.join("pyvenv.cfg").exists();
-            if !foreign && !made {
+            if !made {
                 walk(&path, paths);
             }
         } else {
