@@ -5,7 +5,7 @@ use thiserror::Error;
 use crate::card::design::CardDesign;
 use crate::card::{CardError, FoundCard, find};
 use crate::colour::{Correction, CorrectionError, Patch, SwatchBook, correct, read_patches};
-use crate::count::doubt::{SURE, colour_doubts};
+use crate::count::doubt::{SURE, colour_doubts, form_is_told};
 use crate::count::groups::round3;
 use crate::count::{groups, name_colours, shape_probability};
 use crate::photo::Photo;
@@ -50,7 +50,10 @@ impl Targets {
     /// What was sent to the printer.
     pub fn nominal() -> Self {
         let lab = CardDesign::v1().patches.iter().map(|p| p.lab_d65).collect();
-        Self { lab, print_profile: false }
+        Self {
+            lab,
+            print_profile: false,
+        }
     }
 }
 
@@ -97,7 +100,16 @@ pub fn measure(photo: &Photo, targets: &Targets) -> Result<Scene, Trouble> {
     let lab = LabView::of(&view);
     let ground = Ground::fit(&lab, &on_card)?;
     let foreground = Foreground::of(&lab, &ground, &on_card);
-    Ok(Scene { card, pose, patches, correction, view, lab, ground, foreground })
+    Ok(Scene {
+        card,
+        pose,
+        patches,
+        correction,
+        view,
+        lab,
+        ground,
+        foreground,
+    })
 }
 
 /// A found piece with its colour, where that could be read.
@@ -117,7 +129,13 @@ pub fn look(scene: &Scene, search: &Search) -> (Vec<Seen>, Vec<Leftover>) {
     let light = Light::of(&scene.ground, &scene.correction);
     let mut seen = Vec::with_capacity(found.len());
     for piece in found {
-        match paint(&scene.view, camera, &scene.correction, &light, &piece.stance) {
+        match paint(
+            &scene.view,
+            camera,
+            &scene.correction,
+            &light,
+            &piece.stance,
+        ) {
             Some(paint) => seen.push(Seen { piece, paint }),
             None => leftovers.push(Leftover {
                 at: piece.stance.at,
@@ -212,9 +230,13 @@ pub fn placed(scene: &Scene, seen: &Seen) -> Option<Piece> {
     }
     let corners: Vec<(f64, f64)> = outline.iter().map(|p| (p.x, p.y)).collect();
     let (_, middle) = area_and_middle(&corners);
-    let whole_turn = if stance.shape.is_square() { 90.0 } else { 180.0 };
+    let whole_turn = if stance.shape.is_square() {
+        90.0
+    } else {
+        180.0
+    };
     Some(Piece {
-        form: stance.shape.form.name().to_owned(),
+        form: form_name(&seen.piece).to_owned(),
         size: stance.shape.size(),
         x_px: round2(middle.0),
         y_px: round2(middle.1),
@@ -223,9 +245,21 @@ pub fn placed(scene: &Scene, seen: &Seen) -> Option<Piece> {
         turn_deg: round2(stance.turn.to_degrees().rem_euclid(whole_turn)) % whole_turn,
         face: "up".to_owned(),
         lab: seen.paint.lab.map(round2),
-        outline_px: corners.iter().map(|(x, y)| [round2(*x), round2(*y)]).collect(),
+        outline_px: corners
+            .iter()
+            .map(|(x, y)| [round2(*x), round2(*y)])
+            .collect(),
         ..Piece::default()
     })
+}
+
+/// The form as a sheet says it: `any` where it cannot be told.
+fn form_name(piece: &FoundPiece) -> &'static str {
+    if form_is_told(piece) {
+        piece.stance.shape.form.name()
+    } else {
+        "any"
+    }
 }
 
 /// The likeliest other readings of a piece: another colour, another shape.
@@ -234,7 +268,7 @@ fn instead(seen: &Seen, named: &crate::count::Named, shape_right: f64) -> Vec<In
     let mut others = Vec::new();
     if let Some(colour) = &named.runner_up {
         others.push(Instead {
-            form: shape.form.name().to_owned(),
+            form: form_name(&seen.piece).to_owned(),
             size: shape.size(),
             colour: colour.clone(),
             sure: round3(shape_right * (1.0 - named.probability)),

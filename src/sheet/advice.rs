@@ -42,7 +42,10 @@ const PILE_MM2: f64 = 120.0;
 pub fn warnings(advice: &Advice<'_>) -> Vec<Warning> {
     let mut out = Vec::new();
     let mut warn = |code: &str, text: String| {
-        out.push(Warning { code: code.to_owned(), text });
+        out.push(Warning {
+            code: code.to_owned(),
+            text,
+        });
     };
     for note in advice.notes {
         warn(note.code(), note.to_string());
@@ -58,7 +61,11 @@ pub fn warnings(advice: &Advice<'_>) -> Vec<Warning> {
             ),
         );
     }
-    let side = advice.card.tags.first().map_or(1.0, |t| t.corners[0].distance(t.corners[1]));
+    let side = advice
+        .card
+        .tags
+        .first()
+        .map_or(1.0, |t| t.corners[0].distance(t.corners[1]));
     let misfit = advice.pose.median_residual_px();
     if misfit > BENT_SHARE * side {
         warn(
@@ -115,8 +122,15 @@ pub fn warnings(advice: &Advice<'_>) -> Vec<Warning> {
         } else {
             "look at the places ringed in the picture"
         };
-        let places = if spots == 1 { "1 place shows" } else { &format!("{spots} places show") };
-        warn("unexplained", format!("{places} something that is no listed piece; {remedy}"));
+        let places = if spots == 1 {
+            "1 place shows"
+        } else {
+            &format!("{spots} places show")
+        };
+        warn(
+            "unexplained",
+            format!("{places} something that is no listed piece; {remedy}"),
+        );
     }
     if advice.pieces.is_empty() {
         warn("no-pieces", "no piece was found beside the card".to_owned());

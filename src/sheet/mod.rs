@@ -2,5 +2,7 @@
 
 pub mod file;
 pub mod advice;
+pub mod marked;
+pub mod reading_order;
 
 pub use file::{Group, Instead, Piece, Sheet, Warning};

@@ -27,4 +27,3 @@ pub fn nothing_yet(file: &StockFile) {
         file.path().display()
     ));
 }
-
