@@ -3,7 +3,7 @@
 
 use assert_cmd::Command;
 use cuptally::sheet::file::{CardReport, ColourReport, PhotoRef, Version};
-use cuptally::sheet::{Group, Piece, Sheet, Warning};
+use cuptally::sheet::{Group, Instead, Piece, Sheet, Warning};
 use cuptally::stock::{Stock, check, format};
 use sha2::{Digest, Sha256};
 use std::fs;
@@ -212,6 +212,12 @@ pub fn sheet(name: &str, place: Option<&str>, checked: bool, rows: &[Row]) -> Sh
             sure: 0.6,
             lab: [55.0, 40.0, 8.0],
             outline_px: vec![[1960.0, 1480.0], [2040.0, 1480.0], [2000.0, 1520.0]],
+            instead: vec![Instead {
+                form: "plate".to_owned(),
+                size: "2x3".to_owned(),
+                colour: "rose".to_owned(),
+                sure: 0.3,
+            }],
             doubts: vec!["another piece covers a corner".to_owned()],
         }],
         groups: rows.iter().map(group).collect(),
