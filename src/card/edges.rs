@@ -28,7 +28,9 @@ pub(super) fn refine_corners(grey: &GrayImage, rough: [Px; 4]) -> Option<[Px; 4]
             *corner = sides[(i + 3) % 4].crossing(&sides[i])?;
         }
     }
-    let largest = (0..4).map(|i| corners[i].distance(rough[i])).fold(0.0, f64::max);
+    let largest = (0..4)
+        .map(|i| corners[i].distance(rough[i]))
+        .fold(0.0, f64::max);
     let side = rough[0].distance(rough[1]);
     (largest < side / 8.0).then_some(corners)
 }
@@ -48,7 +50,10 @@ impl Line {
         if cross.abs() < 0.2 {
             return None;
         }
-        let (dx, dy) = (other.point[0] - self.point[0], other.point[1] - self.point[1]);
+        let (dx, dy) = (
+            other.point[0] - self.point[0],
+            other.point[1] - self.point[1],
+        );
         let t = (dx * by - dy * bx) / cross;
         Some(Px::new(self.point[0] + t * ax, self.point[1] + t * ay))
     }
@@ -66,7 +71,10 @@ fn fit_side(grey: &GrayImage, from: Px, to: Px) -> Option<Line> {
     let mut points = Vec::with_capacity(PROFILES);
     for k in 0..PROFILES {
         let share = END_MARGIN + (1.0 - 2.0 * END_MARGIN) * (k as f64 + 0.5) / PROFILES as f64;
-        let base = [from.x + (to.x - from.x) * share, from.y + (to.y - from.y) * share];
+        let base = [
+            from.x + (to.x - from.x) * share,
+            from.y + (to.y - from.y) * share,
+        ];
         if let Some(offset) = edge_offset(grey, base, out, reach) {
             points.push([base[0] + offset * out[0], base[1] + offset * out[1]]);
         }
@@ -76,7 +84,10 @@ fn fit_side(grey: &GrayImage, from: Px, to: Px) -> Option<Line> {
     }
     let mut line = fit_line(&points)?;
     for _ in 0..3 {
-        let distances: Vec<f64> = points.iter().map(|p| distance_to(&line, *p).abs()).collect();
+        let distances: Vec<f64> = points
+            .iter()
+            .map(|p| distance_to(&line, *p).abs())
+            .collect();
         let mut sorted = distances.clone();
         sorted.sort_by(f64::total_cmp);
         let limit = (3.0 * 1.4826 * sorted[sorted.len() / 2]).max(0.15);
@@ -101,7 +112,11 @@ fn edge_offset(grey: &GrayImage, base: [f64; 2], out: [f64; 2], reach: f64) -> O
     let mut profile = Vec::with_capacity(2 * half as usize + 1);
     for i in -half..=half {
         let t = f64::from(i) * STEP;
-        profile.push(linear_sample(grey, base[0] + t * out[0], base[1] + t * out[1])?);
+        profile.push(linear_sample(
+            grey,
+            base[0] + t * out[0],
+            base[1] + t * out[1],
+        )?);
     }
     let quarter = profile.len() / 4;
     let dark = mean(&profile[..quarter]);
@@ -149,7 +164,9 @@ fn linear_sample(grey: &GrayImage, x: f64, y: f64) -> Option<f64> {
 
 fn decode(value: u8) -> f64 {
     let encoded = f64::from(value) / 255.0;
-    palette::Srgb::new(encoded, encoded, encoded).into_linear().red
+    palette::Srgb::new(encoded, encoded, encoded)
+        .into_linear()
+        .red
 }
 
 /// Total least squares line through the points.
@@ -167,7 +184,10 @@ fn fit_line(points: &[[f64; 2]]) -> Option<Line> {
         yy += (p[1] - my) * (p[1] - my);
     }
     let angle = 0.5 * (2.0 * xy).atan2(xx - yy);
-    Some(Line { point: [mx, my], direction: [angle.cos(), angle.sin()] })
+    Some(Line {
+        point: [mx, my],
+        direction: [angle.cos(), angle.sin()],
+    })
 }
 
 fn distance_to(line: &Line, point: [f64; 2]) -> f64 {

@@ -121,7 +121,10 @@ fn read_tags(grey: &GrayImage, decimation: f32) -> Result<Vec<FoundTag>, CardErr
         let [tr, tl, bl, br] = detection.corners().map(|[x, y]| Px::new(x, y));
         let rough = [tl, tr, br, bl];
         if let Some(corners) = refine_corners(grey, rough) {
-            tags.push(FoundTag { id: detection.id() as u8, corners });
+            tags.push(FoundTag {
+                id: detection.id() as u8,
+                corners,
+            });
         }
     }
     Ok(tags)

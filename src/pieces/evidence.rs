@@ -43,13 +43,15 @@ impl EdgeScale {
     pub fn for_noise(ground: &Ground) -> Self {
         let noise = ground.noise.iter().map(|n| n * n).sum::<f32>().sqrt();
         let low = 1.5 + 1.5 * noise;
-        Self { low, high: low + 8.0 }
+        Self {
+            low,
+            high: low + 8.0,
+        }
     }
 
     /// Evidence of a step between two CIELAB colours.
     pub fn evidence(&self, a: [f32; 3], b: [f32; 3]) -> f64 {
-        let step =
-            ((a[0] - b[0]).powi(2) + (a[1] - b[1]).powi(2) + (a[2] - b[2]).powi(2)).sqrt();
+        let step = ((a[0] - b[0]).powi(2) + (a[1] - b[1]).powi(2) + (a[2] - b[2]).powi(2)).sqrt();
         f64::from(2.0 * ((step - self.low) / (self.high - self.low)).clamp(0.0, 1.0) - 1.0)
     }
 }

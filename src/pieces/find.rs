@@ -137,11 +137,17 @@ pub fn find_pieces(
     let mut pieces = Vec::new();
     // What a first piece leaves of its seed is looked at once more. Certain
     // foreground goes first, so that its shadows are not asked before it.
-    for (kind, least) in
-        [(Kind::Piece, LEAST_SEED_MM2), (Kind::Piece, LEAST_SEED_MM2), (Kind::Dim, LEAST_DIM_MM2)]
-    {
+    for (kind, least) in [
+        (Kind::Piece, LEAST_SEED_MM2),
+        (Kind::Piece, LEAST_SEED_MM2),
+        (Kind::Dim, LEAST_DIM_MM2),
+    ] {
         for seed in seeds(view, |r, c| scene.kind[(r, c)] == kind, least) {
-            let free = seed.pixels.iter().filter(|at| scene.kind[**at] == kind).count();
+            let free = seed
+                .pixels
+                .iter()
+                .filter(|at| scene.kind[**at] == kind)
+                .count();
             if (free as f64) < 0.4 * seed.pixels.len() as f64 {
                 continue;
             }
@@ -156,7 +162,11 @@ pub fn find_pieces(
             }
         }
     }
-    let rest = seeds(view, |r, c| scene.kind[(r, c)] == Kind::Piece, LEAST_SEED_MM2);
+    let rest = seeds(
+        view,
+        |r, c| scene.kind[(r, c)] == Kind::Piece,
+        LEAST_SEED_MM2,
+    );
     let leftovers = rest.iter().map(|seed| leftover(view, seed)).collect();
     (pieces, leftovers)
 }
@@ -165,8 +175,7 @@ fn is_piece(piece: &FoundPiece) -> bool {
     let studs_due = piece.stance.shape.form.has_studs();
     let outline = piece.outline - piece.ground_share;
     let outlined = outline > LEAST_OUTLINE;
-    let outlined_by =
-        |(all, weakest): (f64, f64)| outline > all && piece.weakest_side > weakest;
+    let outlined_by = |(all, weakest): (f64, f64)| outline > all && piece.weakest_side > weakest;
     if piece.piece_share > SHADOW_SHARE {
         return outlined && (!studs_due || piece.outline + 0.5 * piece.studs > LEAST_WITH_STUDS);
     }
@@ -213,8 +222,12 @@ impl Scene<'_> {
             Kind::Ground if tray == Tray::Alike => Kind::Dim,
             kind => kind,
         };
-        let bench =
-            Bench { view: self.view, camera: self.camera, scale: self.scale, kind_at: &kind_at };
+        let bench = Bench {
+            view: self.view,
+            camera: self.camera,
+            scale: self.scale,
+            kind_at: &kind_at,
+        };
         let mut middle = Mm::new((low.x + high.x) / 2.0, (low.y + high.y) / 2.0);
         let mut reach = width.hypot(depth) / 2.0 + MARGIN_MM;
         let mut turns = likely_turns(&self.slopes, seed, 2);
@@ -224,8 +237,11 @@ impl Scene<'_> {
         for _round in 0..3 {
             let before = tried.first().map_or(f64::NEG_INFINITY, |t| t.1.total);
             for candidate in self.candidates(middle, reach, &turns, &kind_at) {
-                let start =
-                    Stance { shape: candidate.shape, at: candidate.at, turn: candidate.turn };
+                let start = Stance {
+                    shape: candidate.shape,
+                    at: candidate.at,
+                    turn: candidate.turn,
+                };
                 let (stance, score) = bench.refine(start);
                 if self.concerns(&stance, seed) {
                     tried.push((stance, score));
@@ -291,7 +307,13 @@ impl Scene<'_> {
         let mut all: Vec<Candidate> = Vec::new();
         for turn in turns {
             let patch = Patch::new(
-                self.view, self.camera, kind_at, self.scale, middle, reach_mm, *turn,
+                self.view,
+                self.camera,
+                kind_at,
+                self.scale,
+                middle,
+                reach_mm,
+                *turn,
             );
             for form in &self.search.forms {
                 for shape in shapes_of(*form) {

@@ -69,8 +69,11 @@ impl<'a> Patch<'a> {
                     && row >= 0.0
                     && (column as usize) < columns
                     && (row as usize) < rows;
-                let kind =
-                    if within { kind_at(row as usize, column as usize) } else { Kind::Outside };
+                let kind = if within {
+                    kind_at(row as usize, column as usize)
+                } else {
+                    Kind::Outside
+                };
                 line += area_credit(kind) * CELL_MM * CELL_MM;
                 area[(i + 1, j + 1)] = area[(i, j + 1)] + line;
             }
@@ -91,7 +94,15 @@ impl<'a> Patch<'a> {
                 edge_along_u[(m + 1, k)] = edge_along_u[(m, k)] + across_v * EDGE_PER_MM * CELL_MM;
             }
         }
-        Self { camera, middle, turn, half_cells, area, edge_along_v, edge_along_u }
+        Self {
+            camera,
+            middle,
+            turn,
+            half_cells,
+            area,
+            edge_along_v,
+            edge_along_u,
+        }
     }
 
     /// The best places of a shape within the patch, at most `most`, one for each neighbourhood.
@@ -120,7 +131,11 @@ impl<'a> Patch<'a> {
     /// Scores every place of one orientation; keeps those that beat their row's neighbours.
     fn scan(&self, shape: Shape, crosswise: bool, out: &mut Vec<Candidate>) {
         let (long, short) = (shape.long_mm(), shape.short_mm());
-        let (du, dv) = if crosswise { (short, long) } else { (long, short) };
+        let (du, dv) = if crosswise {
+            (short, long)
+        } else {
+            (long, short)
+        };
         let height = shape.form.height_mm();
         let stretch = self.camera.height_mm() / (self.camera.height_mm() - height);
         let (foot_u, foot_v) = self.to_uv(self.camera.foot());
@@ -129,7 +144,10 @@ impl<'a> Patch<'a> {
         let extent = |c: f64, foot: f64, size: f64| {
             let top = foot + (c - foot) * stretch;
             let (a, b) = (c - size / 2.0, c + size / 2.0);
-            (a.min(top - size / 2.0 * stretch), b.max(top + size / 2.0 * stretch))
+            (
+                a.min(top - size / 2.0 * stretch),
+                b.max(top + size / 2.0 * stretch),
+            )
         };
         let step = 2.0 * CELL_MM;
         let (span_u, span_v) = (reach - du / 2.0, reach - dv / 2.0);
@@ -153,7 +171,12 @@ impl<'a> Patch<'a> {
                 } else {
                     self.turn
                 };
-                out.push(Candidate { shape, at: self.from_uv(u, v), turn, score });
+                out.push(Candidate {
+                    shape,
+                    at: self.from_uv(u, v),
+                    turn,
+                    score,
+                });
             }
         }
     }
@@ -167,8 +190,8 @@ impl<'a> Patch<'a> {
         else {
             return f64::NEG_INFINITY;
         };
-        let area = self.area[(u1, v1)] - self.area[(u0, v1)] - self.area[(u1, v0)]
-            + self.area[(u0, v0)];
+        let area =
+            self.area[(u1, v1)] - self.area[(u0, v1)] - self.area[(u1, v0)] + self.area[(u0, v0)];
         let left = self.edge_along_v[(u0, v1)] - self.edge_along_v[(u0, v0)];
         let right = self.edge_along_v[(u1, v1)] - self.edge_along_v[(u1, v0)];
         let near = self.edge_along_u[(u1, v0)] - self.edge_along_u[(u0, v0)];
@@ -184,6 +207,9 @@ impl<'a> Patch<'a> {
 
     fn from_uv(&self, u: f64, v: f64) -> Mm {
         let (sin, cos) = self.turn.sin_cos();
-        Mm::new(self.middle.x + u * cos - v * sin, self.middle.y + u * sin + v * cos)
+        Mm::new(
+            self.middle.x + u * cos - v * sin,
+            self.middle.y + u * sin + v * cos,
+        )
     }
 }

@@ -56,7 +56,10 @@ impl Bench<'_> {
     /// Scores a stance exactly.
     pub fn score(&self, stance: &Stance) -> Score {
         let outline = stance.silhouette(self.camera);
-        let mut score = Score { weakest_side: 1.0, ..Score::default() };
+        let mut score = Score {
+            weakest_side: 1.0,
+            ..Score::default()
+        };
         let (mut edge_sum, mut length_sum) = (0.0, 0.0);
         for (i, from) in outline.iter().enumerate() {
             let to = outline[(i + 1) % outline.len()];
@@ -126,8 +129,12 @@ impl Bench<'_> {
     }
 
     fn step(&self, at: Mm, normal: (f64, f64), reach: f64) -> f64 {
-        let one = self.view.sample(Mm::new(at.x + normal.0 * reach, at.y + normal.1 * reach));
-        let other = self.view.sample(Mm::new(at.x - normal.0 * reach, at.y - normal.1 * reach));
+        let one = self
+            .view
+            .sample(Mm::new(at.x + normal.0 * reach, at.y + normal.1 * reach));
+        let other = self
+            .view
+            .sample(Mm::new(at.x - normal.0 * reach, at.y - normal.1 * reach));
         match (one, other) {
             (Some(a), Some(b)) => self.scale.evidence(a, b),
             _ => -0.5,

@@ -44,7 +44,11 @@ pub(super) fn seeds(
 ) -> Vec<Seed> {
     let (rows, columns) = view.size();
     let mask = GrayImage::from_fn(columns as u32, rows as u32, |x, y| {
-        Luma([if wanted(y as usize, x as usize) { 255 } else { 0 }])
+        Luma([if wanted(y as usize, x as usize) {
+            255
+        } else {
+            0
+        }])
     });
     let labels = connected_components(&mask, Connectivity::Four, Luma([0u8]));
     let count = labels.pixels().map(|p| p.0[0]).max().unwrap_or(0) as usize;
@@ -59,7 +63,11 @@ pub(super) fn seeds(
         let area_mm2 = *size as f64 * pixel_mm2;
         if area_mm2 >= least_mm2 {
             slot[label] = found.len();
-            found.push(Seed { pixels: Vec::with_capacity(*size), at_frame: false, area_mm2 });
+            found.push(Seed {
+                pixels: Vec::with_capacity(*size),
+                at_frame: false,
+                area_mm2,
+            });
         }
     }
     for (x, y, pixel) in labels.enumerate_pixels() {

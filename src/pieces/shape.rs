@@ -116,5 +116,8 @@ const SIZES: [(u8, u8); 18] = [
 
 /// Every shape of one form.
 pub fn shapes_of(form: Form) -> Vec<Shape> {
-    SIZES.iter().map(|&(short, long)| Shape { form, short, long }).collect()
+    SIZES
+        .iter()
+        .map(|&(short, long)| Shape { form, short, long })
+        .collect()
 }

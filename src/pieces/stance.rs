@@ -28,7 +28,12 @@ impl Stance {
     /// The footprint's corners in turn.
     pub fn footprint(&self) -> [Mm; 4] {
         let (a, b) = (self.shape.long_mm() / 2.0, self.shape.short_mm() / 2.0);
-        [self.local(-a, -b), self.local(a, -b), self.local(a, b), self.local(-a, b)]
+        [
+            self.local(-a, -b),
+            self.local(a, -b),
+            self.local(a, b),
+            self.local(-a, b),
+        ]
     }
 
     /// Outline on the tray plane as seen from the lens: the hull of the
@@ -37,19 +42,26 @@ impl Stance {
         let height = self.shape.form.height_mm();
         let base = self.footprint();
         let mut points: Vec<Mm> = base.to_vec();
-        points.extend(base.iter().map(|corner| camera.shadow_on_plane(*corner, height)));
+        points.extend(
+            base.iter()
+                .map(|corner| camera.shadow_on_plane(*corner, height)),
+        );
         convex_hull(points)
     }
 
     /// The same outline in the photo.
     pub fn silhouette_px(&self, camera: &Camera) -> Vec<Px> {
-        self.silhouette(camera).into_iter().filter_map(|mm| camera.project(mm, 0.0)).collect()
+        self.silhouette(camera)
+            .into_iter()
+            .filter_map(|mm| camera.project(mm, 0.0))
+            .collect()
     }
 
     /// Corners of the top face on the tray plane as seen from the lens.
     pub fn top_face(&self, camera: &Camera) -> [Mm; 4] {
         let height = self.shape.form.height_mm();
-        self.footprint().map(|corner| camera.shadow_on_plane(corner, height))
+        self.footprint()
+            .map(|corner| camera.shadow_on_plane(corner, height))
     }
 
     /// Stud middles (half way up the stud) on the tray plane as seen from the lens.

@@ -37,7 +37,10 @@ impl Slopes {
             Rgb(view.at(y as usize, x as usize))
         });
         let sigma = (BLUR_MM / view.mm_per_px) as f32;
-        Self { blurred: gaussian_blur_f32(&picture, sigma), mm_per_px: view.mm_per_px }
+        Self {
+            blurred: gaussian_blur_f32(&picture, sigma),
+            mm_per_px: view.mm_per_px,
+        }
     }
 
     /// Direction (radians) and size (per mm) of the steepest channel's slope.
@@ -67,7 +70,9 @@ pub(super) fn likely_turns(slopes: &Slopes, seed: &Seed, most: usize) -> Vec<f64
     let mut bins = vec![0.0f64; BINS];
     let quarter = std::f64::consts::FRAC_PI_2;
     for &(row, column) in &seed.pixels {
-        let Some((angle, size)) = slopes.at(row, column) else { continue };
+        let Some((angle, size)) = slopes.at(row, column) else {
+            continue;
+        };
         if size < LEAST_SLOPE {
             continue;
         }

@@ -48,24 +48,26 @@ impl Foreground {
             .axis_iter_mut(Axis(0))
             .into_par_iter()
             .zip(distance.axis_iter_mut(Axis(0)).into_par_iter());
-        lines.enumerate().for_each(|(row, (mut line, mut distances))| {
-            for (column, out) in line.iter_mut().enumerate() {
-                if !view.inside[(row, column)] {
-                    continue;
+        lines
+            .enumerate()
+            .for_each(|(row, (mut line, mut distances))| {
+                for (column, out) in line.iter_mut().enumerate() {
+                    if !view.inside[(row, column)] {
+                        continue;
+                    }
+                    let place = Mm::new(
+                        view.origin.x + (column as f64 + 0.5) * view.mm_per_px,
+                        view.origin.y + (row as f64 + 0.5) * view.mm_per_px,
+                    );
+                    if card(place, 1.0) {
+                        continue;
+                    }
+                    let (lab, tray) = (view.at(row, column), ground.at(place));
+                    *out = classify(lab, tray, ground.noise);
+                    let off = [lab[0] - tray[0], lab[1] - tray[1], lab[2] - tray[2]];
+                    distances[column] = off.iter().map(|d| d * d).sum::<f32>().sqrt();
                 }
-                let place = Mm::new(
-                    view.origin.x + (column as f64 + 0.5) * view.mm_per_px,
-                    view.origin.y + (row as f64 + 0.5) * view.mm_per_px,
-                );
-                if card(place, 1.0) {
-                    continue;
-                }
-                let (lab, tray) = (view.at(row, column), ground.at(place));
-                *out = classify(lab, tray, ground.noise);
-                let off = [lab[0] - tray[0], lab[1] - tray[1], lab[2] - tray[2]];
-                distances[column] = off.iter().map(|d| d * d).sum::<f32>().sqrt();
-            }
-        });
+            });
         Self { kind, distance }
     }
 }

@@ -5,8 +5,8 @@
 //! to it robustly, and what the cubic misses (a window's bars, a lamp's pool) is
 //! added as a smoothed remainder.
 
-use ndarray::{Array2, Array3};
 use nalgebra::{DMatrix, DVector};
+use ndarray::{Array2, Array3};
 use thiserror::Error;
 
 use super::lab_view::{Coarse, LabView};
@@ -131,9 +131,15 @@ fn ring_colour(
     // The cell with most neighbours in colour: a mode, so pieces in the ring do not pull it.
     let stride = (ring.len() / 400).max(1);
     let crowd = |colour: &[f32; 3]| {
-        ring.iter().step_by(stride).filter(|other| difference(**other, *colour) < 5.0).count()
+        ring.iter()
+            .step_by(stride)
+            .filter(|other| difference(**other, *colour) < 5.0)
+            .count()
     };
-    ring.iter().step_by(stride).max_by_key(|colour| crowd(colour)).copied()
+    ring.iter()
+        .step_by(stride)
+        .max_by_key(|colour| crowd(colour))
+        .copied()
 }
 
 /// Cells reached from the ring over gentle changes of colour.
@@ -154,8 +160,12 @@ fn grow(
     }
     while let Some((r, c)) = queue.pop_front() {
         let here = coarse.at(r, c);
-        let neighbours =
-            [(r.wrapping_sub(1), c), (r + 1, c), (r, c.wrapping_sub(1)), (r, c + 1)];
+        let neighbours = [
+            (r.wrapping_sub(1), c),
+            (r + 1, c),
+            (r, c.wrapping_sub(1)),
+            (r, c + 1),
+        ];
         for (nr, nc) in neighbours {
             if nr < rows
                 && nc < columns
@@ -187,7 +197,10 @@ fn fit_surface(coarse: &Coarse, kept: &Array2<bool>, order: usize) -> Option<Arr
     let (rows, columns) = kept.dim();
     // Unit coordinates over the view keep the normal equations well conditioned.
     let unit = |r: usize, c: usize| {
-        (2.0 * c as f64 / columns as f64 - 1.0, 2.0 * r as f64 / rows as f64 - 1.0)
+        (
+            2.0 * c as f64 / columns as f64 - 1.0,
+            2.0 * r as f64 / rows as f64 - 1.0,
+        )
     };
     let terms = basis(order, 0.0, 0.0).len();
     let mut normal = DMatrix::<f64>::zeros(terms, terms);
@@ -221,7 +234,11 @@ fn fit_surface(coarse: &Coarse, kept: &Array2<bool>, order: usize) -> Option<Arr
             let (x, y) = unit(r, c);
             let row = basis(order, x, y);
             for k in 0..3 {
-                let value: f64 = row.iter().enumerate().map(|(t, b)| b * solution[(t, k)]).sum();
+                let value: f64 = row
+                    .iter()
+                    .enumerate()
+                    .map(|(t, b)| b * solution[(t, k)])
+                    .sum();
                 surface[(r, c, k)] = value as f32;
             }
         }
@@ -249,7 +266,11 @@ fn add_remainder(coarse: &Coarse, kept: &Array2<bool>, surface: &mut Array3<f32>
     let mut values: Vec<Array2<f32>> = (0..3)
         .map(|k| {
             Array2::from_shape_fn((rows, columns), |(r, c)| {
-                if kept[(r, c)] { coarse.mean[(r, c, k)] - surface[(r, c, k)] } else { 0.0 }
+                if kept[(r, c)] {
+                    coarse.mean[(r, c, k)] - surface[(r, c, k)]
+                } else {
+                    0.0
+                }
             })
         })
         .collect();
@@ -279,8 +300,8 @@ fn box_blur(input: &Array2<f32>, radius: usize) -> Array2<f32> {
     Array2::from_shape_fn((rows, columns), |(r, c)| {
         let (top, bottom) = (r.saturating_sub(radius), (r + radius + 1).min(rows));
         let (left, right) = (c.saturating_sub(radius), (c + radius + 1).min(columns));
-        let total = sums[(bottom, right)] - sums[(top, right)] - sums[(bottom, left)]
-            + sums[(top, left)];
+        let total =
+            sums[(bottom, right)] - sums[(top, right)] - sums[(bottom, left)] + sums[(top, left)];
         (total / ((bottom - top) * (right - left)) as f64) as f32
     })
 }

@@ -25,16 +25,23 @@ impl LabView {
     /// Converts a metric view.
     pub fn of(view: &MetricView) -> Self {
         let mut lab = view.pixels.clone();
-        lab.axis_iter_mut(Axis(0)).into_par_iter().for_each(|mut row| {
-            for mut pixel in row.axis_iter_mut(Axis(0)) {
-                let rgb = LinSrgb::new(pixel[0], pixel[1], pixel[2]);
-                let converted: Lab<D65, f32> = Lab::from_color(rgb);
-                pixel[0] = converted.l;
-                pixel[1] = converted.a;
-                pixel[2] = converted.b;
-            }
-        });
-        Self { mm_per_px: view.mm_per_px, origin: view.origin, lab, inside: view.inside.clone() }
+        lab.axis_iter_mut(Axis(0))
+            .into_par_iter()
+            .for_each(|mut row| {
+                for mut pixel in row.axis_iter_mut(Axis(0)) {
+                    let rgb = LinSrgb::new(pixel[0], pixel[1], pixel[2]);
+                    let converted: Lab<D65, f32> = Lab::from_color(rgb);
+                    pixel[0] = converted.l;
+                    pixel[1] = converted.a;
+                    pixel[2] = converted.b;
+                }
+            });
+        Self {
+            mm_per_px: view.mm_per_px,
+            origin: view.origin,
+            lab,
+            inside: view.inside.clone(),
+        }
     }
 
     /// Rows and columns.
@@ -44,7 +51,11 @@ impl LabView {
 
     /// The pixel's colour.
     pub fn at(&self, row: usize, column: usize) -> [f32; 3] {
-        [self.lab[(row, column, 0)], self.lab[(row, column, 1)], self.lab[(row, column, 2)]]
+        [
+            self.lab[(row, column, 0)],
+            self.lab[(row, column, 1)],
+            self.lab[(row, column, 2)],
+        ]
     }
 
     /// Bilinear colour at a tray place; `None` outside the photo.
@@ -62,8 +73,7 @@ impl LabView {
         let (fx, fy) = ((x - column as f64) as f32, (y - row as f64) as f32);
         let mut out = [0.0; 3];
         for (c, value) in out.iter_mut().enumerate() {
-            let top =
-                self.lab[(row, column, c)] * (1.0 - fx) + self.lab[(row, column + 1, c)] * fx;
+            let top = self.lab[(row, column, c)] * (1.0 - fx) + self.lab[(row, column + 1, c)] * fx;
             let bottom = self.lab[(row + 1, column, c)] * (1.0 - fx)
                 + self.lab[(row + 1, column + 1, c)] * fx;
             *value = top * (1.0 - fy) + bottom * fy;
@@ -144,6 +154,10 @@ impl Coarse {
 
     /// The cell's mean colour.
     pub fn at(&self, row: usize, column: usize) -> [f32; 3] {
-        [self.mean[(row, column, 0)], self.mean[(row, column, 1)], self.mean[(row, column, 2)]]
+        [
+            self.mean[(row, column, 0)],
+            self.mean[(row, column, 1)],
+            self.mean[(row, column, 2)],
+        ]
     }
 }

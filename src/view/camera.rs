@@ -39,8 +39,10 @@ impl Camera {
 
     /// The place seen at `px` on the plane `height_mm` above the tray; `None` above the horizon.
     pub fn unproject(&self, px: Px, height_mm: f64) -> Option<Mm> {
-        let (u, v) =
-            ((px.x - self.centre.x) / self.focal_px, (px.y - self.centre.y) / self.focal_px);
+        let (u, v) = (
+            (px.x - self.centre.x) / self.focal_px,
+            (px.y - self.centre.y) / self.focal_px,
+        );
         // Fixed-point inversion of the distortion: |k1| r^2 is small, so a few
         // rounds reach far below a thousandth of a pixel.
         let (mut x, mut y) = (u, v);
@@ -89,7 +91,10 @@ impl Camera {
     pub fn shadow_on_plane(&self, at: Mm, height_mm: f64) -> Mm {
         let foot = self.foot();
         let stretch = self.height_mm() / (self.height_mm() - height_mm);
-        Mm::new(foot.x + (at.x - foot.x) * stretch, foot.y + (at.y - foot.y) * stretch)
+        Mm::new(
+            foot.x + (at.x - foot.x) * stretch,
+            foot.y + (at.y - foot.y) * stretch,
+        )
     }
 
     /// Millimetres of tray that one pixel spans around a tray place (geometric mean of both axes).

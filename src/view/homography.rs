@@ -41,10 +41,24 @@ fn normaliser(points: &[[f64; 2]]) -> Option<Matrix3<f64>> {
     let n = points.len() as f64;
     let mx = points.iter().map(|p| p[0]).sum::<f64>() / n;
     let my = points.iter().map(|p| p[1]).sum::<f64>() / n;
-    let spread = points.iter().map(|p| (p[0] - mx).hypot(p[1] - my)).sum::<f64>() / n;
+    let spread = points
+        .iter()
+        .map(|p| (p[0] - mx).hypot(p[1] - my))
+        .sum::<f64>()
+        / n;
     if spread < 1e-9 {
         return None;
     }
     let s = std::f64::consts::SQRT_2 / spread;
-    Some(Matrix3::new(s, 0.0, -s * mx, 0.0, s, -s * my, 0.0, 0.0, 1.0))
+    Some(Matrix3::new(
+        s,
+        0.0,
+        -s * mx,
+        0.0,
+        s,
+        -s * my,
+        0.0,
+        0.0,
+        1.0,
+    ))
 }

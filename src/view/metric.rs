@@ -40,8 +40,14 @@ impl MetricView {
         }
         // A horizon in view sends corners far away: keep what a tray can span.
         let reach = 1500.0;
-        low = Mm::new(low.x.max(card_middle.x - reach), low.y.max(card_middle.y - reach));
-        high = Mm::new(high.x.min(card_middle.x + reach), high.y.min(card_middle.y + reach));
+        low = Mm::new(
+            low.x.max(card_middle.x - reach),
+            low.y.max(card_middle.y - reach),
+        );
+        high = Mm::new(
+            high.x.min(card_middle.x + reach),
+            high.y.min(card_middle.y + reach),
+        );
         let span = (high.x - low.x).max(high.y - low.y);
         mm_per_px = mm_per_px.max(span / LARGEST_SIDE_PX as f64);
         let columns = (((high.x - low.x) / mm_per_px).ceil() as usize).clamp(1, LARGEST_SIDE_PX);
@@ -57,7 +63,9 @@ impl MetricView {
                 let y = low.y + (row as f64 + 0.5) * mm_per_px;
                 for column in 0..columns {
                     let x = low.x + (column as f64 + 0.5) * mm_per_px;
-                    let Some(px) = camera.project(Mm::new(x, y), 0.0) else { continue };
+                    let Some(px) = camera.project(Mm::new(x, y), 0.0) else {
+                        continue;
+                    };
                     if let Some(rgb) = picture.sample(px.x, px.y) {
                         for (c, value) in rgb.into_iter().enumerate() {
                             line[(column, c)] = value;
@@ -66,7 +74,12 @@ impl MetricView {
                     }
                 }
             });
-        Self { mm_per_px, origin: low, pixels, inside }
+        Self {
+            mm_per_px,
+            origin: low,
+            pixels,
+            inside,
+        }
     }
 
     /// Rows and columns.
@@ -76,12 +89,18 @@ impl MetricView {
 
     /// The tray place of fractional view coordinates (outer corner of the first pixel is 0, 0).
     pub fn to_mm(&self, column: f64, row: f64) -> Mm {
-        Mm::new(self.origin.x + column * self.mm_per_px, self.origin.y + row * self.mm_per_px)
+        Mm::new(
+            self.origin.x + column * self.mm_per_px,
+            self.origin.y + row * self.mm_per_px,
+        )
     }
 
     /// Fractional view coordinates (column, row) of a tray place.
     pub fn to_view(&self, at: Mm) -> (f64, f64) {
-        ((at.x - self.origin.x) / self.mm_per_px, (at.y - self.origin.y) / self.mm_per_px)
+        (
+            (at.x - self.origin.x) / self.mm_per_px,
+            (at.y - self.origin.y) / self.mm_per_px,
+        )
     }
 }
 

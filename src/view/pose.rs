@@ -85,7 +85,11 @@ pub fn fit_pose(
     let (width, height) = (f64::from(size_px.0), f64::from(size_px.1));
     let prior_focal =
         focal_35mm.unwrap_or(USUAL_FOCAL_35MM) / FULL_FRAME_DIAGONAL_MM * width.hypot(height);
-    let prior_sigma = if focal_35mm.is_some() { EXIF_SIGMA } else { USUAL_SIGMA };
+    let prior_sigma = if focal_35mm.is_some() {
+        EXIF_SIGMA
+    } else {
+        USUAL_SIGMA
+    };
     let centre = Px::new(width / 2.0, height / 2.0);
     let start = start_pose(&pairs, prior_focal, centre).ok_or(PoseError::Degenerate)?;
     let problem = Problem {
@@ -95,7 +99,9 @@ pub fn fit_pose(
         log_focal: prior_focal.ln(),
         log_focal_sigma: prior_sigma,
     };
-    let (fitted, _report) = LevenbergMarquardt::new().with_patience(50).minimize(problem);
+    let (fitted, _report) = LevenbergMarquardt::new()
+        .with_patience(50)
+        .minimize(problem);
     let camera = from_params(&fitted.params, centre);
     let spread = fitted.params[8];
     let residuals_px: Vec<f64> = pairs
@@ -105,9 +111,16 @@ pub fn fit_pose(
             seen.map_or(f64::INFINITY, |seen| seen.distance(corner.px))
         })
         .collect();
-    let pose = Pose { camera, residuals_px, focal_known: focal_35mm.is_some() };
+    let pose = Pose {
+        camera,
+        residuals_px,
+        focal_known: focal_35mm.is_some(),
+    };
     let median = pose.median_residual_px();
-    let side = card.tags.first().map_or(0.0, |t| t.corners[0].distance(t.corners[1]));
+    let side = card
+        .tags
+        .first()
+        .map_or(0.0, |t| t.corners[0].distance(t.corners[1]));
     if !median.is_finite() || pose.camera.height_mm() < 20.0 || pose.camera.tilt_deg() > 60.0 {
         return Err(PoseError::Degenerate);
     }
@@ -128,7 +141,10 @@ struct Corner {
 impl Corner {
     /// The card place when every tag's sides have moved out by `margin_mm`.
     fn spread(&self, margin_mm: f64) -> Mm {
-        Mm::new(self.mm.x + margin_mm * self.outward.0, self.mm.y + margin_mm * self.outward.1)
+        Mm::new(
+            self.mm.x + margin_mm * self.outward.0,
+            self.mm.y + margin_mm * self.outward.1,
+        )
     }
 }
 
@@ -159,8 +175,13 @@ fn start_pose(corners: &[Corner], focal: f64, centre: Px) -> Option<Camera> {
     let (r1, r2) = (a * scale, b * scale);
     let raw = Matrix3::from_columns(&[r1, r2, r1.cross(&r2)]);
     let rotation = Rotation3::from_matrix_eps(&raw, 1e-12, 200, Rotation3::identity());
-    let camera =
-        Camera { focal_px: focal, centre, k1: 0.0, rotation, translation: Vector3::from(t * scale) };
+    let camera = Camera {
+        focal_px: focal,
+        centre,
+        k1: 0.0,
+        rotation,
+        translation: Vector3::from(t * scale),
+    };
     // A card seen from its back would be mirrored; tags cannot be read like that.
     (camera.eye().z < 0.0).then_some(camera)
 }
