@@ -13,6 +13,7 @@
 //! | [`pieces`] | foreground | pieces with form, size, turn |
 //! | [`count`] | pieces | groups with a range, doubts |
 //! | [`sheet`] | all of it | the sheet file and the marked-up picture |
+//! | [`pipeline`] | a photo | its sheet: the stages above, in order |
 //! | [`stock`] | sheets | what is owned, and its history |
 
 pub mod units;
@@ -26,6 +27,7 @@ pub mod tray;
 pub mod pieces;
 pub mod count;
 pub mod sheet;
+pub mod pipeline;
 pub mod stock;
 
 pub mod cli;

@@ -1,8 +1,16 @@
 //! One file a command. No logic here: arguments in, tables and files out.
 
 pub mod atomic;
-pub mod card;
 pub mod failure;
+pub mod home;
+pub mod look;
+pub mod say;
+
+pub mod demo;
+pub mod card;
+pub mod calibrate;
+pub mod teach;
+pub mod count;
 pub mod post;
 pub mod stock;
 
@@ -32,8 +40,16 @@ struct Args {
 
 #[derive(Subcommand)]
 enum Command {
+    /// Do the main job on the shipped sample photos, into a folder.
+    Demo(demo::Args),
     /// Write the reference card as PDF, SVG and PNG.
     Card(card::Args),
+    /// Measure a light by the card and keep what was measured.
+    Calibrate(calibrate::Args),
+    /// Learn colours and their names from a photo of one piece of each.
+    Teach(teach::Args),
+    /// Count the pieces in photos.
+    Count(count::Args),
     /// Merge counted sheets into the stock file.
     Post(post::Args),
     /// Show, search and undo the stock.
@@ -51,14 +67,18 @@ pub fn main() -> ExitCode {
     let args = Args::parse();
     let context = Context { home: args.home };
     let result = match args.command {
+        Command::Demo(args) => demo::run(&args),
         Command::Card(args) => card::run(&args, &context),
+        Command::Calibrate(args) => calibrate::run(&args, &context),
+        Command::Teach(args) => teach::run(&args, &context),
+        Command::Count(args) => count::run(&args, &context),
         Command::Post(args) => post::run(&args, &context),
         Command::Stock(args) => stock::run(&args, &context),
     };
     match result {
         Ok(outcome) => outcome.into(),
         Err(failure) => {
-            eprintln!("cuptally: {failure}");
+            say::note(&failure.to_string());
             failure.exit_code()
         }
     }

@@ -34,6 +34,19 @@ pub struct Args {
     json: bool,
 }
 
+impl Args {
+    /// As `cuptally post SHEET...` without options.
+    pub fn plain(sheets: Vec<PathBuf>) -> Self {
+        Self {
+            sheets,
+            place: None,
+            mode: ModeArgs::default(),
+            skip_posted: false,
+            json: false,
+        }
+    }
+}
+
 #[derive(Serialize)]
 struct Report {
     entry: Option<u64>,

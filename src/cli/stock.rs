@@ -26,6 +26,16 @@ pub struct Args {
     show: show::ShowArgs,
 }
 
+impl Args {
+    /// As `cuptally stock --by colour`.
+    pub fn by_colour() -> Self {
+        Self {
+            action: None,
+            show: show::ShowArgs::by_colour(),
+        }
+    }
+}
+
 #[derive(clap::Subcommand)]
 enum Action {
     /// Show who changed what and when.

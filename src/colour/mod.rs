@@ -12,11 +12,13 @@ mod model;
 mod fit;
 pub mod residuals;
 pub mod correct;
+pub mod read;
 pub mod names;
 pub mod swatch;
 pub mod cluster;
 
 pub use cluster::{Clusters, cluster};
 pub use correct::{Correction, CorrectionError, Method, Patch, correct};
+pub use read::read_patches;
 pub use residuals::{Exclusion, PatchResidual, Residuals};
 pub use swatch::{Match, Swatch, SwatchBook, SwatchError};

@@ -37,10 +37,14 @@ pub struct FoundPiece {
     pub ground_share: f64,
     /// Score of the best explanation.
     pub score: f64,
-    /// The best different explanation of the same place: its shape and score.
+    /// The best explanation of the same place by another size: its shape and score.
     pub runner_up: Option<(super::Shape, f64)>,
+    /// The best one by the same size in another form, where several were looked for.
+    pub other_form: Option<(Form, f64)>,
     /// Whether the piece reaches the photo's edge.
     pub at_frame: bool,
+    /// Whether it was found only by letting it have the tray's own colour.
+    pub like_tray: bool,
 }
 
 /// Foreground that no piece explains.
@@ -257,7 +261,21 @@ impl Scene<'_> {
             turns.retain(|turn| quarter_turn_apart(*turn, best.turn) > 2f64.to_radians());
             turns.insert(0, best.turn);
         }
-        self.report(&tried)
+        let (best, _) = *tried.first()?;
+        for form in self
+            .search
+            .forms
+            .iter()
+            .filter(|form| **form != best.shape.form)
+        {
+            let shape = super::Shape {
+                form: *form,
+                ..best.shape
+            };
+            tried.push(bench.refine(Stance { shape, ..best }));
+        }
+        tried.sort_by(|a, b| b.1.total.total_cmp(&a.1.total));
+        self.report(&tried, tray)
     }
 
     /// Distance from the tray below which a seed's pixels may be bleeding colour.
@@ -326,16 +344,24 @@ impl Scene<'_> {
         all
     }
 
-    fn report(&self, tried: &[(Stance, Score)]) -> Option<FoundPiece> {
+    fn report(&self, tried: &[(Stance, Score)], tray: Tray) -> Option<FoundPiece> {
         let (stance, score) = tried.first().copied()?;
         if score.total <= 0.0 {
             return None;
         }
+        let size = |stance: &Stance| (stance.shape.short, stance.shape.long);
         let runner_up = tried
             .iter()
             .skip(1)
-            .find(|(other, _)| other.shape != stance.shape)
+            .find(|(other, _)| size(other) != size(&stance))
             .map(|(other, score)| (other.shape, score.total));
+        let other_form = tried
+            .iter()
+            .skip(1)
+            .find(|(other, _)| {
+                size(other) == size(&stance) && other.shape.form != stance.shape.form
+            })
+            .map(|(other, score)| (other.shape.form, score.total));
         let outline = stance.silhouette(self.camera);
         Some(FoundPiece {
             stance,
@@ -346,7 +372,9 @@ impl Scene<'_> {
             ground_share: score.ground_share,
             score: score.total,
             runner_up,
+            other_form,
             at_frame: outline.iter().any(|p| self.view.sample(*p).is_none()),
+            like_tray: tray == Tray::Alike,
         })
     }
 

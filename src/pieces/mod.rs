@@ -14,6 +14,7 @@ mod patch;
 mod evidence;
 mod refine;
 pub mod find;
+pub mod paint;
 
 pub use find::{FoundPiece, Leftover, Search, find_pieces};
 pub use shape::{Form, Shape, shapes_of};

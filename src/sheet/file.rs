@@ -23,6 +23,9 @@ pub struct Sheet {
     pub pieces: Vec<Piece>,
     /// Pieces by form, size and colour.
     pub groups: Vec<Group>,
+    /// Foreground that no piece explains.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub unexplained: Vec<Unexplained>,
     /// What a person should know before trusting this sheet.
     pub warnings: Vec<Warning>,
 }
@@ -86,7 +89,7 @@ pub struct ColourReport {
 }
 
 /// One piece in the photo.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Piece {
     /// Running number within the sheet, from 1.
     pub id: u32,
@@ -114,9 +117,25 @@ pub struct Piece {
     pub lab: [f64; 3],
     /// Outline of the visible part in the upright photo.
     pub outline_px: Vec<[f64; 2]>,
+    /// What it could be instead, likeliest first; empty when nothing else is likely.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub instead: Vec<Instead>,
     /// Why it is doubtful, in words; empty when sure.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub doubts: Vec<String>,
+}
+
+/// Something else that a piece could be.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Instead {
+    /// Form, as in [`Piece`].
+    pub form: String,
+    /// Size, as in [`Piece`].
+    pub size: String,
+    /// Colour, as in [`Piece`].
+    pub colour: String,
+    /// Probability that it is this.
+    pub sure: f64,
 }
 
 /// All pieces of one form, size and colour.
@@ -136,6 +155,21 @@ pub struct Group {
     pub high: u32,
     /// Probability that `count` is exactly right.
     pub sure: f64,
+}
+
+/// A place where something lies that no listed piece explains.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Unexplained {
+    /// Its middle in the upright photo.
+    pub x_px: f64,
+    /// Its middle in the upright photo.
+    pub y_px: f64,
+    /// Its middle on the tray, from the card's top left.
+    pub x_mm: f64,
+    /// Its middle on the tray, from the card's top left.
+    pub y_mm: f64,
+    /// Area.
+    pub area_mm2: f64,
 }
 
 /// Something a person should know, with what to do about it.

@@ -1,7 +1,8 @@
 //! The sheet: the result of one photo, as a file and as a marked-up picture.
 
 pub mod file;
+pub mod advice;
 pub mod marked;
+pub mod reading_order;
 
-pub use file::{Group, Piece, Sheet, Unexplained, Warning};
-pub use marked::{MarkedError, marked, to_jpeg};
+pub use file::{Group, Instead, Piece, Sheet, Unexplained, Warning};

@@ -7,7 +7,9 @@
 pub mod lab_view;
 pub mod ground;
 pub mod foreground;
+pub mod light;
 
 pub use foreground::{Foreground, Kind};
 pub use ground::Ground;
 pub use lab_view::LabView;
+pub use light::Light;

@@ -32,7 +32,7 @@ pub struct ImportArgs {
 }
 
 /// What happens to what a place already holds.
-#[derive(clap::Args)]
+#[derive(clap::Args, Default)]
 #[group(multiple = false)]
 pub struct ModeArgs {
     /// The pieces come on top of what is in the place.

@@ -1,38 +1,8 @@
-//! How the stock commands speak: results to stdout, talk to stderr, tables alike.
+//! What the stock commands say alike.
 
-use crate::cli::Failure;
+pub use crate::cli::say::*;
 use crate::stock::file::StockFile;
 use crate::stock::model::Recorded;
-use comfy_table::{Attribute, Cell, CellAlignment, Color, ColumnConstraint, ContentArrangement};
-use comfy_table::{LineStyle, Table, TableStyle};
-use serde::Serialize;
-use std::io::{self, Write};
-
-/// Prints a result. A reader that has seen enough (`| head`) is no failure.
-pub fn print(text: &str) -> Result<(), Failure> {
-    print_bytes(format!("{text}\n").as_bytes())
-}
-
-/// As [`print`], for bytes as they are.
-pub fn print_bytes(bytes: &[u8]) -> Result<(), Failure> {
-    let mut out = io::stdout().lock();
-    match out.write_all(bytes).and_then(|()| out.flush()) {
-        Err(error) if error.kind() != io::ErrorKind::BrokenPipe => Err(Failure::failed(format!(
-            "cannot write the result to standard output: {error}"
-        ))),
-        _ => Ok(()),
-    }
-}
-
-/// Prints a result for programs.
-pub fn print_json(value: &impl Serialize) -> Result<(), Failure> {
-    print(&serde_json::to_string_pretty(value)?)
-}
-
-/// Says something beside the result. When nobody can hear it, so be it.
-pub fn note(text: &str) {
-    let _ = writeln!(io::stderr(), "cuptally: {text}");
-}
 
 /// Says that another process is being waited for.
 pub fn waiting() {
@@ -56,76 +26,4 @@ pub fn nothing_yet(file: &StockFile) {
         "there is no stock file {} yet; post a sheet first, or name another folder with --home",
         file.path().display()
     ));
-}
-
-/// `1 piece`, `2 pieces`.
-pub fn plural(count: usize, one: &str, many: &str) -> String {
-    format!("{count} {}", if count == 1 { one } else { many })
-}
-
-/// How a column is set.
-#[derive(Clone, Copy, PartialEq, Eq)]
-pub enum Column {
-    /// Text, broken into lines where the terminal is too narrow.
-    Text,
-    /// Short text, never broken.
-    Short,
-    /// Numbers, to the right, never broken.
-    Number,
-}
-
-/// Columns when the output is no terminal.
-const USUAL_WIDTH: u16 = 80;
-
-/// An empty table that fits the terminal.
-pub fn table(columns: &[(&str, Column)]) -> Table {
-    let mut table = Table::new();
-    let line = LineStyle::none().fill('─').junction('─');
-    table.load_style(TableStyle::new().header_separator(line));
-    table.set_content_arrangement(ContentArrangement::Dynamic);
-    let width = table.width().unwrap_or(USUAL_WIDTH);
-    table.set_width(width);
-    // https://no-color.org: set and not empty.
-    if std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty()) {
-        table.force_no_tty();
-    }
-    table.set_header(columns.iter().map(|&(title, column)| {
-        let cell = Cell::new(title).add_attribute(Attribute::Bold);
-        if column == Column::Number {
-            cell.set_alignment(CellAlignment::Right)
-        } else {
-            cell
-        }
-    }));
-    for (at, &(_, column)) in columns.iter().enumerate() {
-        if let Some(set) = table.column_mut(at) {
-            if column != Column::Text {
-                set.set_constraint(ColumnConstraint::ContentWidth);
-            }
-            if column == Column::Number {
-                set.set_cell_alignment(CellAlignment::Right);
-            }
-        }
-    }
-    table
-}
-
-/// A cell that heads a group.
-pub fn bold<T: ToString>(text: T) -> Cell {
-    Cell::new(text).add_attribute(Attribute::Bold)
-}
-
-/// A cell that needs a person.
-pub fn open<T: ToString>(text: T) -> Cell {
-    Cell::new(text).fg(Color::Yellow)
-}
-
-/// A cell that counts no more.
-pub fn faint<T: ToString>(text: T) -> Cell {
-    Cell::new(text).add_attribute(Attribute::Dim)
-}
-
-/// Prints a table without the blanks at the ends of its lines.
-pub fn print_table(table: &Table) -> Result<(), Failure> {
-    print(&table.trim_fmt())
 }

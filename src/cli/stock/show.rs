@@ -29,6 +29,17 @@ pub struct ShowArgs {
     json: bool,
 }
 
+impl ShowArgs {
+    /// As `cuptally stock` without options, gathered by colour.
+    pub fn by_colour() -> Self {
+        Self {
+            by: ByArg::Colour,
+            find: String::new(),
+            json: false,
+        }
+    }
+}
+
 #[derive(Clone, Copy, clap::ValueEnum)]
 enum ByArg {
     Place,

@@ -21,6 +21,7 @@ mod table;
 mod notes;
 mod compose;
 
+use crate::count::doubt::SURE;
 use crate::drawing::{DrawingError, Ink, Lettering};
 use crate::photo::LinearPicture;
 use crate::sheet::file::{Piece, Sheet};
@@ -33,9 +34,6 @@ pub const LONG_SIDE_PX: u32 = 2400;
 
 /// Scale of the panel and of all lettering.
 pub const PX_PER_MM: f64 = 8.0;
-
-/// A piece less sure than this is doubtful.
-const SURE: f64 = 0.9;
 
 /// JPEG quality at which the outlines keep clean edges.
 const JPEG_QUALITY: u8 = 90;

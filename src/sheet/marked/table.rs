@@ -1,8 +1,9 @@
 //! The panel's table of groups.
 
 use super::flow::{Block, COLUMN_MM};
-use super::{DARK_AMBER, GREY, HAIRLINE, INK, SURE, words};
+use super::{DARK_AMBER, GREY, HAIRLINE, INK, words};
 use crate::colour::lab::{encode, linear_from_lab};
+use crate::count::doubt::SURE;
 use crate::drawing::lettering::{Style, Weight};
 use crate::drawing::{Ink, Lettering, Outline, Shape, round_rect_path};
 use crate::sheet::file::{Group, Sheet};

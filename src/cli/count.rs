@@ -1,0 +1,268 @@
+//! `cuptally count`: photos in, sheets and marked-up pictures out.
+
+use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
+
+use indicatif::{ProgressBar, ProgressStyle};
+
+use super::atomic::write_files;
+use super::look::{self, FormArg};
+use super::say::{self, Column};
+use super::{Context, Failure, Outcome, home};
+use crate::colour::SwatchBook;
+use crate::count::doubt::SURE;
+use crate::photo::Photo;
+use crate::pipeline::{self, Targets};
+use crate::sheet::marked;
+use crate::sheet::{Group, Sheet};
+use crate::stock::kind::Name;
+
+/// Arguments of `cuptally count`.
+#[derive(clap::Args)]
+pub struct Args {
+    /// Photos of a tray with the card beside the pieces.
+    #[arg(value_name = "PHOTO", required = true)]
+    photos: Vec<PathBuf>,
+
+    /// What kind of pieces lie on the tray.
+    #[arg(long, value_enum, default_value_t)]
+    form: FormArg,
+
+    /// Where these pieces live (a cup, a drawer); kept in the sheets for `post`.
+    #[arg(long, value_name = "NAME", value_parser = Name::new)]
+    place: Option<Name>,
+
+    /// Folder for sheets and pictures [default: `sheets` in the home folder].
+    #[arg(long, value_name = "DIR")]
+    out: Option<PathBuf>,
+
+    /// Print the sheets as JSON and nothing else.
+    #[arg(long)]
+    json: bool,
+}
+
+/// A counted photo with where its files lie.
+pub struct Counted {
+    /// The sheet.
+    pub sheet: Sheet,
+    /// `NAME.sheet.json`.
+    pub sheet_path: PathBuf,
+    /// `NAME.marked.jpg`.
+    pub marked_path: PathBuf,
+}
+
+/// Counts every photo; one bad photo does not stop the others.
+///
+/// # Errors
+/// When a photo could not be counted or written; the others are done all the same.
+pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
+    let book = home::swatches(&context.home)?;
+    let out = args
+        .out
+        .clone()
+        .unwrap_or_else(|| context.home.join("sheets"));
+    distinct_names(&args.photos)?;
+    let progress = progress_bar(args.photos.len() as u64);
+    let mut counted: Vec<Counted> = Vec::new();
+    let mut failures: Vec<Failure> = Vec::new();
+    for path in &args.photos {
+        progress.set_message(path.display().to_string());
+        match count_one(path, args, &book, &out) {
+            Ok(one) => {
+                if !args.json {
+                    progress.suspend(|| tell(&one))?;
+                }
+                counted.push(one);
+            }
+            Err(failure) => failures.push(failure),
+        }
+        progress.inc(1);
+    }
+    progress.finish_and_clear();
+    if args.json {
+        let sheets: Vec<&Sheet> = counted.iter().map(|c| &c.sheet).collect();
+        say::print_json(&sheets)?;
+    }
+    let needs_a_look = counted.iter().any(|c| needs_a_look(&c.sheet));
+    match failures.len() {
+        0 if needs_a_look => Ok(Outcome::NeedsALook),
+        0 => Ok(Outcome::Done),
+        1 => Err(failures.remove(0)),
+        n => {
+            for failure in &failures {
+                say::note(&failure.to_string());
+            }
+            Err(Failure::failed(format!(
+                "{n} of {} photos could not be counted",
+                args.photos.len()
+            )))
+        }
+    }
+}
+
+fn count_one(path: &Path, args: &Args, book: &SwatchBook, out: &Path) -> Result<Counted, Failure> {
+    let photo = look::open(path)?;
+    let mut sheet = pipeline::count(&photo, &home::targets(), &args.form.search(), Some(book))
+        .map_err(|e| look::trouble(path, &e))?;
+    sheet.place = args.place.as_ref().map(ToString::to_string);
+    write(&photo, sheet, path, out)
+}
+
+/// Counts an open photo and writes its files; for the demo.
+///
+/// # Errors
+/// When the photo cannot be measured or the files cannot be written.
+pub fn count_open(
+    photo: &Photo,
+    path: &Path,
+    form: FormArg,
+    place: &str,
+    book: &SwatchBook,
+    out: &Path,
+) -> Result<Counted, Failure> {
+    let targets: Targets = home::targets();
+    let mut sheet = pipeline::count(photo, &targets, &form.search(), Some(book))
+        .map_err(|e| look::trouble(path, &e))?;
+    sheet.place = Some(place.to_owned());
+    write(photo, sheet, path, out)
+}
+
+fn write(photo: &Photo, sheet: Sheet, path: &Path, out: &Path) -> Result<Counted, Failure> {
+    let stem = stem(path);
+    let (sheet_name, marked_name) = (format!("{stem}.sheet.json"), format!("{stem}.marked.jpg"));
+    let picture = marked::marked(&photo.pixels, &sheet)?;
+    let picture = marked::to_jpeg(&picture)?;
+    let mut text = serde_json::to_string_pretty(&sheet)?;
+    text.push('\n');
+    let files: [(&str, &[u8]); 2] = [(&sheet_name, text.as_bytes()), (&marked_name, &picture)];
+    write_files(out, &files)?;
+    Ok(Counted {
+        sheet,
+        sheet_path: out.join(sheet_name),
+        marked_path: out.join(marked_name),
+    })
+}
+
+/// Whether a person should look before relying on a sheet.
+pub fn needs_a_look(sheet: &Sheet) -> bool {
+    let colours_only = |code: &str| code == "untaught";
+    sheet.pieces.iter().any(|p| p.sure < SURE)
+        || sheet.warnings.iter().any(|w| !colours_only(&w.code))
+}
+
+/// Two photos of one name would write the same sheet.
+fn distinct_names(photos: &[PathBuf]) -> Result<(), Failure> {
+    let mut seen = BTreeSet::new();
+    for path in photos {
+        if !seen.insert(stem(path)) {
+            return Err(Failure::wrong_use(format!(
+                "two of the photos are called {}; their sheets would overwrite each other, so count them one at a time with different --out folders",
+                stem(path)
+            )));
+        }
+    }
+    Ok(())
+}
+
+fn stem(path: &Path) -> String {
+    path.file_stem()
+        .unwrap_or(path.as_os_str())
+        .to_string_lossy()
+        .into_owned()
+}
+
+/// A bar on stderr when there is more than one photo and someone watches.
+fn progress_bar(photos: u64) -> ProgressBar {
+    if photos < 2 {
+        return ProgressBar::hidden();
+    }
+    let bar = ProgressBar::new(photos);
+    if let Ok(style) = ProgressStyle::with_template("{bar:24} {pos}/{len}  {wide_msg}") {
+        bar.set_style(style);
+    }
+    bar
+}
+
+/// Prints a sheet: the groups, then what to look at.
+///
+/// # Errors
+/// When stdout cannot be written.
+pub fn tell(counted: &Counted) -> Result<(), Failure> {
+    let sheet = &counted.sheet;
+    let doubtful: Vec<_> = sheet.pieces.iter().filter(|p| p.sure < SURE).collect();
+    let pieces = say::plural(sheet.pieces.len(), "piece", "pieces");
+    let sure = match doubtful.len() {
+        0 => "all sure".to_owned(),
+        n => format!("{} sure, {n} doubtful", sheet.pieces.len() - n),
+    };
+    say::print(&format!("{}: {pieces}, {sure}", sheet.photo.file))?;
+    if !sheet.groups.is_empty() {
+        let mut table = say::table(&[
+            ("colour", Column::Text),
+            ("piece", Column::Short),
+            ("count", Column::Number),
+            ("sure", Column::Number),
+        ]);
+        let mut groups: Vec<&Group> = sheet.groups.iter().collect();
+        groups.sort_by(|a, b| (&a.colour, &a.form, &a.size).cmp(&(&b.colour, &b.form, &b.size)));
+        let mut last = "";
+        for group in groups {
+            let colour = if group.colour == last {
+                ""
+            } else {
+                group.colour.as_str()
+            };
+            last = &group.colour;
+            let range = if group.low == group.high {
+                group.count.to_string()
+            } else {
+                format!("{} ({}-{})", group.count, group.low, group.high)
+            };
+            let sure = format!("{:.0} %", (group.sure * 100.0).floor());
+            let sure = if group.sure < SURE {
+                say::open(sure)
+            } else {
+                sure.into()
+            };
+            table.add_row(vec![
+                colour.into(),
+                format!("{} {}", group.form, group.size).into(),
+                comfy_table::Cell::new(range),
+                sure,
+            ]);
+        }
+        say::print_table(&table)?;
+    }
+    for piece in doubtful.iter().take(DOUBTS_TOLD) {
+        say::print(&format!(
+            "  look at piece {}: {} {} {}, {:.0} % sure ({})",
+            piece.id,
+            piece.colour,
+            piece.form,
+            piece.size,
+            (piece.sure * 100.0).floor(),
+            piece.doubts.join("; ")
+        ))?;
+    }
+    if doubtful.len() > DOUBTS_TOLD {
+        let more = doubtful.len() - DOUBTS_TOLD;
+        say::print(&format!("  and {more} more, numbered in the picture"))?;
+    }
+    for warning in &sheet.warnings {
+        say::print(&format!("  note: {} [{}]", warning.text, warning.code))?;
+    }
+    let profile = if sheet.colour.print_profile {
+        "print profile"
+    } else {
+        "nominal card values"
+    };
+    say::print(&format!(
+        "  colours: off by {:.1} dE00 on average, {:.1} at worst (left out one by one; {profile})",
+        sheet.colour.mean_de00, sheet.colour.max_de00
+    ))?;
+    say::print(&format!("  sheet: {}", counted.sheet_path.display()))?;
+    say::print(&format!("  picture: {}", counted.marked_path.display()))
+}
+
+/// Doubtful pieces listed in the terminal; the picture shows all.
+const DOUBTS_TOLD: usize = 12;

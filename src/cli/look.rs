@@ -1,0 +1,49 @@
+//! Opening photos for commands, and the forms they may look for.
+
+use clap::ValueEnum;
+use std::path::Path;
+
+use super::Failure;
+use crate::photo::{self, Limits, Photo};
+use crate::pieces::{Form, Search};
+use crate::pipeline::Trouble;
+
+/// Forms on the tray, as the user says it.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+pub enum FormArg {
+    /// Bricks only.
+    Brick,
+    /// Plates only.
+    Plate,
+    /// Tiles only.
+    Tile,
+    /// Any of them; what cannot be told apart is doubtful.
+    #[default]
+    Any,
+}
+
+impl FormArg {
+    /// What to search for.
+    pub fn search(self) -> Search {
+        let forms = match self {
+            FormArg::Brick => vec![Form::Brick],
+            FormArg::Plate => vec![Form::Plate],
+            FormArg::Tile => vec![Form::Tile],
+            FormArg::Any => Form::ALL.to_vec(),
+        };
+        Search { forms }
+    }
+}
+
+/// Opens a photo with the usual limits.
+///
+/// # Errors
+/// As [`photo::open`].
+pub fn open(path: &Path) -> Result<Photo, Failure> {
+    Ok(photo::open(path, &Limits::default())?)
+}
+
+/// Says which photo could not be measured.
+pub fn trouble(path: &Path, trouble: &Trouble) -> Failure {
+    Failure::failed(format!("{}: {trouble}", path.display()))
+}

@@ -1,0 +1,212 @@
+//! `cuptally teach`: one piece of each colour, and what the colours are called.
+
+use std::path::{Path, PathBuf};
+
+use super::atomic::write_files;
+use super::look::{self, FormArg};
+use super::say::{self, Column};
+use super::{Context, Failure, Outcome, home};
+use crate::colour::lab::de00;
+use crate::colour::{Swatch, SwatchBook};
+use crate::pieces::Search;
+use crate::pipeline::{self, Seen};
+use crate::sheet::reading_order;
+use crate::stock::kind::Name;
+
+/// Arguments of `cuptally teach`.
+#[derive(clap::Args)]
+pub struct Args {
+    /// Photo of one piece of each colour beside the card, in rows.
+    #[arg(value_name = "PHOTO")]
+    photo: PathBuf,
+
+    /// The colours' names in reading order: rows from the top of the upright
+    /// photo, each from left to right.
+    #[arg(long, value_name = "A,B,C", value_delimiter = ',', required = true, value_parser = Name::new)]
+    names: Vec<Name>,
+
+    /// Name of the light.
+    #[arg(long, value_name = "NAME", default_value = "usual")]
+    light: String,
+
+    /// What kind of pieces lie on the tray.
+    #[arg(long, value_enum, default_value_t)]
+    form: FormArg,
+
+    /// Print the swatches as JSON and nothing else.
+    #[arg(long)]
+    json: bool,
+}
+
+/// Two taught colours nearer than this are pointed out: a colour in another photo
+/// is off by about 1.3 dE00 in each direction, and so is its neighbour.
+const CLOSE_DE00: f64 = 4.0;
+
+/// Learns the colours and keeps them.
+///
+/// # Errors
+/// When the photo cannot be measured, pieces and names differ in number, or the
+/// file cannot be written.
+pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
+    let light = home::file_name("light", &args.light)?;
+    let names: Vec<String> = args.names.iter().map(ToString::to_string).collect();
+    let mut book = home::swatches(&context.home)?;
+    let taught = teach(&args.photo, &names, &light, args.form, &mut book)?;
+    let paths = keep(&context.home, &book)?;
+    if args.json {
+        say::print_json(&taught)?;
+        return Ok(Outcome::Done);
+    }
+    say::print(&format!(
+        "taught {} in light '{light}'",
+        say::plural(taught.len(), "colour", "colours")
+    ))?;
+    let mut table = say::table(&[
+        ("colour", Column::Text),
+        ("L*", Column::Number),
+        ("a*", Column::Number),
+        ("b*", Column::Number),
+        ("nearest other", Column::Text),
+        ("dE00", Column::Number),
+    ]);
+    let mut close = 0;
+    for swatch in &taught {
+        let lab = middle(swatch);
+        let nearest = taught
+            .iter()
+            .filter(|other| other.name != swatch.name)
+            .map(|other| (de00(lab, middle(other)), other.name.as_str()))
+            .min_by(|a, b| a.0.total_cmp(&b.0));
+        let (distance, other) = nearest.unwrap_or((f64::INFINITY, ""));
+        let tight = distance < CLOSE_DE00;
+        close += usize::from(tight);
+        let shown = if distance.is_finite() {
+            format!("{distance:.1}")
+        } else {
+            String::new()
+        };
+        table.add_row(vec![
+            comfy_table::Cell::new(&swatch.name),
+            format!("{:.1}", lab[0]).into(),
+            format!("{:.1}", lab[1]).into(),
+            format!("{:.1}", lab[2]).into(),
+            other.into(),
+            if tight {
+                say::open(shown)
+            } else {
+                shown.into()
+            },
+        ]);
+    }
+    say::print_table(&table)?;
+    if close > 0 {
+        say::print(&format!(
+            "{} less than {CLOSE_DE00} dE00 from another: pieces of these will often be doubtful",
+            say::plural(close, "colour lies", "colours lie")
+        ))?;
+    }
+    for path in paths {
+        say::print(&format!("kept: {}", path.display()))?;
+    }
+    Ok(Outcome::Done)
+}
+
+/// Reads the swatches off a photo into the book; gives the new ones in reading order.
+///
+/// # Errors
+/// As [`run`], but nothing is written.
+pub fn teach(
+    path: &Path,
+    names: &[String],
+    light: &str,
+    form: FormArg,
+    book: &mut SwatchBook,
+) -> Result<Vec<Swatch>, Failure> {
+    for (k, name) in names.iter().enumerate() {
+        if names[..k].contains(name) {
+            return Err(Failure::wrong_use(format!(
+                "the colour '{name}' is named twice; name each piece of the photo once"
+            )));
+        }
+    }
+    let photo = look::open(path)?;
+    let scene = pipeline::measure(&photo, &home::targets()).map_err(|e| look::trouble(path, &e))?;
+    let mut seen = look_for(&scene, form, names.len());
+    if seen.len() != names.len() {
+        return Err(Failure::wrong_use(format!(
+            "{} shows {} and {}; lay one piece of each colour on a plain tray, apart from each other, and name each in reading order",
+            path.display(),
+            say::plural(seen.len(), "piece", "pieces"),
+            say::plural(names.len(), "name was given", "names were given"),
+        )));
+    }
+    let places: Vec<[f64; 2]> = seen.iter().map(|s| in_photo(&scene, s)).collect();
+    let order = reading_order::reading_order(&places);
+    let mut slots: Vec<Option<Seen>> = seen.drain(..).map(Some).collect();
+    let mut taught = Vec::with_capacity(names.len());
+    for (name, index) in names.iter().zip(order) {
+        let Some(seen) = slots.get_mut(index).and_then(Option::take) else {
+            continue;
+        };
+        let swatch = Swatch {
+            name: name.clone(),
+            samples: vec![seen.paint.lab.map(pipeline::round2)],
+            light: light.to_owned(),
+        };
+        book.teach(swatch.clone())?;
+        taught.push(swatch);
+    }
+    Ok(taught)
+}
+
+/// The pieces of a teaching photo. They are of one form as a rule: of the forms
+/// that may be, the one is taken that finds as many pieces as there are names,
+/// and explains them best.
+fn look_for(scene: &pipeline::Scene, form: FormArg, names: usize) -> Vec<Seen> {
+    let score = |seen: &[Seen]| seen.iter().map(|s| s.piece.score).sum::<f64>();
+    let mut best: Option<Vec<Seen>> = None;
+    for form in form.search().forms {
+        let (seen, _) = pipeline::look(scene, &Search { forms: vec![form] });
+        let better = best.as_ref().is_none_or(|best| {
+            let (now, before) = (seen.len().abs_diff(names), best.len().abs_diff(names));
+            now < before || now == before && score(&seen) > score(best)
+        });
+        if better {
+            best = Some(seen);
+        }
+    }
+    best.unwrap_or_default()
+}
+
+/// Writes the book into the home folder.
+///
+/// # Errors
+/// When the file cannot be written.
+pub fn keep(home: &Path, book: &SwatchBook) -> Result<Vec<PathBuf>, Failure> {
+    let mut text = book.to_json()?;
+    text.push('\n');
+    Ok(write_files(
+        &home::calibration(home),
+        &[("swatches.json", text.as_bytes())],
+    )?)
+}
+
+fn in_photo(scene: &pipeline::Scene, seen: &Seen) -> [f64; 2] {
+    let px = scene
+        .pose
+        .camera
+        .project(seen.piece.stance.at, 0.0)
+        .unwrap_or_default();
+    [px.x, px.y]
+}
+
+fn middle(swatch: &Swatch) -> [f64; 3] {
+    let n = swatch.samples.len().max(1) as f64;
+    let mut mean = [0.0; 3];
+    for sample in &swatch.samples {
+        for c in 0..3 {
+            mean[c] += sample[c] / n;
+        }
+    }
+    mean
+}

@@ -1,0 +1,114 @@
+//! How sure a piece is, and in which words to doubt it.
+
+use super::colours::Named;
+use crate::pieces::{Form, FoundPiece, Shape};
+
+/// At or above this a piece is sure.
+pub const SURE: f64 = 0.9;
+
+/// Why a piece needs a look.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Doubt {
+    /// Another shape explains the place nearly as well.
+    Shape(Shape),
+    /// Its form cannot be told from another of the same size.
+    Form(Form),
+    /// Its outline is not clear all around.
+    Outline,
+    /// Parts of it look like the tray.
+    LikeTray,
+    /// It is cut by the photo's edge.
+    Cut,
+    /// Two colours are possible.
+    Colour(String),
+    /// A colour that nobody taught.
+    NewColour,
+    /// Its colour could not be read well.
+    Glare,
+}
+
+impl Doubt {
+    /// In words.
+    pub fn text(&self) -> String {
+        match self {
+            Doubt::Shape(other) => format!("could be a {other}"),
+            Doubt::Form(other) => format!("could as well be a {}", other.name()),
+            Doubt::Outline => "outline not clear all around".to_owned(),
+            Doubt::LikeTray => "hard to tell from the tray or a shadow".to_owned(),
+            Doubt::Cut => "cut by the edge of the photo".to_owned(),
+            Doubt::Colour(other) => format!("colour could be {other}"),
+            Doubt::NewColour => "colour not taught".to_owned(),
+            Doubt::Glare => "colour uncertain: glare or shade on it".to_owned(),
+        }
+    }
+}
+
+/// The least score by which a shape must beat another, as a share of what one
+/// clearly missed short side costs (2 from clear to none, 2 a mm).
+const SIDE_COST_PER_MM: f64 = 4.0;
+/// Share of that cost at which right and wrong are even, and how fast doubt goes.
+/// Set on rendered trays where no shape was wrong: deliberately cautious.
+const EVEN: f64 = 0.1;
+const STEEPNESS: f64 = 30.0;
+
+/// Score a mm of length and width by which one form must beat another to be told
+/// apart for certain. On the rendered trays wrong forms beat right ones by up to
+/// 1.16; many right ones win by less, and are left open.
+const FORM_CLEAR_PER_MM: f64 = 1.5;
+/// Probability of a piece whose form is left open.
+const FORM_OPEN: f64 = 0.85;
+
+/// Whether the form of a piece can be told from the others that were looked for.
+pub fn form_is_told(piece: &FoundPiece) -> bool {
+    let shape = piece.stance.shape;
+    piece.other_form.is_none_or(|(_, score)| {
+        piece.score - score > FORM_CLEAR_PER_MM * (shape.long_mm() + shape.short_mm())
+    })
+}
+
+/// Probability that form and size are right, with the doubts that lower it.
+pub fn shape_probability(piece: &FoundPiece) -> (f64, Vec<Doubt>) {
+    let mut doubts = Vec::new();
+    let mut probability = 0.998;
+    if let Some((other, score)) = piece.runner_up {
+        let cost = SIDE_COST_PER_MM * piece.stance.shape.short_mm();
+        let share = (piece.score - score) / cost;
+        let beats = 1.0 / (1.0 + (-STEEPNESS * (share - EVEN)).exp());
+        probability *= beats;
+        if beats < 0.95 {
+            doubts.push(Doubt::Shape(other));
+        }
+    }
+    if let Some((other, _)) = piece.other_form.filter(|_| !form_is_told(piece)) {
+        probability *= FORM_OPEN;
+        doubts.push(Doubt::Form(other));
+    }
+    if piece.outline < 0.8 || piece.weakest_side < 0.0 {
+        probability *= (0.5 + 0.5 * piece.outline).clamp(0.2, 0.88);
+        doubts.push(Doubt::Outline);
+    }
+    if piece.ground_share > 0.1 || piece.like_tray {
+        probability *= 0.7;
+        doubts.push(Doubt::LikeTray);
+    }
+    if piece.at_frame {
+        probability *= 0.5;
+        doubts.push(Doubt::Cut);
+    }
+    (probability, doubts)
+}
+
+/// Doubts about a colour.
+pub fn colour_doubts(named: &Named, glare: bool) -> Vec<Doubt> {
+    let mut doubts = Vec::new();
+    if named.new {
+        doubts.push(Doubt::NewColour);
+    }
+    if let Some(other) = &named.runner_up {
+        doubts.push(Doubt::Colour(other.clone()));
+    }
+    if glare && doubts.is_empty() && named.probability < SURE {
+        doubts.push(Doubt::Glare);
+    }
+    doubts
+}

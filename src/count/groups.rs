@@ -1,0 +1,142 @@
+//! Counts by form, size and colour, with a range.
+
+use std::collections::BTreeMap;
+
+use crate::sheet::{Group, Piece};
+
+/// Share of probability that a stated range leaves out at each end.
+const TAIL: f64 = 0.025;
+
+/// Groups the pieces.
+///
+/// `low` and `high` hold the true number with about 95 % probability if the
+/// pieces' own probabilities hold and are independent (Poisson binomial): a
+/// doubtful piece may belong to another group, and another's to this one.
+pub fn groups(pieces: &[Piece]) -> Vec<Group> {
+    let mut members: BTreeMap<(&str, &str, &str), Vec<f64>> = BTreeMap::new();
+    let mut visitors: BTreeMap<(&str, &str, &str), Vec<f64>> = BTreeMap::new();
+    for piece in pieces {
+        let key = (
+            piece.form.as_str(),
+            piece.size.as_str(),
+            piece.colour.as_str(),
+        );
+        members.entry(key).or_default().push(piece.sure);
+        for other in &piece.instead {
+            let key = (
+                other.form.as_str(),
+                other.size.as_str(),
+                other.colour.as_str(),
+            );
+            visitors.entry(key).or_default().push(other.sure);
+        }
+    }
+    members
+        .into_iter()
+        .map(|((form, size, colour), sures)| {
+            let count = sures.len() as u32;
+            let visiting = visitors
+                .get(&(form, size, colour))
+                .map_or(&[][..], Vec::as_slice);
+            let chances = distribution(sures.iter().chain(visiting).copied());
+            let low = quantile(&chances, TAIL).min(count);
+            let high = quantile(&chances, 1.0 - TAIL).max(count);
+            let sure = chances.get(count as usize).copied().unwrap_or(0.0);
+            Group {
+                form: form.to_owned(),
+                size: size.to_owned(),
+                colour: colour.to_owned(),
+                count,
+                low,
+                high,
+                sure: round3(sure),
+            }
+        })
+        .collect()
+}
+
+/// Probability of each number of successes among independent trials.
+fn distribution(trials: impl Iterator<Item = f64>) -> Vec<f64> {
+    let mut chances = vec![1.0];
+    for p in trials {
+        let mut next = vec![0.0; chances.len() + 1];
+        for (n, chance) in chances.iter().enumerate() {
+            next[n] += chance * (1.0 - p);
+            next[n + 1] += chance * p;
+        }
+        chances = next;
+    }
+    chances
+}
+
+/// The smallest number that is reached with at least the given probability.
+fn quantile(chances: &[f64], share: f64) -> u32 {
+    let mut sum = 0.0;
+    for (n, chance) in chances.iter().enumerate() {
+        sum += chance;
+        if sum >= share {
+            return n as u32;
+        }
+    }
+    chances.len().saturating_sub(1) as u32
+}
+
+/// Three decimals: what a probability is worth in a file.
+pub fn round3(value: f64) -> f64 {
+    (value * 1000.0).round() / 1000.0
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn piece(colour: &str, sure: f64) -> Piece {
+        Piece {
+            form: "plate".into(),
+            size: "2x4".into(),
+            colour: colour.into(),
+            sure,
+            ..Piece::default()
+        }
+    }
+
+    #[test]
+    fn sure_pieces_have_no_range() {
+        let pieces: Vec<Piece> = (0..40).map(|_| piece("kelp", 0.9995)).collect();
+        let groups = groups(&pieces);
+        assert_eq!(groups.len(), 1);
+        assert_eq!(
+            (groups[0].count, groups[0].low, groups[0].high),
+            (40, 40, 40)
+        );
+        assert!(groups[0].sure > 0.95);
+    }
+
+    #[test]
+    fn a_doubtful_piece_widens_its_own_group_and_the_one_it_may_belong_to() {
+        let mut doubtful = piece("kelp", 0.6);
+        doubtful.instead.push(crate::sheet::Instead {
+            form: "plate".into(),
+            size: "2x4".into(),
+            colour: "eelgrass".into(),
+            sure: 0.35,
+        });
+        let pieces = [piece("kelp", 0.999), doubtful, piece("eelgrass", 0.999)];
+        let groups = groups(&pieces);
+        let range = |colour: &str| {
+            let group = groups.iter().find(|g| g.colour == colour);
+            group.map(|g| (g.count, g.low, g.high))
+        };
+        assert_eq!(range("kelp"), Some((2, 1, 2)));
+        assert_eq!(range("eelgrass"), Some((1, 1, 2)));
+    }
+
+    #[test]
+    fn the_distribution_is_the_binomial_for_equal_chances() {
+        // Binomial(4, 0.5): 1 4 6 4 1 sixteenths.
+        let chances = distribution([0.5; 4].into_iter());
+        for (got, want) in chances.iter().zip([1.0, 4.0, 6.0, 4.0, 1.0]) {
+            assert!((got - want / 16.0).abs() < 1e-12);
+        }
+    }
+}

@@ -1,0 +1,343 @@
+//! The order of the stages, here and nowhere else.
+
+use thiserror::Error;
+
+use crate::card::design::CardDesign;
+use crate::card::{CardError, FoundCard, find};
+use crate::colour::{Correction, CorrectionError, Patch, SwatchBook, correct, read_patches};
+use crate::count::doubt::{SURE, colour_doubts, form_is_told};
+use crate::count::groups::round3;
+use crate::count::{groups, name_colours, shape_probability};
+use crate::photo::Photo;
+use crate::pieces::paint::{Paint, paint};
+use crate::pieces::stance::area_and_middle;
+use crate::pieces::{FoundPiece, Leftover, Search, find_pieces};
+use crate::sheet::advice::{self, Advice};
+use crate::sheet::file::{CardReport, ColourReport, PhotoRef, Unexplained, Version};
+use crate::sheet::{Instead, Piece, Sheet};
+use crate::tray::ground::GroundError;
+use crate::tray::{Foreground, Ground, LabView, Light};
+use crate::units::Mm;
+use crate::view::{MetricView, Pose, PoseError, fit_pose};
+
+/// Why a photo could not be measured; each is a sentence with a remedy.
+#[derive(Clone, Debug, Error, PartialEq)]
+pub enum Trouble {
+    /// No card to measure by.
+    #[error(transparent)]
+    Card(#[from] CardError),
+    /// No view of the tray from above.
+    #[error(transparent)]
+    Pose(#[from] PoseError),
+    /// No colour correction.
+    #[error(transparent)]
+    Colour(#[from] CorrectionError),
+    /// No plain tray.
+    #[error(transparent)]
+    Ground(#[from] GroundError),
+}
+
+/// What the card's patches should look like.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Targets {
+    /// CIELAB D65 of each patch, in the card's order.
+    pub lab: Vec<[f64; 3]>,
+    /// Whether this printed copy was measured.
+    pub print_profile: bool,
+}
+
+impl Targets {
+    /// What was sent to the printer.
+    pub fn nominal() -> Self {
+        let lab = CardDesign::v1().patches.iter().map(|p| p.lab_d65).collect();
+        Self {
+            lab,
+            print_profile: false,
+        }
+    }
+}
+
+/// A photo with everything that is measured before pieces are looked for.
+pub struct Scene {
+    /// The tags.
+    pub card: FoundCard,
+    /// The camera.
+    pub pose: Pose,
+    /// The patches as the photo shows them.
+    pub patches: Vec<Patch>,
+    /// The colour correction learned from them.
+    pub correction: Correction,
+    /// The tray from above.
+    pub view: MetricView,
+    lab: LabView,
+    /// The empty tray.
+    pub ground: Ground,
+    foreground: Foreground,
+}
+
+/// Margin around the card that is left out of the search for pieces, mm.
+fn on_card(at: Mm, margin_mm: f64) -> bool {
+    let design = CardDesign::v1();
+    at.x > -margin_mm
+        && at.y > -margin_mm
+        && at.x < design.width_mm + margin_mm
+        && at.y < design.height_mm + margin_mm
+}
+
+/// Measures a photo: card, camera, colours, tray.
+///
+/// # Errors
+/// [`Trouble`] where the photo cannot be measured.
+pub fn measure(photo: &Photo, targets: &Targets) -> Result<Scene, Trouble> {
+    let design = CardDesign::v1();
+    let card = find(&photo.pixels.grey8())?;
+    let size = (photo.pixels.width() as u32, photo.pixels.height() as u32);
+    let pose = fit_pose(&card, design, size, photo.focal_35mm)?;
+    let patches = read_patches(photo, &pose.camera, &targets.lab);
+    let correction = correct(&patches)?;
+    let middle = Mm::new(design.width_mm / 2.0, design.height_mm / 2.0);
+    let view = MetricView::of(&photo.pixels, &pose.camera, middle);
+    let lab = LabView::of(&view);
+    let ground = Ground::fit(&lab, &on_card)?;
+    let foreground = Foreground::of(&lab, &ground, &on_card);
+    Ok(Scene {
+        card,
+        pose,
+        patches,
+        correction,
+        view,
+        lab,
+        ground,
+        foreground,
+    })
+}
+
+/// A found piece with its colour, where that could be read.
+pub struct Seen {
+    /// What stands where.
+    pub piece: FoundPiece,
+    /// The body's colour.
+    pub paint: Paint,
+}
+
+/// Finds the pieces of a measured photo and reads their colours. Pieces whose
+/// top is hardly in the photo come back as leftovers.
+pub fn look(scene: &Scene, search: &Search) -> (Vec<Seen>, Vec<Leftover>) {
+    let camera = &scene.pose.camera;
+    let (found, mut leftovers) =
+        find_pieces(&scene.lab, &scene.ground, &scene.foreground, camera, search);
+    let light = Light::of(&scene.ground, &scene.correction);
+    let mut seen = Vec::with_capacity(found.len());
+    for piece in found {
+        match paint(
+            &scene.view,
+            camera,
+            &scene.correction,
+            &light,
+            &piece.stance,
+        ) {
+            Some(paint) => seen.push(Seen { piece, paint }),
+            None => leftovers.push(Leftover {
+                at: piece.stance.at,
+                area_mm2: piece.stance.shape.long_mm() * piece.stance.shape.short_mm(),
+                at_frame: piece.at_frame,
+            }),
+        }
+    }
+    (seen, leftovers)
+}
+
+/// Counts one photo into a sheet.
+///
+/// # Errors
+/// [`Trouble`] where the photo cannot be measured.
+pub fn count(
+    photo: &Photo,
+    targets: &Targets,
+    search: &Search,
+    book: Option<&SwatchBook>,
+) -> Result<Sheet, Trouble> {
+    let scene = measure(photo, targets)?;
+    let (seen, leftovers) = look(&scene, search);
+    let paints: Vec<Paint> = seen.iter().map(|s| s.paint).collect();
+    let named = name_colours(&paints, book);
+    let mut pieces: Vec<Piece> = seen
+        .iter()
+        .zip(&named)
+        .filter_map(|(seen, named)| {
+            let (shape_right, mut doubts) = shape_probability(&seen.piece);
+            doubts.extend(colour_doubts(named, seen.paint.glare()));
+            let sure = round3(shape_right * named.probability);
+            let mut piece = placed(&scene, seen)?;
+            piece.colour.clone_from(&named.name);
+            piece.sure = sure;
+            piece.instead = instead(seen, named, shape_right);
+            if sure < SURE {
+                piece.doubts = doubts.iter().map(|d| d.text()).collect();
+            }
+            Some(piece)
+        })
+        .collect();
+    pieces.sort_by(|a, b| {
+        // Bands of a fiftieth of the height read like lines of text.
+        let band = |p: &Piece| (p.y_px / photo.pixels.height() as f64 * 50.0).floor();
+        band(a).total_cmp(&band(b)).then(a.x_px.total_cmp(&b.x_px))
+    });
+    for (k, piece) in pieces.iter_mut().enumerate() {
+        piece.id = k as u32 + 1;
+    }
+    let unexplained = unexplained(&scene, &leftovers);
+    let warnings = advice::warnings(&Advice {
+        notes: &photo.source.notes,
+        card: &scene.card,
+        pose: &scene.pose,
+        patches: scene.patches.len(),
+        residuals: scene.correction.residuals(),
+        untaught: book.is_none_or(|book| book.names().is_empty()),
+        pieces: &pieces,
+        unexplained: &unexplained,
+    });
+    Ok(Sheet {
+        sheet: Version::V1,
+        photo: photo_ref(photo),
+        place: None,
+        checked: false,
+        card: card_report(&scene),
+        colour: colour_report(&scene, targets),
+        groups: groups(&pieces),
+        pieces,
+        unexplained,
+        warnings,
+    })
+}
+
+/// The photo as sheets name it.
+pub fn photo_ref(photo: &Photo) -> PhotoRef {
+    PhotoRef {
+        file: photo.file.clone(),
+        width_px: photo.pixels.width() as u32,
+        height_px: photo.pixels.height() as u32,
+        hash: photo.hash.clone(),
+    }
+}
+
+/// A piece with its places filled in; `None` where its silhouette leaves the lens' view.
+pub fn placed(scene: &Scene, seen: &Seen) -> Option<Piece> {
+    let stance = &seen.piece.stance;
+    let outline = stance.silhouette_px(&scene.pose.camera);
+    if outline.len() < 3 {
+        return None;
+    }
+    let corners: Vec<(f64, f64)> = outline.iter().map(|p| (p.x, p.y)).collect();
+    let (_, middle) = area_and_middle(&corners);
+    let whole_turn = if stance.shape.is_square() {
+        90.0
+    } else {
+        180.0
+    };
+    Some(Piece {
+        form: form_name(&seen.piece).to_owned(),
+        size: stance.shape.size(),
+        x_px: round2(middle.0),
+        y_px: round2(middle.1),
+        x_mm: round2(stance.at.x),
+        y_mm: round2(stance.at.y),
+        turn_deg: round2(stance.turn.to_degrees().rem_euclid(whole_turn)) % whole_turn,
+        face: "up".to_owned(),
+        lab: seen.paint.lab.map(round2),
+        outline_px: corners
+            .iter()
+            .map(|(x, y)| [round2(*x), round2(*y)])
+            .collect(),
+        ..Piece::default()
+    })
+}
+
+/// The form as a sheet says it: `any` where it cannot be told.
+fn form_name(piece: &FoundPiece) -> &'static str {
+    if form_is_told(piece) {
+        piece.stance.shape.form.name()
+    } else {
+        "any"
+    }
+}
+
+/// The likeliest other readings of a piece: another colour, another shape.
+fn instead(seen: &Seen, named: &crate::count::Named, shape_right: f64) -> Vec<Instead> {
+    let shape = seen.piece.stance.shape;
+    let mut others = Vec::new();
+    if let Some(colour) = &named.runner_up {
+        others.push(Instead {
+            form: form_name(&seen.piece).to_owned(),
+            size: shape.size(),
+            colour: colour.clone(),
+            sure: round3(shape_right * (1.0 - named.probability)),
+        });
+    }
+    if let Some((other, _)) = seen.piece.runner_up.filter(|_| shape_right < SURE) {
+        others.push(Instead {
+            form: other.form.name().to_owned(),
+            size: other.size(),
+            colour: named.name.clone(),
+            sure: round3((1.0 - shape_right) * named.probability),
+        });
+    }
+    others.sort_by(|a, b| b.sure.total_cmp(&a.sure));
+    others
+}
+
+fn unexplained(scene: &Scene, leftovers: &[Leftover]) -> Vec<Unexplained> {
+    let mut spots: Vec<Unexplained> = leftovers
+        .iter()
+        .filter_map(|spot| {
+            let px = scene.pose.camera.project(spot.at, 0.0)?;
+            Some(Unexplained {
+                x_px: round2(px.x),
+                y_px: round2(px.y),
+                x_mm: round2(spot.at.x),
+                y_mm: round2(spot.at.y),
+                area_mm2: spot.area_mm2.round(),
+            })
+        })
+        .collect();
+    spots.sort_by(|a, b| b.area_mm2.total_cmp(&a.area_mm2));
+    spots
+}
+
+/// How the card was found.
+pub fn card_report(scene: &Scene) -> CardReport {
+    let camera = &scene.pose.camera;
+    let corner = |mm: Mm| {
+        let px = camera.project(mm, 0.0).unwrap_or_default();
+        [round2(px.x), round2(px.y)]
+    };
+    let design = CardDesign::v1();
+    let middle = Mm::new(design.width_mm / 2.0, design.height_mm / 2.0);
+    CardReport {
+        version: "v1".to_owned(),
+        tags: scene.card.tags.iter().map(|t| t.id).collect(),
+        corners_px: design.corners_mm().map(corner),
+        reprojection_px: round3(scene.pose.median_residual_px()),
+        mm_per_px: (camera.mm_per_px(middle).unwrap_or(0.0) * 1e5).round() / 1e5,
+        tilt_deg: round2(camera.tilt_deg()),
+        camera_height_mm: camera.height_mm().round(),
+        patches: scene.patches.len() as u8,
+    }
+}
+
+/// How well the colours were corrected.
+pub fn colour_report(scene: &Scene, targets: &Targets) -> ColourReport {
+    let residuals = scene.correction.residuals();
+    ColourReport {
+        mean_de00: round2(residuals.mean),
+        p95_de00: round2(residuals.p95),
+        max_de00: round2(residuals.max),
+        print_profile: targets.print_profile,
+        method: scene.correction.method().as_str().to_owned(),
+    }
+}
+
+/// Two decimals: a hundredth of a pixel, of a mm, of a degree.
+pub fn round2(value: f64) -> f64 {
+    (value * 100.0).round() / 100.0
+}

@@ -1,0 +1,139 @@
+//! What a person should know about a photo before trusting its sheet, and what to do.
+
+use super::file::{Piece, Unexplained, Warning};
+use crate::card::FoundCard;
+use crate::card::design::CardDesign;
+use crate::colour::{Exclusion, Residuals};
+use crate::photo::Note;
+use crate::view::Pose;
+
+/// What the advice is drawn from.
+pub struct Advice<'a> {
+    /// What the photo stage could not honour.
+    pub notes: &'a [Note],
+    /// The tags that were read.
+    pub card: &'a FoundCard,
+    /// The camera.
+    pub pose: &'a Pose,
+    /// How many patches are in view.
+    pub patches: usize,
+    /// How well the patches are explained.
+    pub residuals: &'a Residuals,
+    /// Whether no colour was taught.
+    pub untaught: bool,
+    /// The pieces.
+    pub pieces: &'a [Piece],
+    /// Foreground that no piece explains.
+    pub unexplained: &'a [Unexplained],
+}
+
+/// Tag corners off their model by more than this share of a tag's side: on a flat
+/// card they are off by a few thousandths (sample photos: 0.1 px of 80 to 120).
+const BENT_SHARE: f64 = 0.01;
+/// Beyond this tilt the far side of the tray is much smaller than the near one.
+const TILTED_DEG: f64 = 25.0;
+/// Mean leave-one-out error from which colours are not to be trusted: above it
+/// even good neighbours are confused. ASTM D2244 treats 5 as the end of small differences.
+const POOR_COLOUR_DE00: f64 = 4.0;
+/// Unexplained foreground beyond this many mm² is more than dust: two 1x1.
+const PILE_MM2: f64 = 120.0;
+
+/// The warnings, most general first.
+pub fn warnings(advice: &Advice<'_>) -> Vec<Warning> {
+    let mut out = Vec::new();
+    let mut warn = |code: &str, text: String| {
+        out.push(Warning {
+            code: code.to_owned(),
+            text,
+        });
+    };
+    for note in advice.notes {
+        warn(note.code(), note.to_string());
+    }
+    let tags = advice.card.tags.len();
+    let all = CardDesign::v1().patches.len();
+    if tags < 4 || advice.patches < all {
+        warn(
+            "card-partial",
+            format!(
+                "only {tags} of the card's 4 tags and {} of its {all} patches can be read; sizes and colours are less certain, so show the whole card",
+                advice.patches
+            ),
+        );
+    }
+    let side = advice
+        .card
+        .tags
+        .first()
+        .map_or(1.0, |t| t.corners[0].distance(t.corners[1]));
+    let misfit = advice.pose.median_residual_px();
+    if misfit > BENT_SHARE * side {
+        warn(
+            "card-bent",
+            format!(
+                "the card's tags are off a flat card by {misfit:.1} px; press the card flat and take the photo again"
+            ),
+        );
+    }
+    let tilt = advice.pose.camera.tilt_deg();
+    if tilt > TILTED_DEG {
+        warn(
+            "tilted",
+            format!(
+                "the camera is tilted by {tilt:.0} degrees; hold it level above the middle of the tray"
+            ),
+        );
+    }
+    let clipped = advice
+        .residuals
+        .patches
+        .iter()
+        .filter(|p| p.excluded == Some(Exclusion::Clipped))
+        .count();
+    if clipped > all / 4 {
+        warn(
+            "exposure",
+            format!(
+                "{clipped} of the card's patches are over- or underexposed; use softer light and tap on the card to set the exposure"
+            ),
+        );
+    }
+    if advice.residuals.mean > POOR_COLOUR_DE00 {
+        warn(
+            "colour-poor",
+            format!(
+                "colours are off by {:.1} dE00 on average after correction; use one kind of light, and no coloured shade",
+                advice.residuals.mean
+            ),
+        );
+    }
+    if advice.untaught && !advice.pieces.is_empty() {
+        warn(
+            "untaught",
+            "no colours were taught, so they carry general names; `cuptally teach` gives them yours"
+                .to_owned(),
+        );
+    }
+    let spots = advice.unexplained.len();
+    if spots > 0 {
+        let pile = advice.unexplained.iter().any(|s| s.area_mm2 > PILE_MM2);
+        let remedy = if pile {
+            "spread the pieces so that none touch, take other things off the tray, and photograph again"
+        } else {
+            "look at the places ringed in the picture"
+        };
+        let places = if spots == 1 {
+            "1 place shows"
+        } else {
+            &format!("{spots} places show")
+        };
+        warn(
+            "unexplained",
+            format!("{places} something that is no listed piece; {remedy}"),
+        );
+    }
+    if advice.pieces.is_empty() {
+        warn("no-pieces", "no piece was found beside the card".to_owned());
+    }
+    out
+}
