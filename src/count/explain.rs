@@ -12,13 +12,14 @@ use crate::pieces::paint::{Paint, luminance};
 
 /// Log gloss is counted from here, share of a white's light: below, it makes no visible difference.
 pub const GLOSS_FLOOR: f64 = 0.01;
-/// Values of g that are tried: none, and from hardly visible to nearly all the light.
-const GLOSSES: [f64; 16] = [
-    0.0, 0.004, 0.0058, 0.0084, 0.012, 0.0175, 0.0253, 0.0366, 0.0529, 0.0766, 0.111, 0.16, 0.232,
-    0.335, 0.484, 0.7,
-];
+/// Most gloss: nearly all the light that a mirror would send.
+const GLOSS_MOST: f64 = 0.7;
+/// Steps across the gloss that a lightness allows, and how many standard deviations it spans to
+/// either side.
+const GLOSS_STEPS: usize = 5;
+const GLOSS_SPAN: f64 = 2.5;
 /// Deviations of log m that are tried, in standard deviations.
-const LIGHTS: [f64; 7] = [-2.1, -1.4, -0.7, 0.0, 0.7, 1.4, 2.1];
+const LIGHTS: [f64; 9] = [-2.4, -1.8, -1.2, -0.6, 0.0, 0.6, 1.2, 1.8, 2.4];
 /// Share of pieces whose gloss has nothing to do with their neighbours': the edge of a lamp's
 /// image lies between them.
 const ALONE: f64 = 0.1;
@@ -80,85 +81,148 @@ pub struct Explanation {
 
 /// Sums over light and gloss. `width` widens the deviations, for a first look; 1 as they are.
 pub fn explain(look: &Look, body: [f64; 3], given: &Given, width: f64) -> Explanation {
-    let gloss_log: [f64; GLOSSES.len()] = GLOSSES.map(|g| (g + GLOSS_FLOOR).ln());
-    let mut gloss_prior = gloss_log.map(|h| (-0.5 * ((h - given.gloss.0) / given.gloss.1).powi(2)).exp());
-    let sum: f64 = gloss_prior.iter().sum::<f64>().max(1e-300);
-    for p in &mut gloss_prior {
-        *p = (1.0 - ALONE) * *p / sum + ALONE / GLOSSES.len() as f64;
+    let paint = &look.paint;
+    let light_sum: f64 = LIGHTS.map(|q| (-0.5 * q * q).exp()).iter().sum();
+    let mut sum = Sum::default();
+    for q in LIGHTS {
+        let light = given.light.0 + given.light.1 * q;
+        let lit = body.map(|v| light.exp() * v);
+        let light_log = -0.5 * q * q - light_sum.ln();
+        let (least, step) = gloss_range(paint, lit, width);
+        for k in 0..GLOSS_STEPS {
+            let gloss = least + step * (k as f64 + 0.5);
+            let predicted = lit.map(|v| v + gloss);
+            let (match_log, residual, trust) = compare(look, predicted, gloss, width);
+            let log = match_log + light_log + gloss_density(gloss, given).ln() + step.ln();
+            sum.add(log, light, gloss, residual, trust);
+        }
     }
-    let light_prior = LIGHTS.map(|q| (-0.5 * q * q).exp());
-    let light_sum: f64 = light_prior.iter().sum();
-    let spread = SPREAD.map(|s| s * width);
-    let any_clipped = look.paint.clipped.iter().any(|c| *c);
+    sum.explanation(luminance(body))
+}
 
-    let mut cells = [[(0.0f64, [0.0f64; 3], 0.0f64); GLOSSES.len()]; LIGHTS.len()];
-    let mut top = f64::NEG_INFINITY;
-    for (row, (q, light_p)) in cells.iter_mut().zip(LIGHTS.iter().zip(light_prior)) {
-        let m = (given.light.0 + given.light.1 * q).exp();
-        for (cell, (g, gloss_p)) in row.iter_mut().zip(GLOSSES.iter().zip(gloss_prior)) {
-            let predicted = body.map(|v| m * v + g);
-            let predicted_even = even(lab_from_linear(predicted));
-            let shown = if any_clipped {
-                // A cut-off channel only says that there was at least so much light.
-                even(lab_from_linear(std::array::from_fn(|c| {
-                    if look.paint.clipped[c] {
-                        look.paint.measured[c].max(predicted[c])
-                    } else {
-                        look.paint.measured[c]
-                    }
-                })))
+/// From where, in steps of what, gloss brings a lit body to the lightness that is seen.
+fn gloss_range(paint: &Paint, lit: [f64; 3], width: f64) -> (f64, f64) {
+    const WEIGHTS: [f64; 3] = [0.2126, 0.7152, 0.0722];
+    let (mut all, mut off) = (0.0, 0.0);
+    for c in 0..3 {
+        if !paint.clipped[c] {
+            all += WEIGHTS[c];
+            off += WEIGHTS[c] * (paint.measured[c] - lit[c]);
+        }
+    }
+    if all == 0.0 {
+        // All that is known is that no channel holds less.
+        let least = (0..3)
+            .map(|c| paint.measured[c] - lit[c])
+            .fold(0.0, f64::max)
+            .min(GLOSS_MOST);
+        return (least, (GLOSS_MOST + 0.1 - least) / GLOSS_STEPS as f64);
+    }
+    let middle = (off / all).clamp(0.0, GLOSS_MOST);
+    // One even unit of lightness in luminance: CIELAB's cube root, and the stretch.
+    let seen = luminance(paint.measured).max(1e-3);
+    let per_lightness = 3.0 * seen.powf(2.0 / 3.0) / 116.0;
+    let stretch = 1.0 + 0.015 * (paint.lab[0] - 50.0).abs();
+    let deviation = SPREAD[0] * width * per_lightness * stretch;
+    let least = (middle - GLOSS_SPAN * deviation).max(0.0);
+    let most = middle + GLOSS_SPAN * deviation;
+    (least, (most - least) / GLOSS_STEPS as f64)
+}
+
+/// Probability density of a gloss.
+fn gloss_density(gloss: f64, given: &Given) -> f64 {
+    let (mean, deviation) = given.gloss;
+    let log = (gloss + GLOSS_FLOOR).ln();
+    let z = (log - mean) / deviation;
+    let like = (-0.5 * z * z).exp() / (deviation * (2.0 * std::f64::consts::PI).sqrt());
+    let any = 1.0 / ((GLOSS_MOST + GLOSS_FLOOR) / GLOSS_FLOOR).ln();
+    ((1.0 - ALONE) * like + ALONE * any) / (gloss + GLOSS_FLOOR)
+}
+
+/// Log density of what is seen where `predicted` should be, relative to its peak; the residual in
+/// even units; and how far to trust it.
+fn compare(look: &Look, predicted: [f64; 3], gloss: f64, width: f64) -> (f64, Even, f64) {
+    let paint = &look.paint;
+    let expected = even(lab_from_linear(predicted));
+    let seen = if paint.clipped.contains(&true) {
+        // A cut-off channel only says that there was at least so much light.
+        even(lab_from_linear(std::array::from_fn(|c| {
+            if paint.clipped[c] {
+                paint.measured[c].max(predicted[c])
             } else {
-                look.even
-            };
-            let glossy = (g / luminance(predicted).max(1e-3)).clamp(0.0, 1.0);
-            let tint = GLOSS_TINT * width * glossy;
-            let mut far = 0.0;
-            let mut narrower = 0.0;
-            let mut residual = [0.0; 3];
-            for c in 0..3 {
-                residual[c] = shown[c] - predicted_even[c];
-                let mut variance = spread[c] * spread[c];
-                if c > 0 {
-                    variance += tint * tint;
-                    narrower += 0.5 * (variance / (spread[c] * spread[c])).ln();
-                }
-                far += residual[c] * residual[c] / variance;
+                paint.measured[c]
             }
-            let log = -0.5 * (TAILS + 3.0) * (far / TAILS).ln_1p() - narrower
-                + (light_p / light_sum).ln()
-                + gloss_p.ln();
-            *cell = (log, residual, (TAILS + 3.0) / (TAILS + far));
-            top = top.max(log);
+        })))
+    } else {
+        look.even
+    };
+    let glossy = (gloss / luminance(predicted).max(1e-3)).clamp(0.0, 1.0);
+    let tint = GLOSS_TINT * width * glossy;
+    let (mut far, mut wider) = (0.0, 0.0);
+    let mut residual = [0.0; 3];
+    for c in 0..3 {
+        residual[c] = seen[c] - expected[c];
+        let plain = variance(c, width);
+        let all = if c > 0 { plain + tint * tint } else { plain };
+        wider += 0.5 * (all / plain).ln();
+        far += residual[c] * residual[c] / all;
+    }
+    let log = -0.5 * (TAILS + 3.0) * (far / TAILS).ln_1p() - wider;
+    (log, residual, (TAILS + 3.0) / (TAILS + far))
+}
+
+/// Weighted sums, relative to the greatest term so far.
+#[derive(Default)]
+struct Sum {
+    top: Option<f64>,
+    all: f64,
+    gloss: [f64; 3],
+    light: [f64; 2],
+    residual: Even,
+    trusted: f64,
+}
+
+impl Sum {
+    fn add(&mut self, log: f64, light: f64, gloss: f64, residual: Even, trust: f64) {
+        let top = *self.top.get_or_insert(log);
+        if log > top {
+            self.scale((top - log).exp());
+            self.top = Some(log);
+        }
+        let w = (log - top.max(log)).exp();
+        let h = (gloss + GLOSS_FLOOR).ln();
+        self.all += w;
+        self.gloss[0] += w * gloss;
+        self.gloss[1] += w * h;
+        self.gloss[2] += w * h * h;
+        self.light[0] += w * light;
+        self.light[1] += w * light * light;
+        self.trusted += w * trust;
+        for c in 0..3 {
+            self.residual[c] += w * trust * residual[c];
         }
     }
-    let mut found = Explanation::default();
-    let (mut all, mut trusted) = (0.0, 0.0);
-    let (mut gloss, mut gloss2, mut light, mut light2, mut plain_gloss) = (0.0, 0.0, 0.0, 0.0, 0.0);
-    for (row, q) in cells.iter().zip(LIGHTS) {
-        let m = given.light.0 + given.light.1 * q;
-        for ((log, residual, trust), (g, h)) in row.iter().zip(GLOSSES.iter().zip(gloss_log)) {
-            let w = (log - top).exp();
-            all += w;
-            gloss += w * h;
-            gloss2 += w * h * h;
-            light += w * m;
-            light2 += w * m * m;
-            plain_gloss += w * g;
-            trusted += w * trust;
-            for c in 0..3 {
-                found.residual[c] += w * trust * residual[c];
-            }
+
+    fn scale(&mut self, by: f64) {
+        self.all *= by;
+        self.trusted *= by;
+        let sums = self.gloss.iter_mut().chain(&mut self.light);
+        sums.chain(&mut self.residual).for_each(|v| *v *= by);
+    }
+
+    fn explanation(&self, own: f64) -> Explanation {
+        let spread = |first: f64, second: f64| (second - first * first).max(0.0);
+        let [gloss, log_gloss, log_gloss2] = self.gloss.map(|v| v / self.all);
+        let [light, light2] = self.light.map(|v| v / self.all);
+        let own = own.max(1e-3);
+        Explanation {
+            log: self.top.unwrap_or(f64::NEG_INFINITY) + self.all.ln(),
+            gloss: (log_gloss, spread(log_gloss, log_gloss2)),
+            light: (light, spread(light, light2)),
+            residual: self.residual.map(|r| r / self.trusted),
+            hold: own / (own + gloss),
         }
     }
-    found.log = top + all.ln();
-    found.gloss = (gloss / all, (gloss2 / all - (gloss / all).powi(2)).max(0.0));
-    found.light = (light / all, (light2 / all - (light / all).powi(2)).max(0.0));
-    for r in &mut found.residual {
-        *r /= trusted;
-    }
-    let own = luminance(body).max(1e-3);
-    found.hold = own / (own + plain_gloss / all);
-    found
 }
 
 /// Variance about a colour, even units squared, of a piece without gloss.
