@@ -10,8 +10,11 @@ use super::even::{Even, even};
 use crate::colour::lab::lab_from_linear;
 use crate::pieces::paint::{Paint, luminance};
 
-/// Log gloss is counted from here, share of a white's light: below, it makes no visible difference.
-pub const GLOSS_FLOOR: f64 = 0.01;
+/// Gloss that the taught piece may have had itself, share of a white's light: plastic mirrors
+/// 4.5 % (index 1.54) of walls about a quarter as bright as a white. A piece may show as much less.
+const GLOSS_TAUGHT: f64 = 0.01;
+/// Log gloss is counted from here: twice that, so that differences below it hardly count.
+pub const GLOSS_FLOOR: f64 = 2.0 * GLOSS_TAUGHT;
 /// Most gloss: nearly all the light that a mirror would send.
 const GLOSS_MOST: f64 = 0.7;
 /// Steps across the gloss that a lightness allows, and how many standard deviations it spans to
@@ -30,6 +33,11 @@ const SPREAD: Even = [0.3, 0.5, 0.5];
 /// How far gloss of strength 1 is from neutral, even units in each chromatic direction: walls
 /// tint it, and the correction of neutrals errs by about 1 dE00.
 const GLOSS_TINT: f64 = 1.0;
+/// Error of linear light that noise, the camera's black and the correction leave, share of a
+/// white's light: it tints what is dark.
+const BLACK_ERROR: f64 = 0.0004;
+/// How far a cut-off channel tints the others, even units: the correction mixes channels.
+const CUT_OFF_TINT: f64 = 1.5;
 /// Degrees of freedom of Student's t for the deviations: tails for what is not modelled.
 const TAILS: f64 = 8.0;
 
@@ -118,13 +126,13 @@ fn gloss_range(paint: &Paint, lit: [f64; 3], width: f64) -> (f64, f64) {
             .min(GLOSS_MOST);
         return (least, (GLOSS_MOST + 0.1 - least) / GLOSS_STEPS as f64);
     }
-    let middle = (off / all).clamp(0.0, GLOSS_MOST);
+    let middle = (off / all).clamp(-GLOSS_TAUGHT, GLOSS_MOST);
     // One even unit of lightness in luminance: CIELAB's cube root, and the stretch.
     let seen = luminance(paint.measured).max(1e-3);
     let per_lightness = 3.0 * seen.powf(2.0 / 3.0) / 116.0;
     let stretch = 1.0 + 0.015 * (paint.lab[0] - 50.0).abs();
     let deviation = SPREAD[0] * width * per_lightness * stretch;
-    let least = (middle - GLOSS_SPAN * deviation).max(0.0);
+    let least = (middle - GLOSS_SPAN * deviation).max(-GLOSS_TAUGHT);
     let most = middle + GLOSS_SPAN * deviation;
     (least, (most - least) / GLOSS_STEPS as f64)
 }
@@ -135,7 +143,7 @@ fn gloss_density(gloss: f64, given: &Given) -> f64 {
     let log = (gloss + GLOSS_FLOOR).ln();
     let z = (log - mean) / deviation;
     let like = (-0.5 * z * z).exp() / (deviation * (2.0 * std::f64::consts::PI).sqrt());
-    let any = 1.0 / ((GLOSS_MOST + GLOSS_FLOOR) / GLOSS_FLOOR).ln();
+    let any = 1.0 / ((GLOSS_MOST + GLOSS_FLOOR) / (GLOSS_FLOOR - GLOSS_TAUGHT)).ln();
     ((1.0 - ALONE) * like + ALONE * any) / (gloss + GLOSS_FLOOR)
 }
 
@@ -156,14 +164,26 @@ fn compare(look: &Look, predicted: [f64; 3], gloss: f64, width: f64) -> (f64, Ev
     } else {
         look.even
     };
-    let glossy = (gloss / luminance(predicted).max(1e-3)).clamp(0.0, 1.0);
-    let tint = GLOSS_TINT * width * glossy;
+    let bright = luminance(predicted).max(1e-3);
+    let tint = GLOSS_TINT * width * (gloss / bright).clamp(0.0, 1.0);
+    let cut = if paint.clipped.contains(&true) {
+        CUT_OFF_TINT
+    } else {
+        0.0
+    };
+    // Slopes of a* and b* against one channel's light: 500 / 3 and 200 / 3 Y^(-2/3), the latter
+    // for two channels.
+    let black = BLACK_ERROR * bright.powf(-2.0 / 3.0);
+    let noise = [0.0, 500.0 / 3.0 * black, 283.0 / 3.0 * black];
     let (mut far, mut wider) = (0.0, 0.0);
     let mut residual = [0.0; 3];
     for c in 0..3 {
         residual[c] = seen[c] - expected[c];
         let plain = variance(c, width);
-        let all = if c > 0 { plain + tint * tint } else { plain };
+        let mut all = plain + noise[c] * noise[c];
+        if c > 0 {
+            all += tint * tint + cut * cut;
+        }
         wider += 0.5 * (all / plain).ln();
         far += residual[c] * residual[c] / all;
     }
