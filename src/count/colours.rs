@@ -59,9 +59,8 @@ pub fn name_colours(paints: &[Paint], book: Option<&SwatchBook>) -> Vec<Named> {
 
 /// Taught names; `None` for a colour that was not taught.
 fn taught_names(paints: &[Paint], taught: &Taught) -> Vec<Option<Named>> {
-    let finite = |p: &Paint| {
-        p.measured.iter().chain(&p.lab).all(|v| v.is_finite()) && p.dark.is_finite()
-    };
+    let finite =
+        |p: &Paint| p.measured.iter().chain(&p.lab).all(|v| v.is_finite()) && p.dark.is_finite();
     let fit: Vec<usize> = (0..paints.len()).filter(|i| finite(&paints[*i])).collect();
     let looks: Vec<Look> = fit.iter().map(|i| Look::of(&paints[*i])).collect();
     let mut best: Option<Joint<'_>> = None;
@@ -70,7 +69,10 @@ fn taught_names(paints: &[Paint], taught: &Taught) -> Vec<Option<Named>> {
             continue;
         };
         joint.settle();
-        if best.as_ref().is_none_or(|b| joint.evidence() > b.evidence()) {
+        if best
+            .as_ref()
+            .is_none_or(|b| joint.evidence() > b.evidence())
+        {
             best = Some(joint);
         }
     }
@@ -85,7 +87,12 @@ fn taught_names(paints: &[Paint], taught: &Taught) -> Vec<Option<Named>> {
 }
 
 /// One piece's name from its own probabilities and its group's.
-fn decide(share: &[f64], instead: &[Instead], joint: &Joint<'_>, names: &[String]) -> Option<Named> {
+fn decide(
+    share: &[f64],
+    instead: &[Instead],
+    joint: &Joint<'_>,
+    names: &[String],
+) -> Option<Named> {
     let mut ranked: Vec<usize> = (0..names.len()).collect();
     ranked.sort_by(|a, b| share[*b].total_cmp(&share[*a]));
     let (&best, second) = (ranked.first()?, ranked.get(1));

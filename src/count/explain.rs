@@ -15,8 +15,8 @@ use crate::pieces::paint::{Paint, luminance};
 const GLOSS_TAUGHT: f64 = 0.01;
 /// Log gloss is counted from here: twice that, so that differences below it hardly count.
 pub const GLOSS_FLOOR: f64 = 2.0 * GLOSS_TAUGHT;
-/// Most gloss: nearly all the light that a mirror would send.
-const GLOSS_MOST: f64 = 0.7;
+/// Most gloss, share of a white's light: beyond it every channel is cut off.
+const GLOSS_MOST: f64 = 2.0;
 /// Steps across the gloss that a lightness allows, and how many standard deviations it spans to
 /// either side.
 const GLOSS_STEPS: usize = 5;

@@ -38,6 +38,8 @@ const LIGHT_REACH_MM: f64 = 120.0;
 const DARK_GLOSS: f64 = 0.02;
 /// Least spread of the log of the shade in a piece's dark places. Over the sample photos 0.17 to 0.5.
 const SHADE_LEAST: f64 = 0.35;
+/// Dark places this many standard deviations too dark make a piece suspect.
+const TOO_DARK: f64 = 2.5;
 /// Degrees of freedom of Student's t for shade.
 const SHADE_TAILS: f64 = 4.0;
 /// How many pieces of a colour are taken as seen before any is.
@@ -106,10 +108,7 @@ impl<'a> Joint<'a> {
             })
         });
         let [lightness, chromatic] = &covariance;
-        let factor = [
-            lightness.clone().cholesky()?,
-            chromatic.clone().cholesky()?,
-        ];
+        let factor = [lightness.clone().cholesky()?, chromatic.clone().cholesky()?];
         let n = looks.len();
         let given = Given {
             gloss: ((2.0 * GLOSS_FLOOR).ln(), 1.0),
@@ -144,8 +143,54 @@ impl<'a> Joint<'a> {
         self.weigh(None, true);
     }
 
+    /// Looks again at pieces whose dark places are far too dark for the colour they were given:
+    /// a lamp may bleach several neighbours, and each alone is not believed.
+    fn unbleach(&mut self) {
+        let Some((middle, spread)) = self.state.shade else {
+            return;
+        };
+        let too_dark = |joint: &Self, i: usize, k: usize| {
+            let off = shade_of(&joint.looks[i], joint.body(k), 0.0) - middle;
+            off < -TOO_DARK * spread
+        };
+        let forced: Forced = (0..self.looks.len())
+            .map(|i| {
+                let best = self.best(i)?;
+                if !too_dark(self, i, best) {
+                    return None;
+                }
+                (0..self.bodies.len())
+                    .filter(|k| !too_dark(self, i, *k))
+                    .max_by(|a, b| {
+                        let row = &self.state.table[i];
+                        row[*a].log.total_cmp(&row[*b].log)
+                    })
+            })
+            .collect();
+        if forced.iter().all(Option::is_none) {
+            return;
+        }
+        let (before, start) = (self.evidence(), self.state.clone());
+        for round in 0..3 {
+            self.weigh(Some(&forced), true);
+            self.learn_shift(1.0);
+            self.learn_places();
+            self.explain_all(1.0);
+            if round == 2 {
+                self.weigh(None, true);
+            }
+        }
+        self.learn_places();
+        self.explain_all(1.0);
+        self.weigh(None, true);
+        if self.evidence() < before {
+            self.state = start;
+        }
+    }
+
     /// Tries other colours for whole groups, takes what is likelier, and says what was not.
     pub fn regroup(&mut self) -> Vec<Instead> {
+        self.unbleach();
         for _ in 0..4 {
             let (found, better) = self.try_groups();
             let Some(state) = better else {
@@ -185,8 +230,7 @@ impl<'a> Joint<'a> {
                 let factor = &self.factor[usize::from(c > 0)];
                 let precision = factor.inverse()[(colour, colour)];
                 let pull = factor.solve(&self.shift_of(c))[colour];
-                -0.5 * pull * pull / precision
-                    - 0.5 * (2.0 * std::f64::consts::PI / precision).ln()
+                -0.5 * pull * pull / precision - 0.5 * (2.0 * std::f64::consts::PI / precision).ln()
             })
             .sum();
         (NEW / ROOM).ln() - expected
@@ -199,7 +243,9 @@ impl<'a> Joint<'a> {
     /// Body of a colour in this photo, linear.
     fn body(&self, k: usize) -> [f64; 3] {
         let shift = self.state.shift[k];
-        linear_from_lab(uneven(std::array::from_fn(|c| self.bodies[k][c] + shift[c])))
+        linear_from_lab(uneven(std::array::from_fn(|c| {
+            self.bodies[k][c] + shift[c]
+        })))
     }
 
     fn explain_all(&mut self, width: f64) {
@@ -215,7 +261,8 @@ impl<'a> Joint<'a> {
                 }
                 let mut found = explain(look, *body, &self.state.given[i], width);
                 if let Some(shade) = self.state.shade {
-                    found.log += shade_log(look, *body, &found, shade);
+                    let gloss = (found.gloss.0.exp() - GLOSS_FLOOR).max(0.0);
+                    found.log += shade_log(look, *body, gloss, shade);
                 }
                 self.state.table[i][k] = found;
             }
@@ -236,7 +283,11 @@ impl<'a> Joint<'a> {
         let peak: f64 = (0..3)
             .map(|c| 0.5 * (2.0 * std::f64::consts::PI * variance(c, 1.0)).ln())
             .sum();
-        let log_new = if new { (NEW / ROOM).ln() + peak } else { f64::NEG_INFINITY };
+        let log_new = if new {
+            (NEW / ROOM).ln() + peak
+        } else {
+            f64::NEG_INFINITY
+        };
         for i in 0..n {
             let must = forced.and_then(|f| f[i]);
             let mut logs: Vec<f64> = (0..colours)
@@ -248,7 +299,12 @@ impl<'a> Joint<'a> {
                     }
                 })
                 .collect();
-            logs.push(log_new);
+            // A new colour is taken as it looks, so that it must be as shaded as it is light.
+            let look = &self.looks[i];
+            let shaded = self.state.shade.map_or(0.0, |shade| {
+                shade_log(look, look.paint().measured, 0.0, shade)
+            });
+            logs.push(log_new + shaded);
             let top = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
             let sum: f64 = logs.iter().map(|l| (l - top).exp()).sum();
             self.state.log[i] = top + sum.ln();
@@ -318,7 +374,10 @@ impl<'a> Joint<'a> {
                 let (before, spread) = state.given[i].light;
                 // What the piece itself says, without what it was told.
                 let own = (1.0 / v - 1.0 / (spread * spread)).max(1e-3 / (spread * spread));
-                (((m / v - before / (spread * spread)) / own).clamp(-0.3, 0.3), 1.0 / own)
+                (
+                    ((m / v - before / (spread * spread)) / own).clamp(-0.3, 0.3),
+                    1.0 / own,
+                )
             })
             .collect();
         let field = Field {
@@ -338,7 +397,12 @@ impl<'a> Joint<'a> {
             (middle, spread.max(SHADE_LEAST))
         });
         if let (Some(gloss), Some(light)) = (gloss, light) {
-            for (given, (gloss, light)) in self.state.given.iter_mut().zip(gloss.into_iter().zip(light)) {
+            for (given, (gloss, light)) in self
+                .state
+                .given
+                .iter_mut()
+                .zip(gloss.into_iter().zip(light))
+            {
                 *given = Given { gloss, light };
             }
         }
@@ -402,7 +466,11 @@ impl<'a> Joint<'a> {
                     }
                     self.polish(Some(&forced), 2);
                     let gain = self.evidence() - before;
-                    found.push(Instead { colour, other, gain });
+                    found.push(Instead {
+                        colour,
+                        other,
+                        gain,
+                    });
                     // 0.1: no walking about among equals.
                     if gain > 0.1 && better.as_ref().is_none_or(|(most, _)| gain > *most) {
                         better = Some((gain, self.state.clone()));
@@ -423,8 +491,7 @@ fn shade_of(look: &Look, body: [f64; 3], gloss: f64) -> f64 {
 }
 
 /// Log probability of a piece's dark places under a colour.
-fn shade_log(look: &Look, body: [f64; 3], found: &Explanation, (middle, spread): (f64, f64)) -> f64 {
-    let gloss = (found.gloss.0.exp() - GLOSS_FLOOR).max(0.0);
+fn shade_log(look: &Look, body: [f64; 3], gloss: f64, (middle, spread): (f64, f64)) -> f64 {
     // The dark places may mirror as much as the top does, or less.
     let (least, most) = (shade_of(look, body, gloss), shade_of(look, body, 0.0));
     let off = if most < middle {
