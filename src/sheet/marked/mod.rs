@@ -126,7 +126,7 @@ pub fn to_jpeg(picture: &RgbImage) -> Result<Vec<u8>, MarkedError> {
 /// Whether a person should look at this piece. Written so that a `sure` that is
 /// not a number is doubtful.
 fn is_doubtful(piece: &Piece) -> bool {
-    !(piece.sure >= SURE)
+    piece.sure.is_nan() || piece.sure < SURE
 }
 
 /// What a place that no piece explains is called: A to Z, then AA, AB.

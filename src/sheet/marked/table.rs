@@ -185,7 +185,7 @@ fn row(group: &Group, chip: Option<Ink>, named: bool, ruled: bool, lettering: &L
         group.count,
         group.low,
         group.high,
-        !(group.sure >= SURE),
+        group.sure.is_nan() || group.sure < SURE,
         BASELINE_MM,
         lettering,
     ));
