@@ -18,6 +18,7 @@
 //! | [`stock`] | sheets | what is owned, and its history |
 
 pub mod units;
+pub mod drawing;
 
 pub mod photo;
 pub mod card;

@@ -5,11 +5,11 @@ use super::{Context, Failure, Outcome};
 use crate::card::design::CardDesign;
 use crate::card::print::Paper;
 use crate::card::print::card::card;
-use crate::card::print::lettering::Lettering;
 use crate::card::print::page::page;
 use crate::card::print::pdf::pdf;
 use crate::card::print::png::png;
 use crate::card::print::svg::svg;
+use crate::drawing::Lettering;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 

@@ -14,7 +14,7 @@ use std::path::PathBuf;
 /// Arguments of `cuptally post`.
 #[derive(clap::Args)]
 pub struct Args {
-    /// Sheet files, as `cuptally count` and `cuptally review` write them.
+    /// Sheet files, as `cuptally count` writes them.
     #[arg(value_name = "SHEET", required = true)]
     sheets: Vec<PathBuf>,
 

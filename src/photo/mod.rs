@@ -44,7 +44,7 @@ mod picture;
 pub use clipped::Clipped;
 pub use error::{PhotoError, Problem};
 pub use limits::Limits;
-pub use picture::{LinearPicture, srgb_decode, srgb_encode};
+pub use picture::{LinearPicture, srgb_decode, srgb_encode, srgb_encode_8};
 pub use source::{Format, Note, SourceInfo};
 
 use decoded::Decoded;

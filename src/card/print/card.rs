@@ -1,8 +1,8 @@
 //! The card alone: tags, patches, check bar.
 
-use super::drawing::{Drawing, Ink, rect_path};
-use super::lettering::{Lettering, Style, Weight};
 use crate::card::design::{CardDesign, ScaleBar, Tag};
+use crate::drawing::lettering::{Lettering, Style, Weight};
+use crate::drawing::{Drawing, Ink, rect_path};
 use crate::units::Mm;
 
 /// Thickness of the check bar's line and ticks: thin enough to read a ruler by,

@@ -3,14 +3,14 @@
 //! [`card`] draws the card alone and [`page`] a sheet of paper with the card, crop
 //! marks and directions. [`pdf`] and [`svg`] write the sheet, [`png`] the card alone.
 
-pub mod drawing;
-pub mod lettering;
 pub mod card;
 mod picture;
 pub mod page;
 pub mod pdf;
 pub mod svg;
 pub mod png;
+
+use crate::drawing::DrawingError;
 
 /// A sheet of paper to print on, upright.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
@@ -43,22 +43,9 @@ impl Paper {
 /// user did: they mean that this build is damaged or the machine is out of memory.
 #[derive(Debug, thiserror::Error)]
 pub enum PrintError {
-    /// A built-in font does not parse.
-    #[error(
-        "the card's built-in lettering is damaged ({0}); install cuptally again from a fresh copy"
-    )]
-    Lettering(#[from] ttf_parser::FaceParsingError),
-    /// The picture has no room in memory, or no size at all.
-    #[error(
-        "there was no room to draw the card as a picture of {width_px} x {height_px} pixels; \
-         close other programs and try again"
-    )]
-    Canvas {
-        /// Width that was asked for.
-        width_px: u32,
-        /// Height that was asked for.
-        height_px: u32,
-    },
+    /// The card could not be drawn.
+    #[error(transparent)]
+    Drawing(#[from] DrawingError),
     /// The PNG could not be packed.
     #[error("the card's picture could not be packed as PNG ({0}); try again")]
     Png(#[from] ::png::EncodingError),

@@ -7,10 +7,10 @@
 
 use super::Paper;
 use super::card::card;
-use super::drawing::{Drawing, Ink, round_rect_path};
-use super::lettering::{Lettering, Style, Weight};
 use super::picture;
 use crate::card::design::{CardDesign, ScaleBar};
+use crate::drawing::lettering::{Lettering, Style, Weight};
+use crate::drawing::{Drawing, Ink, round_rect_path};
 use crate::units::Mm;
 
 /// Top of the card on the sheet: whole mm, so that a picture of the sheet at the

@@ -1,6 +1,6 @@
 //! A drawing as a one-page PDF of true size.
 
-use super::drawing::{Drawing, Ink, Outline, Segment, Shape};
+use crate::drawing::{Drawing, Ink, Outline, Segment, Shape};
 use crate::units::Mm;
 use pdf_writer::{Content, Filter, Finish, Name, Pdf, Rect, Ref, TextStr};
 

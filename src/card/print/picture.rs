@@ -1,8 +1,8 @@
 //! The small pictures beside the directions.
 
-use super::drawing::{Drawing, Ink, Segment, circle_path, round_rect_path};
-use super::lettering::{Lettering, Style, Weight};
 use crate::card::design::CardDesign;
+use crate::drawing::lettering::{Lettering, Style, Weight};
+use crate::drawing::{Drawing, Ink, Segment, circle_path, round_rect_path};
 use crate::units::Mm;
 
 const BADGE_MM: f64 = 7.0;

@@ -1,6 +1,6 @@
 //! A drawing as SVG of true size, in millimetres.
 
-use super::drawing::{Drawing, Ink, Outline, Segment, Shape};
+use crate::drawing::{Drawing, Ink, Outline, Segment, Shape};
 use crate::units::Mm;
 use std::fmt::{self, Write};
 

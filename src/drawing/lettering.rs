@@ -1,7 +1,6 @@
 //! Words as outlines, so that a print looks the same whatever fonts a reader has.
 
-use super::PrintError;
-use super::drawing::{Ink, Outline, Segment, Shape};
+use super::{DrawingError, Ink, Outline, Segment, Shape};
 use crate::units::Mm;
 use ttf_parser::gpos::{PairAdjustment, PositioningSubtable};
 use ttf_parser::{Face, GlyphId, OutlineBuilder, Tag};
@@ -36,8 +35,8 @@ impl Lettering {
     /// Reads the built-in fonts.
     ///
     /// # Errors
-    /// [`PrintError::Lettering`] when a font in this build is damaged.
-    pub fn load() -> Result<Self, PrintError> {
+    /// [`DrawingError::Lettering`] when a font in this build is damaged.
+    pub fn load() -> Result<Self, DrawingError> {
         Ok(Self {
             regular: Face::parse(include_bytes!("font/figtree-regular.ttf"), 0)?,
             semi_bold: Face::parse(include_bytes!("font/figtree-semibold.ttf"), 0)?,

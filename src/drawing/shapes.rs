@@ -1,4 +1,4 @@
-//! A drawing in millimetres: the one description that PDF, SVG and PNG are made from.
+//! Filled shapes in millimetres.
 //!
 //! A drawing is a list of filled shapes, painted in order. Straight lines are thin
 //! rectangles and lettering is outlines, so a writer needs to know how to fill and
