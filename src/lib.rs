@@ -2,6 +2,7 @@
 //!
 //! The modules are declared in the order in which a photo passes through them;
 //! none imports a later one. Only [`cli`], [`photo`] and [`stock`] touch files.
+//! Frames, units, colour spaces, files and exit codes: `docs/conventions.md`.
 //!
 //! | stage | takes | gives |
 //! |---|---|---|
@@ -11,8 +12,8 @@
 //! | [`colour`] | patches | a correction into CIELAB (D65), names |
 //! | [`tray`] | metric view | the empty tray's colour, pieces from ground |
 //! | [`pieces`] | foreground | pieces with form, size, turn |
-//! | [`count`] | pieces | groups with a range, doubts |
-//! | [`sheet`] | all of it | the sheet file and the marked-up picture |
+//! | [`sheet`] | what was found | the sheet file and the marked-up picture |
+//! | [`count`] | pieces | a sheet's groups with a range, doubts |
 //! | [`pipeline`] | a photo | its sheet: the stages above, in order |
 //! | [`stock`] | sheets | what is owned, and its history |
 
@@ -25,8 +26,8 @@ pub mod view;
 pub mod colour;
 pub mod tray;
 pub mod pieces;
-pub mod count;
 pub mod sheet;
+pub mod count;
 pub mod pipeline;
 pub mod stock;
 

@@ -11,7 +11,7 @@ pub fn print(text: &str) -> Result<(), Failure> {
     print_bytes(format!("{text}\n").as_bytes())
 }
 
-/// As [`print`], for bytes as they are.
+/// As [`print()`], for bytes as they are.
 pub fn print_bytes(bytes: &[u8]) -> Result<(), Failure> {
     let mut out = io::stdout().lock();
     match out.write_all(bytes).and_then(|()| out.flush()) {

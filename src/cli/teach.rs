@@ -160,22 +160,23 @@ pub fn teach(
 }
 
 /// The pieces of a teaching photo. They are of one form as a rule: of the forms
-/// that may be, the one is taken that finds as many pieces as there are names,
-/// and explains them best.
+/// that may be, the one is taken that finds just as many pieces as there are
+/// names; among equals, the one that explains the photo best.
 fn look_for(scene: &pipeline::Scene, form: FormArg, names: usize) -> Vec<Seen> {
-    let score = |seen: &[Seen]| seen.iter().map(|s| s.piece.score).sum::<f64>();
-    let mut best: Option<Vec<Seen>> = None;
-    for form in form.search().forms {
+    let merit = |seen: &[Seen]| {
+        let score: f64 = seen.iter().map(|s| s.piece.score).sum();
+        (seen.len() == names, score)
+    };
+    let looks = form.search().forms.into_iter().map(|form| {
         let (seen, _) = pipeline::look(scene, &Search { forms: vec![form] });
-        let better = best.as_ref().is_none_or(|best| {
-            let (now, before) = (seen.len().abs_diff(names), best.len().abs_diff(names));
-            now < before || now == before && score(&seen) > score(best)
-        });
-        if better {
-            best = Some(seen);
-        }
-    }
-    best.unwrap_or_default()
+        seen
+    });
+    looks
+        .max_by(|a, b| {
+            let (a, b) = (merit(a), merit(b));
+            a.0.cmp(&b.0).then(a.1.total_cmp(&b.1))
+        })
+        .unwrap_or_default()
 }
 
 /// Writes the book into the home folder.

@@ -1,12 +1,13 @@
 //! Finds the pieces: seeds, hypotheses, the best of them, and what is left over.
 
 use ndarray::Array2;
+use rayon::prelude::*;
 
 use super::evidence::EdgeScale;
 use super::patch::{Candidate, Patch};
 use super::refine::{Bench, Score};
 use super::seeds::{Seed, seeds};
-use super::shape::{Form, shapes_of};
+use super::shape::{Form, Shape, shapes_of};
 use super::stance::{Stance, inside_convex};
 use super::turn::{Slopes, likely_turns};
 use crate::tray::{Foreground, Ground, Kind, LabView};
@@ -38,7 +39,7 @@ pub struct FoundPiece {
     /// Score of the best explanation.
     pub score: f64,
     /// The best explanation of the same place by another size: its shape and score.
-    pub runner_up: Option<(super::Shape, f64)>,
+    pub runner_up: Option<(Shape, f64)>,
     /// The best one by the same size in another form, where several were looked for.
     pub other_form: Option<(Form, f64)>,
     /// Whether the piece reaches the photo's edge.
@@ -240,17 +241,12 @@ impl Scene<'_> {
         // while a side is weak, look again around the best explanation so far.
         for _round in 0..3 {
             let before = tried.first().map_or(f64::NEG_INFINITY, |t| t.1.total);
-            for candidate in self.candidates(middle, reach, &turns, &kind_at) {
-                let start = Stance {
-                    shape: candidate.shape,
-                    at: candidate.at,
-                    turn: candidate.turn,
-                };
-                let (stance, score) = bench.refine(start);
-                if self.concerns(&stance, seed) {
-                    tried.push((stance, score));
-                }
-            }
+            let candidates = self.candidates(middle, reach, &turns, &kind_at);
+            let refined: Vec<(Stance, Score)> = candidates
+                .par_iter()
+                .map(|c| bench.refine(Stance { shape: c.shape, at: c.at, turn: c.turn }))
+                .collect();
+            tried.extend(refined.into_iter().filter(|(stance, _)| self.concerns(stance, seed)));
             tried.sort_by(|a, b| b.1.total.total_cmp(&a.1.total));
             let (best, score) = tried.first()?;
             if score.weakest_side > WEAK_SIDE || score.total < before + 1.0 {
@@ -268,7 +264,7 @@ impl Scene<'_> {
             .iter()
             .filter(|form| **form != best.shape.form)
         {
-            let shape = super::Shape {
+            let shape = Shape {
                 form: *form,
                 ..best.shape
             };
@@ -320,24 +316,19 @@ impl Scene<'_> {
         middle: Mm,
         reach_mm: f64,
         turns: &[f64],
-        kind_at: &dyn Fn(usize, usize) -> Kind,
+        kind_at: &(dyn Fn(usize, usize) -> Kind + Sync),
     ) -> Vec<Candidate> {
+        let shapes: Vec<Shape> =
+            self.search.forms.iter().flat_map(|form| shapes_of(*form)).collect();
         let mut all: Vec<Candidate> = Vec::new();
         for turn in turns {
             let patch = Patch::new(
-                self.view,
-                self.camera,
-                kind_at,
-                self.scale,
-                middle,
-                reach_mm,
-                *turn,
+                self.view, self.camera, kind_at, self.scale, middle, reach_mm, *turn,
             );
-            for form in &self.search.forms {
-                for shape in shapes_of(*form) {
-                    all.extend(patch.best_places(shape, 2));
-                }
-            }
+            // Collected in the shapes' order, so threads do not change the answer.
+            let places: Vec<Vec<Candidate>> =
+                shapes.par_iter().map(|shape| patch.best_places(*shape, 2)).collect();
+            all.extend(places.into_iter().flatten());
         }
         all.sort_by(|a, b| b.score.total_cmp(&a.score));
         all.truncate(REFINED);

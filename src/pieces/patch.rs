@@ -1,7 +1,8 @@
 //! A seed's surroundings turned so that its sides run along the axes, with
 //! running sums that make a rectangle's score cost a dozen look-ups.
 
-use ndarray::Array2;
+use ndarray::{Array2, Axis};
+use rayon::prelude::*;
 
 use super::evidence::{EDGE_PER_MM, EDGE_REACH_MM, EdgeScale, PIECE_COST, area_credit};
 use super::shape::Shape;
@@ -41,7 +42,7 @@ impl<'a> Patch<'a> {
     pub fn new(
         view: &LabView,
         camera: &'a Camera,
-        kind_at: &dyn Fn(usize, usize) -> Kind,
+        kind_at: &(dyn Fn(usize, usize) -> Kind + Sync),
         scale: EdgeScale,
         middle: Mm,
         reach_mm: f64,
@@ -56,7 +57,12 @@ impl<'a> Patch<'a> {
             Mm::new(middle.x + u * cos - v * sin, middle.y + u * sin + v * cos)
         };
         // Indexed (u, v).
-        let lab = Array2::from_shape_fn((side, side), |(i, j)| view.sample(place(i, j)));
+        let mut lab: Array2<Option<[f32; 3]>> = Array2::from_elem((side, side), None);
+        lab.axis_iter_mut(Axis(0)).into_par_iter().enumerate().for_each(|(i, mut line)| {
+            for (j, value) in line.iter_mut().enumerate() {
+                *value = view.sample(place(i, j));
+            }
+        });
         let (rows, columns) = view.size();
         let mut area = Array2::<f64>::zeros((side + 1, side + 1));
         for i in 0..side {

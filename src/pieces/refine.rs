@@ -38,7 +38,7 @@ pub(super) struct Bench<'a> {
     pub view: &'a LabView,
     pub camera: &'a Camera,
     pub scale: EdgeScale,
-    pub kind_at: &'a dyn Fn(usize, usize) -> Kind,
+    pub kind_at: &'a (dyn Fn(usize, usize) -> Kind + Sync),
 }
 
 impl Bench<'_> {

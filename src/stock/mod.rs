@@ -4,8 +4,8 @@
 //!
 //! | layer | modules | touches |
 //! |---|---|---|
-//! | what a stock is | [`kind`], [`tally`], [`lots`], [`model`], [`change`], [`history`], [`merge`], [`confirm`], [`undo`], [`check`], [`incoming`], [`table`], [`view`], [`format`] | memory only |
-//! | where it lies | [`file`], [`lock`], [`durable`], [`inbox`], [`stamp`] | disk, clock, environment |
+//! | what a stock is | [`kind`], [`tally`], [`lots`], [`model`], [`change`], [`history`], [`merge`], [`confirm`], [`undo`], [`check`], [`incoming`], [`table`], [`view`], [`format`](mod@format) | memory only |
+//! | where it lies | [`file`](mod@file), [`lock`], [`durable`], [`inbox`], [`stamp`] | disk, clock, environment |
 //!
 //! Every operation makes new [`Contents`]; [`Stock::record`] writes down the
 //! difference as a history [`Entry`]. So any operation, also one that is yet to

@@ -2,8 +2,8 @@
 #![allow(dead_code)] // each test file uses its part
 
 use assert_cmd::Command;
-use cuptally::sheet::file::{CardReport, ColourReport, PhotoRef, Version};
-use cuptally::sheet::{Group, Piece, Sheet, Warning};
+use cuptally::sheet::file::{CardReport, ColourReport, PhotoRef, Unexplained, Version};
+use cuptally::sheet::{Group, Instead, Piece, Sheet, Warning};
 use cuptally::stock::{Stock, check, format};
 use sha2::{Digest, Sha256};
 use std::fs;
@@ -212,9 +212,22 @@ pub fn sheet(name: &str, place: Option<&str>, checked: bool, rows: &[Row]) -> Sh
             sure: 0.6,
             lab: [55.0, 40.0, 8.0],
             outline_px: vec![[1960.0, 1480.0], [2040.0, 1480.0], [2000.0, 1520.0]],
+            instead: vec![Instead {
+                form: "plate".to_owned(),
+                size: "2x3".to_owned(),
+                colour: "rose".to_owned(),
+                sure: 0.3,
+            }],
             doubts: vec!["another piece covers a corner".to_owned()],
         }],
         groups: rows.iter().map(group).collect(),
+        unexplained: vec![Unexplained {
+            x_px: 300.0,
+            y_px: 2500.0,
+            x_mm: -40.0,
+            y_mm: 210.0,
+            area_mm2: 84.0,
+        }],
         warnings: vec![Warning {
             code: "card-partial".to_owned(),
             text: "Part of the card is out of view; move it into the picture.".to_owned(),

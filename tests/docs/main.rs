@@ -1,0 +1,12 @@
+//! Holds what is written to what is built: documents, `--help`, schemas, layers.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+#[path = "../harbour/mod.rs"]
+mod harbour;
+
+mod code;
+mod commands;
+mod files;
+mod layers;
+mod markdown;
+mod text;
