@@ -13,10 +13,9 @@ use cuptally::card;
 use cuptally::cli::look::FormArg;
 use cuptally::cli::teach::teach;
 use cuptally::colour::SwatchBook;
-use cuptally::count::doubt::SURE;
 use cuptally::photo::{self, Limits, Photo};
 use cuptally::pipeline::{self, Targets};
-use cuptally::sheet::Sheet;
+use cuptally::sheet::{SURE, Sheet};
 use rayon::prelude::*;
 use serde::Deserialize;
 
