@@ -3,6 +3,7 @@
 use super::explain::Look;
 use super::joint::{Instead, Joint};
 use super::taught::Taught;
+use crate::colour::lab::de00;
 use crate::colour::names::name_of;
 use crate::colour::{SwatchBook, cluster};
 use crate::pieces::paint::Paint;
@@ -32,8 +33,8 @@ const NEW: f64 = 0.5;
 pub fn name_colours(paints: &[Paint], book: Option<&SwatchBook>) -> Vec<Named> {
     let taught = book.map(Taught::of).filter(|t| !t.names.is_empty());
     let mut named: Vec<Option<Named>> = vec![None; paints.len()];
-    if let Some(taught) = &taught {
-        for (slot, found) in named.iter_mut().zip(taught_names(paints, taught)) {
+    if let (Some(taught), Some(book)) = (&taught, book) {
+        for (slot, found) in named.iter_mut().zip(taught_names(paints, taught, book)) {
             *slot = found;
         }
     }
@@ -58,10 +59,9 @@ pub fn name_colours(paints: &[Paint], book: Option<&SwatchBook>) -> Vec<Named> {
 }
 
 /// Taught names; `None` for a colour that was not taught.
-fn taught_names(paints: &[Paint], taught: &Taught) -> Vec<Option<Named>> {
-    let finite = |p: &Paint| {
-        p.measured.iter().chain(&p.lab).all(|v| v.is_finite()) && p.dark.is_finite()
-    };
+fn taught_names(paints: &[Paint], taught: &Taught, book: &SwatchBook) -> Vec<Option<Named>> {
+    let finite =
+        |p: &Paint| p.measured.iter().chain(&p.lab).all(|v| v.is_finite()) && p.dark.is_finite();
     let fit: Vec<usize> = (0..paints.len()).filter(|i| finite(&paints[*i])).collect();
     let looks: Vec<Look> = fit.iter().map(|i| Look::of(&paints[*i])).collect();
     let mut best: Option<Joint<'_>> = None;
@@ -70,7 +70,10 @@ fn taught_names(paints: &[Paint], taught: &Taught) -> Vec<Option<Named>> {
             continue;
         };
         joint.settle();
-        if best.as_ref().is_none_or(|b| joint.evidence() > b.evidence()) {
+        if best
+            .as_ref()
+            .is_none_or(|b| joint.evidence() > b.evidence())
+        {
             best = Some(joint);
         }
     }
@@ -78,14 +81,56 @@ fn taught_names(paints: &[Paint], taught: &Taught) -> Vec<Option<Named>> {
     if let Some(mut joint) = best {
         let instead = joint.regroup();
         for (share, i) in joint.shares().iter().zip(fit) {
-            named[i] = decide(share, &instead, &joint, &taught.names);
+            let found = decide(share, &instead, &joint, &taught.names);
+            named[i] = found.map(|found| less_sure_if_inferred(found, paints[i].lab, book));
         }
     }
     named
 }
 
+/// A piece that gloss or shade has taken more than this many times as far from
+/// its colour as the nearest other taught colour lies is named by inference:
+/// what is left after so large a subtraction does not tell neighbours apart.
+const INFERRED: f64 = 1.5;
+/// Such a name is right more often than not, and never sure.
+const INFERRED_MOST: f64 = 0.85;
+
+/// Caps the probability of a name that was inferred from under gloss or shade.
+fn less_sure_if_inferred(mut named: Named, lab: [f64; 3], book: &SwatchBook) -> Named {
+    let distance = |from: [f64; 3], wanted: &dyn Fn(&str) -> bool| {
+        book.swatches()
+            .iter()
+            .filter(|swatch| wanted(&swatch.name))
+            .flat_map(|swatch| {
+                swatch
+                    .samples
+                    .iter()
+                    .map(|s| (de00(from, *s), &swatch.name))
+            })
+            .min_by(|a, b| a.0.total_cmp(&b.0))
+    };
+    let Some((away, _)) = distance(lab, &|name| name == named.name) else {
+        return named;
+    };
+    let own = book.swatches().iter().filter(|s| s.name == named.name);
+    let neighbour = own
+        .flat_map(|swatch| &swatch.samples)
+        .filter_map(|sample| distance(*sample, &|name| name != named.name))
+        .min_by(|a, b| a.0.total_cmp(&b.0));
+    if let Some((_, other)) = neighbour.filter(|(near, _)| away > INFERRED * near) {
+        named.probability = named.probability.min(INFERRED_MOST);
+        named.runner_up.get_or_insert_with(|| other.clone());
+    }
+    named
+}
+
 /// One piece's name from its own probabilities and its group's.
-fn decide(share: &[f64], instead: &[Instead], joint: &Joint<'_>, names: &[String]) -> Option<Named> {
+fn decide(
+    share: &[f64],
+    instead: &[Instead],
+    joint: &Joint<'_>,
+    names: &[String],
+) -> Option<Named> {
     let mut ranked: Vec<usize> = (0..names.len()).collect();
     ranked.sort_by(|a, b| share[*b].total_cmp(&share[*a]));
     let (&best, second) = (ranked.first()?, ranked.get(1));

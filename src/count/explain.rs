@@ -81,7 +81,8 @@ pub struct Explanation {
 /// Sums over light and gloss. `width` widens the deviations, for a first look; 1 as they are.
 pub fn explain(look: &Look, body: [f64; 3], given: &Given, width: f64) -> Explanation {
     let gloss_log: [f64; GLOSSES.len()] = GLOSSES.map(|g| (g + GLOSS_FLOOR).ln());
-    let mut gloss_prior = gloss_log.map(|h| (-0.5 * ((h - given.gloss.0) / given.gloss.1).powi(2)).exp());
+    let mut gloss_prior =
+        gloss_log.map(|h| (-0.5 * ((h - given.gloss.0) / given.gloss.1).powi(2)).exp());
     let sum: f64 = gloss_prior.iter().sum::<f64>().max(1e-300);
     for p in &mut gloss_prior {
         *p = (1.0 - ALONE) * *p / sum + ALONE / GLOSSES.len() as f64;

@@ -23,7 +23,11 @@ pub struct Field {
 
 /// For each place the mean and standard deviation that the others give it;
 /// `None` where the numbers allow no answer.
-pub fn by_the_others(places: &[Mm], values: &[(f64, f64)], field: &Field) -> Option<Vec<(f64, f64)>> {
+pub fn by_the_others(
+    places: &[Mm],
+    values: &[(f64, f64)],
+    field: &Field,
+) -> Option<Vec<(f64, f64)>> {
     let n = places.len();
     let covariance = DMatrix::from_fn(n, n, |i, j| {
         let apart = places[i].distance(places[j]) / field.reach_mm;
@@ -57,7 +61,12 @@ mod tests {
     #[test]
     fn a_pair_agrees_with_the_textbook() {
         let places = [Mm::new(0.0, 0.0), Mm::new(30.0, 40.0)];
-        let field = Field { mean: 1.0, smooth: 2.0, reach_mm: 50.0, own: 0.1 };
+        let field = Field {
+            mean: 1.0,
+            smooth: 2.0,
+            reach_mm: 50.0,
+            own: 0.1,
+        };
         let values = [(1.5, 0.2), (3.0, 0.4)];
         let got = by_the_others(&places, &values, &field).unwrap();
         let shared = 2.0 * (-0.5f64).exp();
@@ -71,7 +80,12 @@ mod tests {
         let places: Vec<Mm> = (0..9).map(|i| Mm::new(f64::from(i) * 10.0, 0.0)).collect();
         let mut values = vec![(0.0, 0.01); 9];
         values[4].0 = 5.0;
-        let field = Field { mean: 0.0, smooth: 1.0, reach_mm: 40.0, own: 0.01 };
+        let field = Field {
+            mean: 0.0,
+            smooth: 1.0,
+            reach_mm: 40.0,
+            own: 0.01,
+        };
         let got = by_the_others(&places, &values, &field).unwrap();
         assert!(got[4].0.abs() < 0.5, "{got:?}");
         assert!(got[3].0 > 0.5, "{got:?}");

@@ -106,10 +106,7 @@ impl<'a> Joint<'a> {
             })
         });
         let [lightness, chromatic] = &covariance;
-        let factor = [
-            lightness.clone().cholesky()?,
-            chromatic.clone().cholesky()?,
-        ];
+        let factor = [lightness.clone().cholesky()?, chromatic.clone().cholesky()?];
         let n = looks.len();
         let given = Given {
             gloss: ((2.0 * GLOSS_FLOOR).ln(), 1.0),
@@ -185,8 +182,7 @@ impl<'a> Joint<'a> {
                 let factor = &self.factor[usize::from(c > 0)];
                 let precision = factor.inverse()[(colour, colour)];
                 let pull = factor.solve(&self.shift_of(c))[colour];
-                -0.5 * pull * pull / precision
-                    - 0.5 * (2.0 * std::f64::consts::PI / precision).ln()
+                -0.5 * pull * pull / precision - 0.5 * (2.0 * std::f64::consts::PI / precision).ln()
             })
             .sum();
         (NEW / ROOM).ln() - expected
@@ -199,7 +195,9 @@ impl<'a> Joint<'a> {
     /// Body of a colour in this photo, linear.
     fn body(&self, k: usize) -> [f64; 3] {
         let shift = self.state.shift[k];
-        linear_from_lab(uneven(std::array::from_fn(|c| self.bodies[k][c] + shift[c])))
+        linear_from_lab(uneven(std::array::from_fn(|c| {
+            self.bodies[k][c] + shift[c]
+        })))
     }
 
     fn explain_all(&mut self, width: f64) {
@@ -236,7 +234,11 @@ impl<'a> Joint<'a> {
         let peak: f64 = (0..3)
             .map(|c| 0.5 * (2.0 * std::f64::consts::PI * variance(c, 1.0)).ln())
             .sum();
-        let log_new = if new { (NEW / ROOM).ln() + peak } else { f64::NEG_INFINITY };
+        let log_new = if new {
+            (NEW / ROOM).ln() + peak
+        } else {
+            f64::NEG_INFINITY
+        };
         for i in 0..n {
             let must = forced.and_then(|f| f[i]);
             let mut logs: Vec<f64> = (0..colours)
@@ -318,7 +320,10 @@ impl<'a> Joint<'a> {
                 let (before, spread) = state.given[i].light;
                 // What the piece itself says, without what it was told.
                 let own = (1.0 / v - 1.0 / (spread * spread)).max(1e-3 / (spread * spread));
-                (((m / v - before / (spread * spread)) / own).clamp(-0.3, 0.3), 1.0 / own)
+                (
+                    ((m / v - before / (spread * spread)) / own).clamp(-0.3, 0.3),
+                    1.0 / own,
+                )
             })
             .collect();
         let field = Field {
@@ -338,7 +343,12 @@ impl<'a> Joint<'a> {
             (middle, spread.max(SHADE_LEAST))
         });
         if let (Some(gloss), Some(light)) = (gloss, light) {
-            for (given, (gloss, light)) in self.state.given.iter_mut().zip(gloss.into_iter().zip(light)) {
+            for (given, (gloss, light)) in self
+                .state
+                .given
+                .iter_mut()
+                .zip(gloss.into_iter().zip(light))
+            {
                 *given = Given { gloss, light };
             }
         }
@@ -402,7 +412,11 @@ impl<'a> Joint<'a> {
                     }
                     self.polish(Some(&forced), 2);
                     let gain = self.evidence() - before;
-                    found.push(Instead { colour, other, gain });
+                    found.push(Instead {
+                        colour,
+                        other,
+                        gain,
+                    });
                     // 0.1: no walking about among equals.
                     if gain > 0.1 && better.as_ref().is_none_or(|(most, _)| gain > *most) {
                         better = Some((gain, self.state.clone()));
@@ -423,7 +437,12 @@ fn shade_of(look: &Look, body: [f64; 3], gloss: f64) -> f64 {
 }
 
 /// Log probability of a piece's dark places under a colour.
-fn shade_log(look: &Look, body: [f64; 3], found: &Explanation, (middle, spread): (f64, f64)) -> f64 {
+fn shade_log(
+    look: &Look,
+    body: [f64; 3],
+    found: &Explanation,
+    (middle, spread): (f64, f64),
+) -> f64 {
     let gloss = (found.gloss.0.exp() - GLOSS_FLOOR).max(0.0);
     // The dark places may mirror as much as the top does, or less.
     let (least, most) = (shade_of(look, body, gloss), shade_of(look, body, 0.0));

@@ -175,7 +175,10 @@ fn inner_samples(view: &MetricView, camera: &Camera, stance: &Stance) -> Vec<[f3
                 low.y + f64::from(i) * STEP_MM,
             );
             let inner = around.iter().all(|(sin, cos)| {
-                inside_convex(&outline, Mm::new(at.x + EDGE_MM * cos, at.y + EDGE_MM * sin))
+                inside_convex(
+                    &outline,
+                    Mm::new(at.x + EDGE_MM * cos, at.y + EDGE_MM * sin),
+                )
             });
             if inner {
                 samples.extend(pixel(view, at));
