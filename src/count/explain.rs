@@ -146,8 +146,8 @@ pub fn explain(look: &Look, body: [f64; 3], given: &Given, width: f64) -> Explan
             light2 += w * m * m;
             plain_gloss += w * g;
             trusted += w * trust;
-            for c in 0..3 {
-                found.residual[c] += w * trust * residual[c];
+            for (sum, off) in found.residual.iter_mut().zip(residual) {
+                *sum += w * trust * off;
             }
         }
     }
