@@ -2,6 +2,10 @@
 
 use serde::{Deserialize, Serialize};
 
+/// At or above this probability a piece, or a group's count, counts as sure; below
+/// it a person should look.
+pub const SURE: f64 = 0.9;
+
 /// The result of one photo.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Sheet {

@@ -3,9 +3,9 @@
 use super::flow::{Block, COLUMN_MM};
 use super::{DARK_AMBER, GREY, HAIRLINE, INK, words};
 use crate::colour::lab::{encode, linear_from_lab};
-use crate::count::doubt::SURE;
 use crate::drawing::lettering::{Style, Weight};
 use crate::drawing::{Ink, Lettering, Outline, Shape, round_rect_path};
+use crate::sheet::file::SURE;
 use crate::sheet::file::{Group, Sheet};
 use crate::units::Mm;
 use std::cmp::Ordering;
