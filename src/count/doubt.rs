@@ -2,8 +2,7 @@
 
 use super::colours::Named;
 use crate::pieces::{Form, FoundPiece, Shape};
-
-pub use crate::sheet::file::SURE;
+use crate::sheet::SURE;
 
 /// Why a piece needs a look.
 #[derive(Clone, Debug, PartialEq)]

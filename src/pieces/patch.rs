@@ -58,11 +58,14 @@ impl<'a> Patch<'a> {
         };
         // Indexed (u, v).
         let mut lab: Array2<Option<[f32; 3]>> = Array2::from_elem((side, side), None);
-        lab.axis_iter_mut(Axis(0)).into_par_iter().enumerate().for_each(|(i, mut line)| {
-            for (j, value) in line.iter_mut().enumerate() {
-                *value = view.sample(place(i, j));
-            }
-        });
+        lab.axis_iter_mut(Axis(0))
+            .into_par_iter()
+            .enumerate()
+            .for_each(|(i, mut line)| {
+                for (j, value) in line.iter_mut().enumerate() {
+                    *value = view.sample(place(i, j));
+                }
+            });
         let (rows, columns) = view.size();
         let mut area = Array2::<f64>::zeros((side + 1, side + 1));
         for i in 0..side {
@@ -179,7 +182,7 @@ impl<'a> Patch<'a> {
                 };
                 out.push(Candidate {
                     shape,
-                    at: self.from_uv(u, v),
+                    at: self.place_of(u, v),
                     turn,
                     score,
                 });
@@ -211,7 +214,7 @@ impl<'a> Patch<'a> {
         (x * cos + y * sin, -x * sin + y * cos)
     }
 
-    fn from_uv(&self, u: f64, v: f64) -> Mm {
+    fn place_of(&self, u: f64, v: f64) -> Mm {
         let (sin, cos) = self.turn.sin_cos();
         Mm::new(
             self.middle.x + u * cos - v * sin,

@@ -2,8 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-/// At or above this probability a piece, or a group's count, counts as sure; below
-/// it a person should look.
+/// At or above this probability a piece is sure; below it a person should look.
 pub const SURE: f64 = 0.9;
 
 /// The result of one photo.
