@@ -79,20 +79,22 @@ fn taught_names(paints: &[Paint], taught: &Taught) -> Vec<Option<Named>> {
     let mut named = vec![None; paints.len()];
     if let Some(mut joint) = best {
         let instead = joint.regroup();
-        for (share, i) in joint.shares().iter().zip(fit) {
-            named[i] = decide(share, &instead, &joint, &taught.names);
+        for (k, i) in fit.into_iter().enumerate() {
+            named[i] = decide(k, &instead, &joint, &taught.names);
         }
     }
     named
 }
 
+/// Where less than this share of a piece's light is its body's own and the rest mirrored, the
+/// name is inferred from small differences of large numbers.
+const OWN_LEAST: f64 = 0.35;
+/// Such a name is right more often than not, and never sure.
+const INFERRED_MOST: f64 = 0.85;
+
 /// One piece's name from its own probabilities and its group's.
-fn decide(
-    share: &[f64],
-    instead: &[Instead],
-    joint: &Joint<'_>,
-    names: &[String],
-) -> Option<Named> {
+fn decide(piece: usize, instead: &[Instead], joint: &Joint<'_>, names: &[String]) -> Option<Named> {
+    let share = joint.shares().get(piece)?;
     let mut ranked: Vec<usize> = (0..names.len()).collect();
     ranked.sort_by(|a, b| share[*b].total_cmp(&share[*a]));
     let (&best, second) = (ranked.first()?, ranked.get(1));
@@ -100,7 +102,10 @@ fn decide(
     let new = joint.gain_if_new(best).min(50.0).exp();
     let others: f64 = group.iter().map(|t| t.gain.min(50.0).exp()).sum();
     let right = 1.0 / (1.0 + others + new);
-    let probability = share[best] * right;
+    let mut probability = share[best] * right;
+    if joint.own_light(piece, best) < OWN_LEAST {
+        probability = probability.min(INFERRED_MOST);
+    }
     let share_new = share.get(names.len()).copied().unwrap_or(0.0);
     if share_new + share[best] * right * new > 0.5 {
         return None;

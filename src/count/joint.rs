@@ -8,11 +8,15 @@
 
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 
+mod regroup;
+
+pub use regroup::Instead;
+
 use super::even::{Even, distance, uneven};
 use super::explain::{Explanation, GLOSS_FLOOR, Given, Look, explain, variance};
 use super::field::{Field, by_the_others};
+use super::shade::{shade_log, shade_of};
 use crate::colour::lab::linear_from_lab;
-use crate::pieces::paint::luminance;
 use crate::units::Mm;
 
 /// Shift of colours in a photo, standard deviations in even units for lightness and for each
@@ -34,14 +38,8 @@ const GLOSS_LEAST: f64 = 0.3;
 const LIGHT: f64 = 0.06;
 const LIGHT_OWN: f64 = 0.025;
 const LIGHT_REACH_MM: f64 = 120.0;
-/// Typical gloss of dark places, share of a white's light; see [`shade_of`].
-const DARK_GLOSS: f64 = 0.02;
 /// Least spread of the log of the shade in a piece's dark places. Over the sample photos 0.17 to 0.5.
 const SHADE_LEAST: f64 = 0.35;
-/// Dark places this many standard deviations too dark make a piece suspect.
-const TOO_DARK: f64 = 2.5;
-/// Degrees of freedom of Student's t for shade.
-const SHADE_TAILS: f64 = 4.0;
 /// How many pieces of a colour are taken as seen before any is.
 const UNSEEN: f64 = 0.5;
 /// Probability of a colour that nobody taught, spread over the room of surface colours in even
@@ -52,9 +50,6 @@ const ROOM: f64 = 1.5e5;
 const WIDTHS: [f64; 6] = [3.0, 2.0, 1.4, 1.0, 1.0, 1.0];
 /// Shares of probability below this are not refreshed in a polish.
 const NEGLIGIBLE: f64 = 1e-3;
-/// Colours further apart than this are not mistaken for each other as a group, even units.
-const NEAR: f64 = 14.0;
-
 /// What is known of one photo's pieces at some stage.
 #[derive(Clone)]
 struct State {
@@ -79,17 +74,6 @@ pub struct Joint<'a> {
     covariance: [DMatrix<f64>; 2],
     factor: [Cholesky<f64, Dyn>; 2],
     state: State,
-}
-
-/// What would be if all pieces of a colour had another one.
-#[derive(Clone, Copy, Debug)]
-pub struct Instead {
-    /// Their colour.
-    pub colour: usize,
-    /// The other one.
-    pub other: usize,
-    /// Log of how much likelier that is.
-    pub gain: f64,
 }
 
 /// Who must have which colour while a group is tried.
@@ -143,71 +127,14 @@ impl<'a> Joint<'a> {
         self.weigh(None, true);
     }
 
-    /// Looks again at pieces whose dark places are far too dark for the colour they were given:
-    /// a lamp may bleach several neighbours, and each alone is not believed.
-    fn unbleach(&mut self) {
-        let Some((middle, spread)) = self.state.shade else {
-            return;
-        };
-        let too_dark = |joint: &Self, i: usize, k: usize| {
-            let off = shade_of(&joint.looks[i], joint.body(k), 0.0) - middle;
-            off < -TOO_DARK * spread
-        };
-        let forced: Forced = (0..self.looks.len())
-            .map(|i| {
-                let best = self.best(i)?;
-                if !too_dark(self, i, best) {
-                    return None;
-                }
-                (0..self.bodies.len())
-                    .filter(|k| !too_dark(self, i, *k))
-                    .max_by(|a, b| {
-                        let row = &self.state.table[i];
-                        row[*a].log.total_cmp(&row[*b].log)
-                    })
-            })
-            .collect();
-        if forced.iter().all(Option::is_none) {
-            return;
-        }
-        let (before, start) = (self.evidence(), self.state.clone());
-        for round in 0..3 {
-            self.weigh(Some(&forced), true);
-            self.learn_shift(1.0);
-            self.learn_places();
-            self.explain_all(1.0);
-            if round == 2 {
-                self.weigh(None, true);
-            }
-        }
-        self.learn_places();
-        self.explain_all(1.0);
-        self.weigh(None, true);
-        if self.evidence() < before {
-            self.state = start;
-        }
-    }
-
-    /// Tries other colours for whole groups, takes what is likelier, and says what was not.
-    pub fn regroup(&mut self) -> Vec<Instead> {
-        self.unbleach();
-        for _ in 0..4 {
-            let (found, better) = self.try_groups();
-            let Some(state) = better else {
-                return found;
-            };
-            self.state = state;
-            self.learn_places();
-            self.polish(None, 1);
-            self.explain_all(1.0);
-            self.weigh(None, true);
-        }
-        self.try_groups().0
-    }
-
     /// For each piece, the probability of each colour, and last of a new one.
     pub fn shares(&self) -> &[Vec<f64>] {
         &self.state.share
+    }
+
+    /// Share of a piece's light that would be its body's own if it had the colour.
+    pub fn own_light(&self, piece: usize, colour: usize) -> f64 {
+        self.state.table[piece][colour].hold
     }
 
     /// Log probability of all pieces and shifts.
@@ -430,77 +357,6 @@ impl<'a> Joint<'a> {
         let share = &self.state.share[i];
         (0..self.bodies.len()).max_by(|&a, &b| share[a].total_cmp(&share[b]))
     }
-
-    /// Each group with each near colour in its place, alone or in exchange.
-    fn try_groups(&mut self) -> (Vec<Instead>, Option<State>) {
-        let start = self.state.clone();
-        let before = self.evidence();
-        let best: Vec<Option<usize>> = (0..self.looks.len()).map(|i| self.best(i)).collect();
-        let used = |k: usize| best.contains(&Some(k));
-        let mut found = Vec::new();
-        let mut better: Option<(f64, State)> = None;
-        let colours = self.bodies.len();
-        for colour in (0..colours).filter(|k| used(*k)) {
-            for other in (0..colours).filter(|k| *k != colour) {
-                if distance(self.bodies[colour], self.bodies[other]) > NEAR {
-                    continue;
-                }
-                for exchange in [false, true] {
-                    if exchange && !used(other) {
-                        continue;
-                    }
-                    let forced: Forced = best
-                        .iter()
-                        .map(|b| match b {
-                            Some(k) if *k == colour => Some(other),
-                            Some(k) if exchange && *k == other => Some(colour),
-                            _ => None,
-                        })
-                        .collect();
-                    self.state = start.clone();
-                    for (i, must) in forced.iter().enumerate() {
-                        if let Some(k) = must {
-                            self.state.share[i] = vec![0.0; colours + 1];
-                            self.state.share[i][*k] = 1.0;
-                        }
-                    }
-                    self.polish(Some(&forced), 2);
-                    let gain = self.evidence() - before;
-                    found.push(Instead {
-                        colour,
-                        other,
-                        gain,
-                    });
-                    // 0.1: no walking about among equals.
-                    if gain > 0.1 && better.as_ref().is_none_or(|(most, _)| gain > *most) {
-                        better = Some((gain, self.state.clone()));
-                    }
-                }
-            }
-        }
-        self.state = start;
-        (found, better.map(|(_, state)| state))
-    }
-}
-
-/// Log of how dark a piece's dark places are against its body. Gloss that they mirror
-/// goes with the body, or dark bodies would seem less shaded than light ones.
-fn shade_of(look: &Look, body: [f64; 3], gloss: f64) -> f64 {
-    let own = luminance(body).max(1e-3);
-    (look.paint().dark.max(1e-3) / (own + DARK_GLOSS + gloss)).ln()
-}
-
-/// Log probability of a piece's dark places under a colour.
-fn shade_log(look: &Look, body: [f64; 3], gloss: f64, (middle, spread): (f64, f64)) -> f64 {
-    // The dark places may mirror as much as the top does, or less.
-    let (least, most) = (shade_of(look, body, gloss), shade_of(look, body, 0.0));
-    let off = if most < middle {
-        most - middle
-    } else {
-        (least - middle).max(0.0)
-    };
-    let z = off / spread;
-    -0.5 * (SHADE_TAILS + 1.0) * (z * z / SHADE_TAILS).ln_1p()
 }
 
 fn median(values: &mut [f64]) -> Option<f64> {

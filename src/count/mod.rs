@@ -3,6 +3,7 @@
 mod even;
 mod explain;
 mod field;
+mod shade;
 mod joint;
 mod taught;
 pub mod colours;

@@ -2,7 +2,7 @@
 #![allow(dead_code)] // each test file uses its part
 
 use assert_cmd::Command;
-use cuptally::sheet::file::{CardReport, ColourReport, PhotoRef, Version};
+use cuptally::sheet::file::{CardReport, ColourReport, PhotoRef, Unexplained, Version};
 use cuptally::sheet::{Group, Instead, Piece, Sheet, Warning};
 use cuptally::stock::{Stock, check, format};
 use sha2::{Digest, Sha256};
@@ -221,6 +221,13 @@ pub fn sheet(name: &str, place: Option<&str>, checked: bool, rows: &[Row]) -> Sh
             doubts: vec!["another piece covers a corner".to_owned()],
         }],
         groups: rows.iter().map(group).collect(),
+        unexplained: vec![Unexplained {
+            x_px: 3100.5,
+            y_px: 900.5,
+            x_mm: 205.0,
+            y_mm: 60.0,
+            area_mm2: 61.0,
+        }],
         warnings: vec![Warning {
             code: "card-partial".to_owned(),
             text: "Part of the card is out of view; move it into the picture.".to_owned(),

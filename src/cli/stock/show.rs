@@ -93,8 +93,8 @@ pub fn run(args: &ShowArgs, context: &Context) -> Result<Outcome, Failure> {
             say::print("\nPending: nobody has looked at these yet.")?;
             say::print_table(&pending_table(&view)?)?;
             say::note(
-                "look at pending sheets with `cuptally review` and post them again; \
-                 or, having looked, say `cuptally stock confirm ENTRY`",
+                "look at the marked-up pictures of pending sheets, and when they are right say \
+                 `cuptally stock confirm ENTRY`",
             );
         }
     }

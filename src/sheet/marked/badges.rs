@@ -9,6 +9,7 @@ use super::{AMBER, INK, PX_PER_MM, ROSE, letter, words};
 use crate::drawing::lettering::{Style, Weight};
 use crate::drawing::{Ink, Lettering, Outline, Shape, paint, round_rect_path};
 use crate::units::{Mm, Px};
+use std::f64::consts::{FRAC_PI_2, TAU};
 use tiny_skia::{FillRule, Mask, Pixmap, Transform};
 
 /// Em of the lettering at full size, px.
@@ -20,16 +21,19 @@ const CASING_PX: f64 = 2.0;
 
 /// A cell of the map, px.
 const CELL: f64 = 4.0;
-/// Directions in which a place is looked for, and steps of 4 px.
+/// Directions in which a place is looked for.
 const DIRECTIONS: u32 = 16;
-const STEPS: u32 = 40;
+/// How far beyond the thing's furthest corner, in cells.
+const BEYOND: f64 = 14.0;
+/// And no further than this in all, in cells: for a thing as large as the photo.
+const MOST_STEPS: f64 = 150.0;
 
 /// What it costs to hide a cell of this.
 const OWN: f64 = 1.0;
 const OTHER: f64 = 3.0;
 const BADGE: f64 = 8.0;
 const OUTSIDE: f64 = 12.0;
-/// What a step away from the thing costs, in cells.
+/// What it costs to stand so many cells from the thing's edge.
 const STEP: f64 = 1.5;
 
 /// Draws all badges.
@@ -106,15 +110,7 @@ fn badge(
 
 /// A short line from the badge to what it names, where they do not touch.
 fn tie(photo: &mut Pixmap, thing: &Thing<'_>, from: Px, ink: Ink, casing: f64) {
-    let nearest = thing
-        .corners
-        .iter()
-        .zip(thing.corners.iter().cycle().skip(1))
-        .map(|(a, b)| nearest_on(*a, *b, from))
-        .min_by(|a, b| a.distance(from).total_cmp(&b.distance(from)));
-    let Some(to) = nearest else {
-        return;
-    };
+    let to = nearest_on_edge(thing.corners, from);
     let length = from.distance(to);
     if length < 1.0 {
         return;
@@ -139,6 +135,18 @@ fn tie(photo: &mut Pixmap, thing: &Thing<'_>, from: Px, ink: Ink, casing: f64) {
             );
         }
     }
+}
+
+/// The place on a closed outline that is nearest to `to`; `to` itself without one.
+fn nearest_on_edge(corners: &[Px], to: Px) -> Px {
+    let next = corners.iter().cycle().skip(1);
+    let places = corners
+        .iter()
+        .zip(next)
+        .map(|(a, b)| nearest_on(*a, *b, to));
+    places
+        .min_by(|a, b| a.distance(to).total_cmp(&b.distance(to)))
+        .unwrap_or(to)
 }
 
 /// The place between `a` and `b` that is nearest to `to`.
@@ -218,18 +226,24 @@ impl Map {
 
     /// Middle of the badge where it hides least.
     fn best(&self, thing: &Thing<'_>, width: f64, height: f64) -> Px {
+        let corners = thing.corners.iter();
+        let furthest = corners.fold(0.0, |far, c| thing.middle.distance(*c).max(far));
+        let steps = (furthest / CELL + BEYOND).min(MOST_STEPS) as u32;
         let mut best = (f64::INFINITY, thing.middle);
-        for step in 0..STEPS {
+        for step in 0..steps {
             for direction in 0..DIRECTIONS {
                 // Straight up first.
-                let turn = f64::from(direction) / f64::from(DIRECTIONS) * std::f64::consts::TAU
-                    - std::f64::consts::FRAC_PI_2;
+                let turn = f64::from(direction) / f64::from(DIRECTIONS) * TAU - FRAC_PI_2;
                 let reach = f64::from(step) * CELL;
                 let middle = Px::new(
                     thing.middle.x + reach * turn.cos(),
                     thing.middle.y + reach * turn.sin(),
                 );
-                let cost = self.cost(middle, width, height, thing.id) + STEP * f64::from(step);
+                let mut cost = self.cost(middle, width, height, thing.id);
+                if cost < best.0 {
+                    let edge = nearest_on_edge(thing.corners, middle);
+                    cost += STEP * edge.distance(middle) / CELL;
+                }
                 if cost < best.0 {
                     best = (cost, middle);
                 }

@@ -7,14 +7,15 @@ use crate::units::Mm;
 use image::RgbImage;
 use tiny_skia::Pixmap;
 
-const MARGIN_MM: f64 = 10.0;
+const MARGIN_MM: f64 = 9.0;
 const GUTTER_MM: f64 = 9.0;
-/// Beside a photo, no more columns than this: further lists make the picture higher.
+/// Beside a photo, no more columns than this; longer lists go below it.
 const MOST_COLUMNS: usize = 3;
 /// Beside a small photo, columns are at least this high.
 const LEAST_HEIGHT_MM: f64 = 150.0;
 
-/// The photo with the panel beside it, or below when the photo is upright.
+/// The photo with the panel beside it, or below when the photo is upright or the
+/// panel is long.
 ///
 /// # Errors
 /// [`DrawingError::Canvas`] when there is no memory for it.
@@ -24,26 +25,19 @@ pub fn picture(photo: &Pixmap, blocks: &[Block]) -> Result<RgbImage, DrawingErro
         f64::from(width_px) / PX_PER_MM,
         f64::from(height_px) / PX_PER_MM,
     );
-    let upright = height_px > width_px;
     let step = COLUMN_MM + GUTTER_MM;
-    let columns = if upright {
+    let room = (height - 2.0 * MARGIN_MM).max(LEAST_HEIGHT_MM);
+    let below = height_px > width_px || flow::needed(blocks, room) > MOST_COLUMNS;
+    let columns = if below {
         let fit = ((width - 2.0 * MARGIN_MM + GUTTER_MM) / step).floor() as usize;
-        let count = fit.max(1);
-        flow::columns(blocks, flow::least_height(blocks, count))
+        flow::columns(blocks, flow::least_height(blocks, fit.max(1)))
     } else {
-        let room = (height - 2.0 * MARGIN_MM).max(LEAST_HEIGHT_MM);
-        let count = flow::needed(blocks, room);
-        let room = if count > MOST_COLUMNS {
-            flow::least_height(blocks, MOST_COLUMNS)
-        } else {
-            room
-        };
         flow::columns(blocks, room)
     };
     let panel_width = columns.len() as f64 * step - GUTTER_MM + 2.0 * MARGIN_MM;
     let panel_height = 2.0 * MARGIN_MM + columns.iter().map(|c| c.height_mm).fold(0.0, f64::max);
     let px = |mm: f64| (mm * PX_PER_MM).ceil() as u32;
-    let (size, corner) = if upright {
+    let (size, corner) = if below {
         let size = (width_px.max(px(panel_width)), height_px + px(panel_height));
         (size, Mm::new(MARGIN_MM, height + MARGIN_MM))
     } else {

@@ -4,7 +4,7 @@ use crate::drawing::Shape;
 use crate::units::Mm;
 
 /// Width of a column, mm.
-pub const COLUMN_MM: f64 = 86.0;
+pub const COLUMN_MM: f64 = 82.0;
 
 /// One line or paragraph of the panel, its top left at (0, 0).
 #[derive(Clone, Default)]

@@ -1,7 +1,7 @@
 //! The head of the panel: which photo, how many, and what the lines mean.
 
 use super::flow::{Block, COLUMN_MM};
-use super::{AMBER, DARK_AMBER, GREY, INK, ROSE, is_doubtful, words};
+use super::{AMBER, DARK_AMBER, DARK_ROSE, GREY, INK, ROSE, is_doubtful, words};
 use crate::drawing::lettering::{Style, Weight};
 use crate::drawing::{Drawing, Ink, Lettering, circle_path};
 use crate::sheet::file::Sheet;
@@ -16,7 +16,7 @@ const TITLE_LEADING_MM: f64 = 5.6;
 const FIGURE_BASELINE_MM: f64 = 6.4;
 const UNDER_BASELINE_MM: f64 = 10.8;
 const FIGURES_MM: f64 = 13.0;
-const FIGURE_STEP_MM: f64 = 29.0;
+const FIGURE_STEP_MM: f64 = 21.5;
 
 /// Samples of the lines stand on grey, as over a photo.
 const SAMPLE_GROUND: Ink = Ink([176, 178, 180]);
@@ -83,11 +83,14 @@ fn figures(sheet: &Sheet, lettering: &Lettering) -> Block {
     let doubtful = sheet.pieces.iter().filter(|p| is_doubtful(p)).count();
     let looked = if doubtful == 0 { INK } else { DARK_AMBER };
     let piece = if all == 1 { "piece" } else { "pieces" };
-    let figures = [
+    let mut figures = vec![
         (all, piece, INK),
         (all - doubtful, "sure", INK),
         (doubtful, "doubtful", looked),
     ];
+    if !sheet.unexplained.is_empty() {
+        figures.push((sheet.unexplained.len(), "unexplained", DARK_ROSE));
+    }
     let mut block = Block {
         height_mm: FIGURES_MM,
         ..Block::default()

@@ -6,6 +6,7 @@ use super::{INK, PX_PER_MM};
 use crate::drawing::lettering::{Style, Weight};
 use crate::drawing::{Ink, Lettering, paint};
 use crate::units::{Mm, Px};
+use std::f64::consts::{FRAC_PI_2, PI};
 use tiny_skia::{FillRule, LineJoin, Paint, Pixmap, Stroke, Transform};
 
 /// Em of the lettering, px: no larger than calm, no smaller than readable.
@@ -40,9 +41,19 @@ fn draw_one(photo: &mut Pixmap, shown: &ShownPiece<'_>, lettering: &Lettering) {
     let mut size = largest(shown, length, turn);
     if size < EASY_PX {
         let along = direction(&shown.corners);
-        let turned = largest(shown, length, along);
-        if turned > size + 1.0 {
-            (turn, size) = (along, turned);
+        let across = if along > 0.0 {
+            along - FRAC_PI_2
+        } else {
+            along + FRAC_PI_2
+        };
+        // A square piece has no long side; then the more level way is read more easily.
+        let mut ways = [along, across];
+        ways.sort_by(|a, b| a.abs().total_cmp(&b.abs()));
+        for way in ways {
+            let turned = largest(shown, length, way);
+            if turned > size + 1.0 {
+                (turn, size) = (way, turned);
+            }
         }
     }
     let size = size.max(SMALLEST_PX);
@@ -141,8 +152,8 @@ fn direction(corners: &[Px]) -> f64 {
     let xy = mean(&|p| (p.x - x) * (p.y - y));
     // Between -90 and 90 degrees; straight up reads from below.
     let turn = 0.5 * (2.0 * xy).atan2(xx - yy);
-    if turn > std::f64::consts::FRAC_PI_2 - 0.01 {
-        turn - std::f64::consts::PI
+    if turn > FRAC_PI_2 - 0.01 {
+        turn - PI
     } else {
         turn
     }
@@ -164,7 +175,7 @@ mod tests {
         for degrees in [-80.0_f64, -30.0, 0.0, 45.0, 80.0, 100.0, 170.0, 200.0] {
             let turn = direction(&bar(degrees.to_radians())).to_degrees();
             let off = (turn - degrees).rem_euclid(180.0);
-            assert!(off < 1e-6 || off > 180.0 - 1e-6, "{degrees}: {turn}");
+            assert!(!(1e-6..=180.0 - 1e-6).contains(&off), "{degrees}: {turn}");
             assert!((-90.5..=90.0).contains(&turn), "{degrees}: {turn}");
         }
     }

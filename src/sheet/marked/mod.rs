@@ -1,7 +1,7 @@
 //! The marked-up picture of one counted photo, for a person to look at.
 //!
-//! Left, or above when the photo is upright, stands the photo with each piece
-//! outlined; beside it a panel says in words what was counted and what is
+//! The photo stands with each piece outlined; beside it, or below when the photo is
+//! upright or the lists are long, a panel says in words what was counted and what is
 //! doubtful. Sure pieces have a thin light line. Doubtful ones have a thick dashed
 //! amber line and a badge with the piece's number, under which the panel says why.
 //! Places that no piece explains have a ring and a letter.
@@ -21,9 +21,9 @@ mod table;
 mod notes;
 mod compose;
 
-use crate::count::doubt::SURE;
 use crate::drawing::{DrawingError, Ink, Lettering};
 use crate::photo::LinearPicture;
+use crate::sheet::SURE;
 use crate::sheet::file::{Piece, Sheet};
 use image::RgbImage;
 use image::codecs::jpeg::JpegEncoder;
@@ -44,8 +44,9 @@ const HAIRLINE: Ink = Ink([216, 219, 222]);
 /// Doubtful pieces, and a dark shade of it for words on paper.
 const AMBER: Ink = Ink([255, 182, 30]);
 const DARK_AMBER: Ink = Ink([140, 88, 0]);
-/// Places that no piece explains.
+/// Places that no piece explains, and a dark shade of it.
 const ROSE: Ink = Ink([255, 110, 160]);
+const DARK_ROSE: Ink = Ink([168, 28, 84]);
 
 /// Why a marked-up picture could not be made.
 #[derive(Debug, thiserror::Error)]
@@ -126,7 +127,7 @@ pub fn to_jpeg(picture: &RgbImage) -> Result<Vec<u8>, MarkedError> {
 /// Whether a person should look at this piece. Written so that a `sure` that is
 /// not a number is doubtful.
 fn is_doubtful(piece: &Piece) -> bool {
-    !(piece.sure >= SURE)
+    piece.sure.is_nan() || piece.sure < SURE
 }
 
 /// What a place that no piece explains is called: A to Z, then AA, AB.

@@ -25,7 +25,7 @@ const BASELINE_MM: f64 = 3.4;
 const LEADING_MM: f64 = 4.2;
 const BETWEEN_MM: f64 = 2.0;
 /// Text stands right of the badges.
-const TEXT_MM: f64 = 14.0;
+const TEXT_MM: f64 = 13.0;
 const BADGE_HEIGHT_MM: f64 = 4.0;
 
 const fn style(weight: Weight, size_mm: f64, ink: Ink) -> Style {
@@ -86,7 +86,7 @@ fn places(sheet: &Sheet, lettering: &Lettering) -> Vec<Block> {
         let mut entry = Entry::new(lettering);
         entry.badge(&letter(index), ROSE);
         let what = format!(
-            "about {}\u{a0}mm² at x\u{a0}{}\u{a0}mm, y\u{a0}{}\u{a0}mm from the card’s corner",
+            "about {}\u{a0}mm² at x\u{a0}{}, y\u{a0}{}\u{a0}mm",
             whole(place.area_mm2),
             whole(place.x_mm),
             whole(place.y_mm)
@@ -95,7 +95,21 @@ fn places(sheet: &Sheet, lettering: &Lettering) -> Vec<Block> {
         entry.finish()
     });
     let more = more_note(more, "places, in the sheet file", lettering);
-    list("Not explained by any piece", entries.chain(more), lettering)
+    let title = "Not explained by any piece";
+    let mut blocks = list(title, entries.chain(more), lettering);
+    // Right below the heading, which stands after the gap.
+    if blocks.len() > 1 {
+        let from = note(
+            "measured from the card’s corner with the light dot",
+            lettering,
+        );
+        let from = Block {
+            stays_with_next: true,
+            ..from
+        };
+        blocks.insert(2, from);
+    }
+    blocks
 }
 
 /// A length or an area that the reader need not know better.

@@ -142,7 +142,8 @@ impl<'a> Shown<'a> {
 
 /// A circle as corners.
 pub fn circle(middle: Px, radius: f64) -> Vec<Px> {
-    let corners = 32;
+    // Often enough that no corner is seen.
+    let corners = if radius < 40.0 { 32_u32 } else { 128 };
     let turn = |i: u32| f64::from(i) * std::f64::consts::TAU / f64::from(corners);
     let place = |i: u32| {
         Px::new(

@@ -3,9 +3,9 @@
 use super::flow::{Block, COLUMN_MM};
 use super::{DARK_AMBER, GREY, HAIRLINE, INK, words};
 use crate::colour::lab::{encode, linear_from_lab};
-use crate::count::doubt::SURE;
 use crate::drawing::lettering::{Style, Weight};
 use crate::drawing::{Ink, Lettering, Outline, Shape, round_rect_path};
+use crate::sheet::SURE;
 use crate::sheet::file::{Group, Sheet};
 use crate::units::Mm;
 use std::cmp::Ordering;
@@ -28,12 +28,12 @@ pub const HEADING_MM: f64 = 6.6;
 
 const CHIP_MM: f64 = 3.5;
 const NAME_MM: f64 = 5.8;
-const NAME_WIDTH_MM: f64 = 37.0;
-const FORM_MM: f64 = 45.0;
+const NAME_WIDTH_MM: f64 = 35.5;
+const FORM_MM: f64 = 43.0;
 const FORM_WIDTH_MM: f64 = 10.5;
-const SIZE_MM: f64 = 57.0;
+const SIZE_MM: f64 = 54.5;
 /// Right edge of the figures.
-const COUNT_RIGHT_MM: f64 = 74.0;
+const COUNT_RIGHT_MM: f64 = 71.0;
 const RANGE_RIGHT_MM: f64 = COLUMN_MM;
 const THIN_MM: f64 = 0.15;
 
@@ -90,6 +90,10 @@ pub fn blocks(sheet: &Sheet, lettering: &Lettering) -> Vec<Block> {
             lettering,
         ));
     }
+    // The total never stands alone at the top of a column.
+    if let Some(last) = blocks.last_mut() {
+        last.stays_with_next = true;
+    }
     blocks.push(total(&sheet.groups, lettering));
     blocks
 }
@@ -140,10 +144,8 @@ fn mean_colour(sheet: &Sheet, group: &Group) -> Option<Ink> {
 }
 
 fn head(lettering: &Lettering) -> Block {
-    let right = |words: &str, right_mm: f64| {
-        let x = right_mm - lettering.width_mm(words, HEAD);
-        lettering.line(words, HEAD, Mm::new(x, HEAD_BASELINE_MM))
-    };
+    let right =
+        |words: &str, right_mm: f64| right(words, HEAD, right_mm, HEAD_BASELINE_MM, lettering);
     let left = |words: &str, x: f64| lettering.line(words, HEAD, Mm::new(x, HEAD_BASELINE_MM));
     Block {
         height_mm: HEAD_MM,
@@ -181,14 +183,7 @@ fn row(group: &Group, chip: Option<Ink>, named: bool, ruled: bool, lettering: &L
     for (words, x) in [(form.concat(), FORM_MM), (size, SIZE_MM)] {
         shapes.push(lettering.line(&words, ROW, Mm::new(x, BASELINE_MM)));
     }
-    shapes.extend(figures(
-        group.count,
-        group.low,
-        group.high,
-        !(group.sure >= SURE),
-        BASELINE_MM,
-        lettering,
-    ));
+    shapes.extend(figures(group, lettering));
     Block {
         height_mm: ROW_MM + (lines - 1) as f64 * LEADING_MM,
         shapes,
@@ -197,50 +192,44 @@ fn row(group: &Group, chip: Option<Ink>, named: bool, ruled: bool, lettering: &L
 }
 
 /// Count, and beside it the range or, when only the kind is in doubt, a question mark.
-fn figures(
-    count: u32,
-    low: u32,
-    high: u32,
-    doubtful: bool,
-    baseline_mm: f64,
-    lettering: &Lettering,
-) -> Vec<Shape> {
-    let right = |words: &str, style: Style, right_mm: f64| {
-        let x = right_mm - lettering.width_mm(words, style);
-        lettering.line(words, style, Mm::new(x, baseline_mm))
-    };
-    let mut shapes = vec![right(&count.to_string(), COUNT, COUNT_RIGHT_MM)];
-    let range = if low != high {
-        Some(format!("{low}–{high}"))
+fn figures(group: &Group, lettering: &Lettering) -> Vec<Shape> {
+    let doubtful = group.sure.is_nan() || group.sure < SURE;
+    let count = group.count.to_string();
+    let mut shapes = vec![right(&count, COUNT, COUNT_RIGHT_MM, BASELINE_MM, lettering)];
+    let range = if group.low != group.high {
+        format!("{}–{}", group.low, group.high)
     } else if doubtful {
-        Some("?".to_owned())
+        "?".to_owned()
     } else {
-        None
+        return shapes;
     };
-    if let Some(range) = range {
-        let style = Style {
-            ink: DARK_AMBER,
-            ..ROW
-        };
-        shapes.push(right(&range, style, RANGE_RIGHT_MM));
-    }
+    let ink = if doubtful { DARK_AMBER } else { GREY };
+    let style = Style { ink, ..ROW };
+    shapes.push(right(&range, style, RANGE_RIGHT_MM, BASELINE_MM, lettering));
     shapes
 }
 
+/// The sum of the counts. Not of the ranges: a piece that may belong to another
+/// group is in doubt in both, and still one piece.
 fn total(groups: &[Group], lettering: &Lettering) -> Block {
-    let sum = |of: fn(&Group) -> u32| groups.iter().map(of).fold(0, u32::saturating_add);
-    let (count, low, high) = (sum(|g| g.count), sum(|g| g.low), sum(|g| g.high));
-    let mut shapes = vec![
-        hairline(0.3, 0.0),
-        lettering.line("total", COUNT, Mm::new(NAME_MM, BASELINE_MM + 0.6)),
-    ];
-    let figures = figures(count, low, high, false, BASELINE_MM + 0.6, lettering);
-    shapes.extend(figures);
+    let counts = groups.iter().map(|group| group.count);
+    let count = counts.fold(0, u32::saturating_add).to_string();
+    let y = BASELINE_MM + 0.6;
     Block {
         height_mm: ROW_MM + 0.6,
-        shapes,
+        shapes: vec![
+            hairline(0.3, 0.0),
+            lettering.line("total", COUNT, Mm::new(NAME_MM, y)),
+            right(&count, COUNT, COUNT_RIGHT_MM, y, lettering),
+        ],
         ..Block::default()
     }
+}
+
+/// Words that end at `right_mm`.
+fn right(words: &str, style: Style, right_mm: f64, y_mm: f64, lettering: &Lettering) -> Shape {
+    let x = right_mm - lettering.width_mm(words, style);
+    lettering.line(words, style, Mm::new(x, y_mm))
 }
 
 fn chip_shapes(chip: Option<Ink>) -> Vec<Shape> {
