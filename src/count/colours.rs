@@ -95,9 +95,10 @@ const INFERRED_MOST: f64 = 0.85;
 /// One piece's name from its own probabilities and its group's.
 fn decide(piece: usize, instead: &[Instead], joint: &Joint<'_>, names: &[String]) -> Option<Named> {
     let share = joint.shares().get(piece)?;
-    let mut ranked: Vec<usize> = (0..names.len()).collect();
+    let mut ranked: Vec<usize> = (0..share.len().saturating_sub(1)).collect();
     ranked.sort_by(|a, b| share[*b].total_cmp(&share[*a]));
     let (&best, second) = (ranked.first()?, ranked.get(1));
+    let name = names.get(best)?;
     let group: Vec<&Instead> = instead.iter().filter(|t| t.colour == best).collect();
     let new = joint.gain_if_new(best).min(50.0).exp();
     let others: f64 = group.iter().map(|t| t.gain.min(50.0).exp()).sum();
@@ -106,7 +107,7 @@ fn decide(piece: usize, instead: &[Instead], joint: &Joint<'_>, names: &[String]
     if joint.own_light(piece, best) < OWN_LEAST {
         probability = probability.min(INFERRED_MOST);
     }
-    let share_new = share.get(names.len()).copied().unwrap_or(0.0);
+    let share_new: f64 = share.iter().skip(names.len()).sum();
     if share_new + share[best] * right * new > 0.5 {
         return None;
     }
@@ -118,11 +119,11 @@ fn decide(piece: usize, instead: &[Instead], joint: &Joint<'_>, names: &[String]
         .chain(by_itself)
         .max_by(|a, b| a.0.total_cmp(&b.0));
     Some(Named {
-        name: names[best].clone(),
+        name: name.clone(),
         probability,
         runner_up: runner_up
             .filter(|_| probability < CLEAR)
-            .map(|(_, k)| names[k].clone()),
+            .and_then(|(_, k)| names.get(k).cloned()),
         new: false,
     })
 }

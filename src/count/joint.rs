@@ -12,11 +12,11 @@ mod regroup;
 
 pub use regroup::Instead;
 
-use super::even::{Even, distance, uneven};
+use super::even::{Even, distance, even, uneven};
 use super::explain::{Explanation, GLOSS_FLOOR, Given, Look, explain, variance};
 use super::field::{Field, by_the_others};
 use super::shade::{shade_log, shade_of};
-use crate::colour::lab::linear_from_lab;
+use crate::colour::lab::{lab_from_linear, linear_from_lab};
 use crate::units::Mm;
 
 /// Shift of colours in a photo, standard deviations in even units for lightness and for each
@@ -63,13 +63,26 @@ struct State {
     share: Vec<Vec<f64>>,
     /// Log probability of each piece.
     log: Vec<f64>,
+    /// Gloss that each taught piece is now taken to have had.
+    taught_gloss: Vec<f64>,
+}
+
+/// A colour as it was taught.
+#[derive(Clone, Copy, Debug)]
+pub struct Body {
+    /// Where it lies.
+    pub even: Even,
+    /// Mean of the gloss that may still be in it, share of a white's light.
+    pub gloss: f64,
 }
 
 /// One photo's pieces and the colours that they may have.
 pub struct Joint<'a> {
     looks: &'a [Look],
     places: Vec<Mm>,
-    bodies: Vec<Even>,
+    /// The taught colours, and after them those that nobody taught.
+    bodies: Vec<Body>,
+    taught: usize,
     /// Covariance of shifts, and its factor: lightness, chromatic.
     covariance: [DMatrix<f64>; 2],
     factor: [Cholesky<f64, Dyn>; 2],
@@ -81,18 +94,9 @@ type Forced = Vec<Option<usize>>;
 
 impl<'a> Joint<'a> {
     /// Starts with no shift; `None` where the colours' numbers allow no answer.
-    pub fn new(looks: &'a [Look], bodies: &[Even]) -> Option<Self> {
-        let covariance = [0, 1].map(|kind| {
-            DMatrix::from_fn(bodies.len(), bodies.len(), |i, j| {
-                let apart = distance(bodies[i], bodies[j]) / LIKE;
-                let own = if i == j { SHIFT_OWN[kind].powi(2) } else { 0.0 };
-                SHIFT_ALL[kind].powi(2)
-                    + SHIFT_LIKE[kind].powi(2) * (-0.5 * apart * apart).exp()
-                    + own
-            })
-        });
-        let [lightness, chromatic] = &covariance;
-        let factor = [lightness.clone().cholesky()?, chromatic.clone().cholesky()?];
+    pub fn new(looks: &'a [Look], bodies: &[Body]) -> Option<Self> {
+        let covariance = covariance(bodies, bodies.len());
+        let factor = factor(&covariance)?;
         let n = looks.len();
         let given = Given {
             gloss: ((2.0 * GLOSS_FLOOR).ln(), 1.0),
@@ -110,9 +114,32 @@ impl<'a> Joint<'a> {
                 table: vec![vec![Explanation::default(); bodies.len()]; n],
                 share: vec![vec![1.0 / bodies.len().max(1) as f64; bodies.len() + 1]; n],
                 log: vec![0.0; n],
+                taught_gloss: vec![0.0; bodies.len()],
             },
             bodies: bodies.to_vec(),
+            taught: bodies.len(),
         })
+    }
+
+    /// Adds a colour that nobody taught; says whether that was possible.
+    fn add_new(&mut self, even: Even) -> bool {
+        let mut bodies = self.bodies.clone();
+        bodies.push(Body { even, gloss: 1e-3 });
+        let covariance = covariance(&bodies, self.taught);
+        let Some(factor) = factor(&covariance) else {
+            return false;
+        };
+        (self.bodies, self.covariance, self.factor) = (bodies, covariance, factor);
+        self.state.shift.push([0.0; 3]);
+        self.state.taught_gloss.push(0.0);
+        for row in &mut self.state.table {
+            row.push(Explanation::default());
+        }
+        for share in &mut self.state.share {
+            let before_last = share.len().saturating_sub(1);
+            share.insert(before_last, 0.0);
+        }
+        true
     }
 
     /// From nothing to the likeliest answer nearby.
@@ -146,7 +173,19 @@ impl<'a> Joint<'a> {
                 shift.dot(&self.factor[usize::from(c > 0)].solve(&shift))
             })
             .sum();
-        pieces - 0.5 * unlikely
+        let gloss: f64 = (self.bodies.iter().zip(&self.state.taught_gloss))
+            .map(|(body, gloss)| gloss / body.gloss)
+            .sum();
+        // Where a taught colour's shift has a density, a new one may lie anywhere.
+        let usual: f64 = (0..3)
+            .map(|c| {
+                let kind = usize::from(c > 0);
+                let variance = SHIFT_OWN[kind].powi(2) + SHIFT_LIKE[kind].powi(2);
+                0.5 * (2.0 * std::f64::consts::PI * variance).ln()
+            })
+            .sum();
+        let new = (self.bodies.len() - self.taught) as f64 * ((NEW / ROOM).ln() + usual);
+        pieces - 0.5 * unlikely - gloss + new
     }
 
     /// Log of how much likelier it is that a colour's pieces have one that nobody taught than
@@ -169,10 +208,13 @@ impl<'a> Joint<'a> {
 
     /// Body of a colour in this photo, linear.
     fn body(&self, k: usize) -> [f64; 3] {
-        let shift = self.state.shift[k];
-        linear_from_lab(uneven(std::array::from_fn(|c| {
-            self.bodies[k][c] + shift[c]
-        })))
+        let (shift, gloss) = (self.state.shift[k], self.state.taught_gloss[k]);
+        let mut body = self.bodies[k].even;
+        if gloss > 0.0 {
+            let taught = linear_from_lab(uneven(body));
+            body = even(lab_from_linear(taught.map(|v| v - gloss)));
+        }
+        linear_from_lab(uneven(std::array::from_fn(|c| body[c] + shift[c])))
     }
 
     fn explain_all(&mut self, width: f64) {
@@ -357,6 +399,26 @@ impl<'a> Joint<'a> {
         let share = &self.state.share[i];
         (0..self.bodies.len()).max_by(|&a, &b| share[a].total_cmp(&share[b]))
     }
+}
+
+/// Covariance of the shifts: lightness, chromatic. A new colour shifts with no other.
+fn covariance(bodies: &[Body], taught: usize) -> [DMatrix<f64>; 2] {
+    [0, 1].map(|kind| {
+        DMatrix::from_fn(bodies.len(), bodies.len(), |i, j| {
+            let own = if i == j { SHIFT_OWN[kind].powi(2) } else { 0.0 };
+            if i.max(j) >= taught {
+                return own;
+            }
+            let apart = distance(bodies[i].even, bodies[j].even) / LIKE;
+            let like = SHIFT_LIKE[kind].powi(2) * (-0.5 * apart * apart).exp();
+            SHIFT_ALL[kind].powi(2) + like + own
+        })
+    })
+}
+
+fn factor(covariance: &[DMatrix<f64>; 2]) -> Option<[Cholesky<f64, Dyn>; 2]> {
+    let [lightness, chromatic] = covariance;
+    Some([lightness.clone().cholesky()?, chromatic.clone().cholesky()?])
 }
 
 fn median(values: &mut [f64]) -> Option<f64> {

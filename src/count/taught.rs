@@ -1,6 +1,7 @@
 //! What each taught colour's body may look like: by light, and all lights together.
 
-use super::even::{Even, distance, even};
+use super::even::{distance, even};
+use super::joint::Body;
 use crate::colour::SwatchBook;
 use crate::colour::lab::{lab_from_linear, linear_from_lab};
 use crate::pieces::paint::luminance;
@@ -14,12 +15,17 @@ const LIGHT: f64 = 0.06;
 /// Mean gloss of a taught piece's top, share of a white's light.
 const GLOSS: f64 = 0.05;
 
+/// Mean gloss that may still be in what was taught once, and in what was taught in two lights that
+/// agree. In the two sample photos it is 0.01 and 0.001.
+const GLOSS_ONCE: f64 = 0.015;
+const GLOSS_LEFT: f64 = 0.003;
+
 /// The taught colours.
 pub struct Taught {
     /// Their names, in order.
     pub names: Vec<String>,
     /// Ways to see their bodies: one for each light, and the mean of them.
-    pub bodies: Vec<Vec<Even>>,
+    pub bodies: Vec<Vec<Body>>,
 }
 
 impl Taught {
@@ -27,7 +33,7 @@ impl Taught {
     pub fn of(book: &SwatchBook) -> Self {
         let names: Vec<String> = book.names().into_iter().map(str::to_owned).collect();
         let lights = book.lights();
-        let mut by_light: Vec<Vec<Even>> = vec![Vec::new(); lights.len()];
+        let mut by_light: Vec<Vec<Body>> = vec![Vec::new(); lights.len()];
         let mut together = Vec::new();
         for name in &names {
             let mut seen: Vec<(usize, [f64; 3])> = Vec::new();
@@ -50,11 +56,20 @@ impl Taught {
                     mean[c] += body[c] / bodies.len() as f64;
                 }
             }
-            let all = even(lab_from_linear(mean));
+            let gloss = if bodies.len() > 1 {
+                GLOSS_LEFT
+            } else {
+                GLOSS_ONCE
+            };
+            let as_body = |linear| Body {
+                even: even(lab_from_linear(linear)),
+                gloss,
+            };
+            let all = as_body(mean);
             together.push(all);
             for (light, bodies_in) in by_light.iter_mut().enumerate() {
                 let own = bodies.iter().find(|(l, _)| *l == light);
-                bodies_in.push(own.map_or(all, |(_, body)| even(lab_from_linear(*body))));
+                bodies_in.push(own.map_or(all, |(_, body)| as_body(*body)));
             }
         }
         let mut bodies = by_light;

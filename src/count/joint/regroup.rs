@@ -1,14 +1,25 @@
 //! Steps too large for one piece at a time: whole groups, and neighbours under one lamp.
 
-use super::super::even::distance;
+use super::super::even::{distance, even, uneven};
 use super::super::shade::shade_of;
 use super::{Forced, Joint, State};
+use crate::colour::cluster;
+use crate::colour::lab::linear_from_lab;
+use crate::pieces::paint::luminance;
 
 /// Colours further apart than this are not mistaken for each other as a group, even units.
 const NEAR: f64 = 14.0;
 
 /// Dark places this many standard deviations too dark make a piece suspect.
 const TOO_DARK: f64 = 2.5;
+/// Gloss that a taught piece may have had, in steps, share of a white's light.
+const TAUGHT_GLOSSES: [f64; 12] = [
+    0.0, 0.005, 0.01, 0.015, 0.02, 0.03, 0.04, 0.05, 0.065, 0.08, 0.1, 0.13,
+];
+/// Pieces less well explained than this (log density) are asked whether they are of a new
+/// colour; those of a taught one stay above -5 unless they are bleached.
+const ILL_EXPLAINED: f64 = -5.5;
+
 /// What would be if all pieces of a colour had another one.
 #[derive(Clone, Copy, Debug)]
 pub struct Instead {
@@ -69,6 +80,7 @@ impl Joint<'_> {
     /// Tries other colours for whole groups, takes what is likelier, and says what was not.
     pub fn regroup(&mut self) -> Vec<Instead> {
         self.unbleach();
+        self.admit_new();
         for _ in 0..4 {
             let (found, better) = self.try_groups();
             let Some(state) = better else {
@@ -83,6 +95,53 @@ impl Joint<'_> {
         self.try_groups().0
     }
 
+    /// Adds colours that nobody taught where they explain ill-explained pieces better.
+    fn admit_new(&mut self) {
+        let ill: Vec<usize> = (0..self.looks.len())
+            .filter(|i| {
+                self.best(*i)
+                    .is_none_or(|k| self.state.table[*i][k].log < ILL_EXPLAINED)
+            })
+            .collect();
+        let labs: Vec<[f64; 3]> = ill.iter().map(|i| self.looks[*i].paint().lab).collect();
+        let clusters = cluster(&labs);
+        for group in 0..clusters.centres.len() {
+            let members: Vec<usize> = (ill.iter().zip(&clusters.assignment))
+                .filter(|(_, g)| **g == group)
+                .map(|(i, _)| *i)
+                .collect();
+            let bright = |i: &&usize| luminance(self.looks[**i].paint().measured);
+            let darkest = (members.iter()).min_by(|a, b| bright(a).total_cmp(&bright(b)));
+            let Some(darkest) = darkest else {
+                continue;
+            };
+            let start = (
+                self.state.clone(),
+                self.bodies.clone(),
+                self.covariance.clone(),
+                self.factor.clone(),
+            );
+            let before = self.evidence();
+            let new = self.bodies.len();
+            if !self.add_new(even(self.looks[*darkest].paint().lab)) {
+                continue;
+            }
+            for i in &members {
+                self.state.share[*i] = vec![0.0; new + 2];
+                self.state.share[*i][new] = 1.0;
+            }
+            for _ in 0..3 {
+                self.learn_shift(1.0);
+                self.learn_places();
+                self.explain_all(1.0);
+                self.weigh(None, true);
+            }
+            if self.evidence() <= before {
+                (self.state, self.bodies, self.covariance, self.factor) = start;
+            }
+        }
+    }
+
     /// Each group with each near colour in its place, alone or in exchange.
     fn try_groups(&mut self) -> (Vec<Instead>, Option<State>) {
         let start = self.state.clone();
@@ -93,12 +152,25 @@ impl Joint<'_> {
         let mut better: Option<(f64, State)> = None;
         let colours = self.bodies.len();
         for colour in (0..colours).filter(|k| used(*k)) {
-            for other in (0..colours).filter(|k| *k != colour) {
-                if distance(self.bodies[colour], self.bodies[other]) > NEAR {
+            let darkest = (self.looks.iter().zip(&best))
+                .filter(|(_, b)| **b == Some(colour))
+                .map(|(look, _)| luminance(look.paint().measured))
+                .fold(f64::INFINITY, f64::min);
+            for other in 0..colours {
+                if distance(self.bodies[colour].even, self.bodies[other].even) > NEAR {
                     continue;
                 }
-                for exchange in [false, true] {
-                    if exchange && !used(other) {
+                let glosses = [
+                    Some(start.taught_gloss[other]),
+                    Some(self.gloss_over(other, darkest)),
+                ];
+                for (gloss, exchange) in glosses
+                    .into_iter()
+                    .flatten()
+                    .flat_map(|g| [(g, false), (g, true)])
+                {
+                    let same = gloss == start.taught_gloss[other];
+                    if exchange && (other == colour || !used(other)) || same && other == colour {
                         continue;
                     }
                     let forced: Forced = best
@@ -110,6 +182,7 @@ impl Joint<'_> {
                         })
                         .collect();
                     self.state = start.clone();
+                    self.state.taught_gloss[other] = gloss;
                     for (i, must) in forced.iter().enumerate() {
                         if let Some(k) = must {
                             self.state.share[i] = vec![0.0; colours + 1];
@@ -118,11 +191,13 @@ impl Joint<'_> {
                     }
                     self.polish(Some(&forced), 2);
                     let gain = self.evidence() - before;
-                    found.push(Instead {
-                        colour,
-                        other,
-                        gain,
-                    });
+                    if other != colour {
+                        found.push(Instead {
+                            colour,
+                            other,
+                            gain,
+                        });
+                    }
                     // 0.1: no walking about among equals.
                     if gain > 0.1 && better.as_ref().is_none_or(|(most, _)| gain > *most) {
                         better = Some((gain, self.state.clone()));
@@ -132,5 +207,17 @@ impl Joint<'_> {
         }
         self.state = start;
         (found, better.map(|(_, state)| state))
+    }
+
+    /// The gloss that the taught piece must have had for its body to be as dark as a piece.
+    fn gloss_over(&self, colour: usize, darkest: f64) -> f64 {
+        let taught = luminance(linear_from_lab(uneven(self.bodies[colour].even)));
+        let over = taught - darkest;
+        let off = |g: &f64| (g - over).abs();
+        TAUGHT_GLOSSES
+            .into_iter()
+            .filter(|g| *g < 0.95 * taught)
+            .min_by(|a, b| off(a).total_cmp(&off(b)))
+            .unwrap_or(0.0)
     }
 }
