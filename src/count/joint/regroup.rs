@@ -80,7 +80,13 @@ impl Joint<'_> {
     /// Tries other colours for whole groups, takes what is likelier, and says what was not.
     pub fn regroup(&mut self) -> Vec<Instead> {
         self.unbleach();
+        self.walk();
         self.admit_new();
+        self.walk()
+    }
+
+    /// Takes what is likelier as long as there is such a step, and says what was not.
+    fn walk(&mut self) -> Vec<Instead> {
         for _ in 0..4 {
             let (found, better) = self.try_groups();
             let Some(state) = better else {
@@ -142,7 +148,8 @@ impl Joint<'_> {
         }
     }
 
-    /// Each group with each near colour in its place, alone or in exchange.
+    /// Each group with each near colour in its place, alone or in exchange, or its lighter part
+    /// alone; each as it was taught or without the gloss that the taught piece may have had.
     fn try_groups(&mut self) -> (Vec<Instead>, Option<State>) {
         let start = self.state.clone();
         let before = self.evidence();
@@ -152,31 +159,24 @@ impl Joint<'_> {
         let mut better: Option<(f64, State)> = None;
         let colours = self.bodies.len();
         for colour in (0..colours).filter(|k| used(*k)) {
-            let darkest = (self.looks.iter().zip(&best))
-                .filter(|(_, b)| **b == Some(colour))
-                .map(|(look, _)| luminance(look.paint().measured))
-                .fold(f64::INFINITY, f64::min);
+            let lights = self.lightness_of(&best, colour);
             for other in 0..colours {
                 if distance(self.bodies[colour].even, self.bodies[other].even) > NEAR {
                     continue;
                 }
-                let glosses = [
-                    Some(start.taught_gloss[other]),
-                    Some(self.gloss_over(other, darkest)),
-                ];
-                for (gloss, exchange) in glosses
-                    .into_iter()
-                    .flatten()
-                    .flat_map(|g| [(g, false), (g, true)])
-                {
-                    let same = gloss == start.taught_gloss[other];
-                    if exchange && (other == colour || !used(other)) || same && other == colour {
+                for (from, gloss, exchange) in self.ways(&lights, other, used(other)) {
+                    let whole = from == 0;
+                    if other == colour && (!whole || exchange || gloss == start.taught_gloss[other])
+                    {
                         continue;
                     }
-                    let forced: Forced = best
-                        .iter()
-                        .map(|b| match b {
-                            Some(k) if *k == colour => Some(other),
+                    let least = lights.get(from).copied().unwrap_or(0.0);
+                    let forced: Forced = (best.iter().zip(self.looks))
+                        .map(|(b, look)| match b {
+                            Some(k) if *k == colour => {
+                                let lit = luminance(look.paint().measured) >= least;
+                                lit.then_some(other)
+                            }
                             Some(k) if exchange && *k == other => Some(colour),
                             _ => None,
                         })
@@ -191,7 +191,7 @@ impl Joint<'_> {
                     }
                     self.polish(Some(&forced), 2);
                     let gain = self.evidence() - before;
-                    if other != colour {
+                    if other != colour && whole {
                         found.push(Instead {
                             colour,
                             other,
@@ -207,6 +207,37 @@ impl Joint<'_> {
         }
         self.state = start;
         (found, better.map(|(_, state)| state))
+    }
+
+    /// Luminances of a group's pieces, in order.
+    fn lightness_of(&self, best: &[Option<usize>], colour: usize) -> Vec<f64> {
+        let members = (self.looks.iter().zip(best)).filter(|(_, b)| **b == Some(colour));
+        let mut lights: Vec<f64> = members
+            .map(|(look, _)| luminance(look.paint().measured))
+            .collect();
+        lights.sort_by(f64::total_cmp);
+        lights
+    }
+
+    /// From which piece of a group on, in order of luminance, to try another colour; with what
+    /// gloss on the taught piece; and whether in exchange.
+    fn ways(&self, lights: &[f64], other: usize, used: bool) -> Vec<(usize, f64, bool)> {
+        let now = self.state.taught_gloss[other];
+        let over = |from: usize| self.gloss_over(other, lights.get(from).copied().unwrap_or(0.0));
+        let mut ways = vec![(0, now, false)];
+        if used {
+            ways.push((0, now, true));
+        }
+        let whole = over(0);
+        if whole != now {
+            ways.push((0, whole, false));
+        }
+        if !used {
+            // A colour that seems absent may hide among the lighter pieces of a darker one.
+            let parts = (1..lights.len()).map(|from| (from, over(from), false));
+            ways.extend(parts.filter(|(_, gloss, _)| *gloss > now));
+        }
+        ways
     }
 
     /// The gloss that the taught piece must have had for its body to be as dark as a piece.
