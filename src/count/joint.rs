@@ -7,6 +7,7 @@
 //! pieces of known colour say what the three are (expectation and maximisation in turn).
 
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
+use rayon::prelude::*;
 
 mod regroup;
 
@@ -17,6 +18,7 @@ use super::explain::{Explanation, GLOSS_FLOOR, Given, Look, explain, variance};
 use super::field::{Field, by_the_others};
 use super::shade::{shade_log, shade_of};
 use crate::colour::lab::{lab_from_linear, linear_from_lab};
+use crate::pieces::paint::luminance;
 use crate::units::Mm;
 
 /// Shift of colours in a photo, standard deviations in even units for lightness and for each
@@ -159,6 +161,11 @@ impl<'a> Joint<'a> {
         &self.state.share
     }
 
+    /// Luminance of a piece as it looks.
+    pub fn luminance(&self, piece: usize) -> f64 {
+        luminance(self.looks[piece].paint().measured)
+    }
+
     /// Share of a piece's light that would be its body's own if it had the colour.
     pub fn own_light(&self, piece: usize, colour: usize) -> f64 {
         self.state.table[piece][colour].hold
@@ -221,21 +228,23 @@ impl<'a> Joint<'a> {
         self.explain_where(width, |_, _| true);
     }
 
-    fn explain_where(&mut self, width: f64, wanted: impl Fn(usize, usize) -> bool) {
+    fn explain_where(&mut self, width: f64, wanted: impl Fn(usize, usize) -> bool + Sync) {
         let bodies: Vec<[f64; 3]> = (0..self.bodies.len()).map(|k| self.body(k)).collect();
-        for (i, look) in self.looks.iter().enumerate() {
+        let (given, shade) = (&self.state.given, self.state.shade);
+        let rows = self.state.table.par_iter_mut().zip(self.looks).enumerate();
+        rows.for_each(|(i, (row, look))| {
             for (k, body) in bodies.iter().enumerate() {
                 if !wanted(i, k) {
                     continue;
                 }
-                let mut found = explain(look, *body, &self.state.given[i], width);
-                if let Some(shade) = self.state.shade {
+                let mut found = explain(look, *body, &given[i], width);
+                if let Some(shade) = shade {
                     let gloss = (found.gloss.0.exp() - GLOSS_FLOOR).max(0.0);
                     found.log += shade_log(look, *body, gloss, shade);
                 }
-                self.state.table[i][k] = found;
+                row[k] = found;
             }
-        }
+        });
     }
 
     /// Probabilities of colours, from how they explain each piece and how many others have them.

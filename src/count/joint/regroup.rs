@@ -20,13 +20,15 @@ const TAUGHT_GLOSSES: [f64; 12] = [
 /// colour; those of a taught one stay above -5 unless they are bleached.
 const ILL_EXPLAINED: f64 = -5.5;
 
-/// What would be if all pieces of a colour had another one.
+/// What would be if the pieces of a colour had another one.
 #[derive(Clone, Copy, Debug)]
 pub struct Instead {
     /// Their colour.
     pub colour: usize,
     /// The other one.
     pub other: usize,
+    /// Only those of at least this luminance; 0 for all.
+    pub least: f64,
     /// Log of how much likelier that is.
     pub gain: f64,
 }
@@ -191,10 +193,11 @@ impl Joint<'_> {
                     }
                     self.polish(Some(&forced), 2);
                     let gain = self.evidence() - before;
-                    if other != colour && whole {
+                    if other != colour {
                         found.push(Instead {
                             colour,
                             other,
+                            least: if whole { 0.0 } else { least },
                             gain,
                         });
                     }

@@ -1,0 +1,225 @@
+//! The colours of the pieces in the shipped sample photos (rendered; truth beside each).
+//!
+//! Where the pieces stand is taken from the truth, so that only the reading of colours is asked.
+//! The figures that are asserted are those of the day on which this was last bettered.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::sync::LazyLock;
+
+use cuptally::colour::{Swatch, SwatchBook};
+use cuptally::count::{Named, name_colours};
+use cuptally::photo::{self, Limits};
+use cuptally::pieces::paint::{Paint, paint};
+use cuptally::pieces::{Form, Shape, Stance};
+use cuptally::pipeline::{self, Targets};
+use cuptally::sheet::SURE;
+use cuptally::tray::Light;
+use cuptally::units::Mm;
+use rayon::prelude::*;
+use serde::Deserialize;
+
+#[derive(Deserialize)]
+struct Truth {
+    pieces: Vec<Piece>,
+}
+
+#[derive(Deserialize)]
+struct Piece {
+    form: String,
+    size: String,
+    colour: String,
+    x_mm: f64,
+    y_mm: f64,
+    turn_deg: f64,
+}
+
+impl Piece {
+    fn stance(&self) -> Stance {
+        let form = Form::ALL.into_iter().find(|f| f.name() == self.form);
+        let (short, long) = self.size.split_once('x').unwrap();
+        Stance {
+            shape: Shape {
+                form: form.unwrap(),
+                short: short.parse().unwrap(),
+                long: long.parse().unwrap(),
+            },
+            at: Mm::new(self.x_mm, self.y_mm),
+            turn: self.turn_deg.to_radians(),
+        }
+    }
+}
+
+/// A photo's pieces and what they show.
+struct Shown {
+    name: String,
+    pieces: Vec<Piece>,
+    paints: Vec<Paint>,
+}
+
+static SHOWN: LazyLock<Vec<Shown>> = LazyLock::new(|| {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-photos/tune");
+    let mut paths: Vec<PathBuf> = fs::read_dir(folder)
+        .unwrap()
+        .map(|entry| entry.unwrap().path())
+        .filter(|path| path.extension().is_some_and(|e| e == "jpg"))
+        .collect();
+    paths.sort();
+    paths
+        .par_iter()
+        .map(|path| {
+            let truth = fs::read_to_string(path.with_extension("json")).unwrap();
+            let truth: Truth = serde_json::from_str(&truth).unwrap();
+            let photo = photo::open(path, &Limits::default()).unwrap();
+            let scene = pipeline::measure(&photo, &Targets::nominal()).unwrap();
+            let light = Light::of(&scene.ground, &scene.correction);
+            let paints = truth.pieces.iter().map(|piece| {
+                paint(
+                    &scene.view,
+                    &scene.pose.camera,
+                    &scene.correction,
+                    &light,
+                    &piece.stance(),
+                )
+                .unwrap()
+            });
+            Shown {
+                name: path.file_stem().unwrap().to_str().unwrap().to_owned(),
+                paints: paints.collect(),
+                pieces: truth.pieces,
+            }
+        })
+        .filter(|shown| !shown.pieces.is_empty())
+        .collect()
+});
+
+/// What was taught by the photos whose name says so, but for some colours.
+fn book(lights: &[&str], but: &[&str]) -> SwatchBook {
+    let mut book = SwatchBook::default();
+    for light in lights {
+        let name = format!("teach-{light}-");
+        let shown = SHOWN.iter().find(|s| s.name.starts_with(&name)).unwrap();
+        for (piece, paint) in shown.pieces.iter().zip(&shown.paints) {
+            if !but.contains(&piece.colour.as_str()) {
+                let swatch = Swatch {
+                    name: piece.colour.clone(),
+                    samples: vec![paint.lab],
+                    light: (*light).to_owned(),
+                };
+                book.teach(swatch).unwrap();
+            }
+        }
+    }
+    book
+}
+
+#[derive(Debug, Default)]
+struct Figures {
+    pieces: usize,
+    right: usize,
+    sure: usize,
+    new: usize,
+    wrong_and_sure: Vec<String>,
+    exact_photos: usize,
+}
+
+/// Names all photos but the teaching ones and prints a line for each.
+fn figures(title: &str, book: &SwatchBook) -> Figures {
+    let taught = book.names();
+    let mut all = Figures::default();
+    println!("{title}");
+    for shown in SHOWN.iter().filter(|s| !s.name.starts_with("teach-")) {
+        let named = name_colours(&shown.paints, Some(book));
+        let right = |(piece, named): &(&Piece, &Named)| {
+            if taught.contains(&piece.colour.as_str()) {
+                named.name == piece.colour
+            } else {
+                named.new
+            }
+        };
+        let pairs = || shown.pieces.iter().zip(&named);
+        let wrong_and_sure: Vec<String> = pairs()
+            .filter(|pair| pair.1.probability >= SURE && !right(pair))
+            .map(|(piece, named)| {
+                format!(
+                    "{}: {} {} at {:.0}, {:.0} mm is {named:?}",
+                    shown.name, piece.colour, piece.size, piece.x_mm, piece.y_mm
+                )
+            })
+            .collect();
+        let mut groups: BTreeMap<(&str, &str), i32> = BTreeMap::new();
+        for (piece, named) in pairs() {
+            *groups.entry((&piece.size, &piece.colour)).or_default() += 1;
+            *groups.entry((&piece.size, &named.name)).or_default() -= 1;
+        }
+        let off = groups.values().filter(|n| **n != 0).count();
+        let count = |wanted: &dyn Fn(&(&Piece, &Named)) -> bool| pairs().filter(wanted).count();
+        let (rights, sure) = (count(&right), count(&|pair| pair.1.probability >= SURE));
+        println!(
+            "  {:28} {:3} pieces, {rights:3} right, {sure:3} sure, {} wrong and sure, {off} groups off",
+            shown.name,
+            named.len(),
+            wrong_and_sure.len()
+        );
+        all.pieces += named.len();
+        all.right += rights;
+        all.sure += sure;
+        all.new += count(&|pair| pair.1.new);
+        all.exact_photos += usize::from(off == 0);
+        all.wrong_and_sure.extend(wrong_and_sure);
+    }
+    println!(
+        "  {} pieces, {} right, {} sure, {} new, {} photos exact, wrong and sure: {:#?}",
+        all.pieces, all.right, all.sure, all.new, all.exact_photos, all.wrong_and_sure
+    );
+    all
+}
+
+#[test]
+fn two_lights_taught() {
+    let all = figures(
+        "daylight and warm LED",
+        &book(&["daylight", "warm-led"], &[]),
+    );
+    assert!(all.wrong_and_sure.is_empty());
+    assert_eq!(all.new, 0, "all colours were taught");
+    assert!(all.right >= RIGHT.0 && all.sure >= RIGHT.1 && all.exact_photos >= RIGHT.2);
+}
+
+/// Right, sure, and photos exact in every group.
+const RIGHT: (usize, usize, usize) = (416, 376, 5);
+
+/// Several of the daylight photo's pieces have a window's image on them.
+#[test]
+fn one_light_taught() {
+    for (light, right, sure) in [("daylight", 390, 334), ("warm-led", 412, 365)] {
+        let all = figures(light, &book(&[light], &[]));
+        assert!(all.wrong_and_sure.is_empty());
+        assert!(all.right >= right && all.sure >= sure);
+    }
+}
+
+/// Colours that are far from all taught ones: with a hard neighbour taught, the two cannot
+/// be told apart from under a shift of the whole photo.
+#[test]
+fn a_colour_that_nobody_taught_is_new() {
+    let lights = ["daylight", "warm-led"];
+    for but in ["oilskin", "lichen"] {
+        let all = figures(&format!("without {but}"), &book(&lights, &[but]));
+        assert!(all.wrong_and_sure.is_empty());
+        let others = all.pieces - shown_of(but);
+        assert!(all.new <= shown_of(but) + others / 100, "{but}");
+        assert!(20 * all.new >= 19 * shown_of(but), "{but}");
+    }
+}
+
+fn shown_of(colour: &str) -> usize {
+    SHOWN
+        .iter()
+        .filter(|s| !s.name.starts_with("teach-"))
+        .flat_map(|s| &s.pieces)
+        .filter(|p| p.colour == colour)
+        .count()
+}
