@@ -10,6 +10,7 @@ from .solidity import Wrong
 
 GAP_MM = 3.0            # what sorted photos promise between silhouettes
 SHARED_MM2 = 1e-3       # of two footprints that touch
+EDGE_PX = 2.0           # differing pixels allowed, per pixel of a square piece's side
 APART = ("sorted", "teach", "empty")
 
 
@@ -33,7 +34,7 @@ def scene_and_truth(scene, truth, ids):
         _hold(alone or recipe.cut or recipe.kind not in APART, f"piece {index} is partly hidden")
         if alone:
             overlap = _overlap(piece, view, ids == index + 1)
-            _hold(overlap > 0.95, f"piece {index} is not where it should be ({overlap:.3f})")
+            _hold(overlap > 1 - EDGE_PX / max(1, told["visible_px"]) ** 0.5, f"piece {index} is not where it should be ({overlap:.3f})")
 
 
 def _standing(scene, tree_of, apart):

@@ -15,7 +15,7 @@ from shapely.geometry import Point, Polygon
 from . import layout, piece as pieces_, shapes
 
 KEPT = Path(__file__).parent / "settled"
-GRAVITY, STEP = 9810.0, 1 / 1500
+GRAVITY, STEP = 9810.0, 1 / 1000
 ROUNDS = 60             # of picking up what lies wrong and dropping it again
 FLAT_DEG = 2.0          # a piece that leans more is not in one layer
 CARD_MM, STATIC = 4.0, 0
@@ -87,7 +87,7 @@ class _World:
         self.b = bullet
         bullet.connect(bullet.DIRECT)
         bullet.setGravity(0, 0, -GRAVITY)
-        bullet.setPhysicsEngineParameter(fixedTimeStep=STEP, numSolverIterations=80,
+        bullet.setPhysicsEngineParameter(fixedTimeStep=STEP, numSolverIterations=60,
                                          deterministicOverlappingPairs=1)
         shape = bullet.createCollisionShape(bullet.GEOM_BOX, halfExtents=(3000, 3000, 100))
         tray = bullet.createMultiBody(STATIC, shape, basePosition=(0, 0, -100))
@@ -109,10 +109,11 @@ class _World:
         mass = 1e-6 * kind.length * kind.width * kind.height
         body = b.createMultiBody(mass, shape)
         b.changeDynamics(body, -1, lateralFriction=0.35, restitution=0.25, linearDamping=0.02,
-                         angularDamping=0.05)
+                         angularDamping=0.05, activationState=b.ACTIVATION_STATE_ENABLE_SLEEPING)
         return body
 
     def drop(self, body, spot, height, rng):
+        self.b.changeDynamics(body, -1, activationState=self.b.ACTIVATION_STATE_WAKE_UP)
         turn = Rotation.random(rng=rng).as_quat()
         self.b.resetBasePositionAndOrientation(body, [*map(float, spot), float(height)], turn.tolist())
         self.b.resetBaseVelocity(body, [*rng.normal(0, 120, 2), 0.0], rng.normal(0, 8, 3).tolist())
