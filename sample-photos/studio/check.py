@@ -10,7 +10,7 @@ from .solidity import Wrong
 
 GAP_MM = 3.0            # what sorted photos promise between silhouettes
 SHARED_MM2 = 1e-3       # of two footprints that touch
-EDGE_PX = 2.0           # differing pixels allowed, per pixel of a square piece's side
+EDGE_PX = 3.0           # differing pixels allowed, per pixel of a square piece's side
 APART = ("sorted", "teach", "empty")
 
 
