@@ -41,9 +41,12 @@ def settle(wanted, area, piled, seed):
         for n, i in enumerate(wrong):
             spot = rng.normal(centre, 0.7 * spread) if piled else _gap(laid, i, area, rng)
             world.drop(bodies[i], spot, 60 + 25.0 * n if piled else 14.0, rng)
+        if piled:
+            world.wake(bodies)
         world.run(1.2 if piled else 0.7)
     else:
         raise layout.NoRoom(f"{len(wrong)} pieces find no place")
+    world.wake(bodies)
     world.run(0.8)
     return world.read(wanted, bodies)
 
@@ -117,6 +120,11 @@ class _World:
         turn = Rotation.random(rng=rng).as_quat()
         self.b.resetBasePositionAndOrientation(body, [*map(float, spot), float(height)], turn.tolist())
         self.b.resetBaseVelocity(body, [*rng.normal(0, 120, 2), 0.0], rng.normal(0, 8, 3).tolist())
+
+    def wake(self, bodies):
+        """What a body slept on may be gone."""
+        for body in bodies:
+            self.b.changeDynamics(body, -1, activationState=self.b.ACTIVATION_STATE_WAKE_UP)
 
     def run(self, seconds):
         for _ in range(int(seconds / STEP)):

@@ -9,8 +9,8 @@ from scipy.spatial import cKDTree
 from . import shapes
 
 DEEPEST_MM = 0.15       # that a point may be inside another piece, or below the tray
-HELD_MM = 0.25          # of something below, or it floats
-STEP_MM = 0.8           # between points along edges and faces
+HELD_MM = 0.5           # of something below, or it floats
+STEP_MM = 0.6           # between points along edges and faces
 
 
 class Wrong(Exception):
