@@ -244,9 +244,19 @@ impl Scene<'_> {
             let candidates = self.candidates(middle, reach, &turns, &kind_at);
             let refined: Vec<(Stance, Score)> = candidates
                 .par_iter()
-                .map(|c| bench.refine(Stance { shape: c.shape, at: c.at, turn: c.turn }))
+                .map(|c| {
+                    bench.refine(Stance {
+                        shape: c.shape,
+                        at: c.at,
+                        turn: c.turn,
+                    })
+                })
                 .collect();
-            tried.extend(refined.into_iter().filter(|(stance, _)| self.concerns(stance, seed)));
+            tried.extend(
+                refined
+                    .into_iter()
+                    .filter(|(stance, _)| self.concerns(stance, seed)),
+            );
             tried.sort_by(|a, b| b.1.total.total_cmp(&a.1.total));
             let (best, score) = tried.first()?;
             if score.weakest_side > WEAK_SIDE || score.total < before + 1.0 {
@@ -318,16 +328,28 @@ impl Scene<'_> {
         turns: &[f64],
         kind_at: &(dyn Fn(usize, usize) -> Kind + Sync),
     ) -> Vec<Candidate> {
-        let shapes: Vec<Shape> =
-            self.search.forms.iter().flat_map(|form| shapes_of(*form)).collect();
+        let shapes: Vec<Shape> = self
+            .search
+            .forms
+            .iter()
+            .flat_map(|form| shapes_of(*form))
+            .collect();
         let mut all: Vec<Candidate> = Vec::new();
         for turn in turns {
             let patch = Patch::new(
-                self.view, self.camera, kind_at, self.scale, middle, reach_mm, *turn,
+                self.view,
+                self.camera,
+                kind_at,
+                self.scale,
+                middle,
+                reach_mm,
+                *turn,
             );
             // Collected in the shapes' order, so threads do not change the answer.
-            let places: Vec<Vec<Candidate>> =
-                shapes.par_iter().map(|shape| patch.best_places(*shape, 2)).collect();
+            let places: Vec<Vec<Candidate>> = shapes
+                .par_iter()
+                .map(|shape| patch.best_places(*shape, 2))
+                .collect();
             all.extend(places.into_iter().flatten());
         }
         all.sort_by(|a, b| b.score.total_cmp(&a.score));

@@ -58,11 +58,14 @@ impl<'a> Patch<'a> {
         };
         // Indexed (u, v).
         let mut lab: Array2<Option<[f32; 3]>> = Array2::from_elem((side, side), None);
-        lab.axis_iter_mut(Axis(0)).into_par_iter().enumerate().for_each(|(i, mut line)| {
-            for (j, value) in line.iter_mut().enumerate() {
-                *value = view.sample(place(i, j));
-            }
-        });
+        lab.axis_iter_mut(Axis(0))
+            .into_par_iter()
+            .enumerate()
+            .for_each(|(i, mut line)| {
+                for (j, value) in line.iter_mut().enumerate() {
+                    *value = view.sample(place(i, j));
+                }
+            });
         let (rows, columns) = view.size();
         let mut area = Array2::<f64>::zeros((side + 1, side + 1));
         for i in 0..side {

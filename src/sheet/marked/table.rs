@@ -18,7 +18,7 @@ const COUNT: Style = style(Weight::SemiBold, 3.25, INK);
 const HEAD: Style = style(Weight::Regular, 2.75, GREY);
 pub const HEADING: Style = style(Weight::SemiBold, 3.8, INK);
 
-const ROW_MM: f64 = 5.1;
+const ROW_MM: f64 = 5.0;
 const BASELINE_MM: f64 = 3.75;
 /// From one line of a colour's name to the next.
 const LEADING_MM: f64 = 3.9;
