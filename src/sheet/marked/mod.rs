@@ -124,10 +124,14 @@ pub fn to_jpeg(picture: &RgbImage) -> Result<Vec<u8>, MarkedError> {
     Ok(bytes)
 }
 
-/// Whether a person should look at this piece. Written so that a `sure` that is
-/// not a number is doubtful.
+/// Whether a person should look at this piece.
 fn is_doubtful(piece: &Piece) -> bool {
-    !(piece.sure >= SURE)
+    !is_sure(piece.sure)
+}
+
+/// Whether this probability is enough; one that is not a number is not.
+fn is_sure(share: f64) -> bool {
+    share >= SURE
 }
 
 /// What a place that no piece explains is called: A to Z, then AA, AB.

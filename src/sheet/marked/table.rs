@@ -1,9 +1,8 @@
 //! The panel's table of groups.
 
 use super::flow::{Block, COLUMN_MM};
-use super::{DARK_AMBER, GREY, HAIRLINE, INK, words};
+use super::{DARK_AMBER, GREY, HAIRLINE, INK, is_sure, words};
 use crate::colour::lab::{encode, linear_from_lab};
-use crate::count::doubt::SURE;
 use crate::drawing::lettering::{Style, Weight};
 use crate::drawing::{Ink, Lettering, Outline, Shape, round_rect_path};
 use crate::sheet::file::{Group, Sheet};
@@ -193,7 +192,7 @@ fn row(group: &Group, chip: Option<Ink>, named: bool, ruled: bool, lettering: &L
 
 /// Count, and beside it the range or, when only the kind is in doubt, a question mark.
 fn figures(group: &Group, lettering: &Lettering) -> Vec<Shape> {
-    let doubtful = !(group.sure >= SURE);
+    let doubtful = !is_sure(group.sure);
     let count = group.count.to_string();
     let mut shapes = vec![right(&count, COUNT, COUNT_RIGHT_MM, BASELINE_MM, lettering)];
     let range = if group.low != group.high {
