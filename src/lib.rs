@@ -6,6 +6,7 @@
 //!
 //! | stage | takes | gives |
 //! |---|---|---|
+//! | [`drawing`] | shapes and words in mm | a drawing, and pixels of it |
 //! | [`photo`] | bytes of a JPEG, PNG or HEIC | upright linear pixels of known primaries |
 //! | [`card`] | pixels | where our printed card lies, its patches |
 //! | [`view`] | card corners | camera pose, plane <-> picture, the metric view in mm |

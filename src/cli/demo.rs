@@ -103,7 +103,7 @@ pub fn run(args: &Args) -> Result<Outcome, Failure> {
             .sheet
             .pieces
             .iter()
-            .filter(|p| p.sure >= crate::count::doubt::SURE)
+            .filter(|p| p.sure >= crate::sheet::SURE)
             .count();
         say::print(&format!(
             "  {:34} {:3} pieces, {:3} sure, {:2} to look at",

@@ -2,9 +2,7 @@
 
 use super::colours::Named;
 use crate::pieces::{Form, FoundPiece, Shape};
-
-/// At or above this a piece is sure.
-pub const SURE: f64 = 0.9;
+use crate::sheet::SURE;
 
 /// Why a piece needs a look.
 #[derive(Clone, Debug, PartialEq)]

@@ -1,5 +1,10 @@
 //! From pieces to groups: colours by name, how sure each piece is, counts with a range.
 
+mod even;
+mod explain;
+mod field;
+mod joint;
+mod taught;
 pub mod colours;
 pub mod doubt;
 pub mod groups;

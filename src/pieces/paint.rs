@@ -1,12 +1,14 @@
-//! The colour of a piece's body.
+//! What a piece's surface shows, for its colour to be told from.
 //!
 //! A glossy piece sends back its own colour in all directions and the lamp's in
-//! one (dichromatic reflection, Shafer 1985). Gloss only adds light of the lamp's
-//! colour, so the body is sought among the least glossy places of the top.
+//! one (dichromatic reflection, Shafer 1985). Flat tops all mirror the same place of the
+//! room, and a lamp there can bleach them; stud flanks, seams and sides are turned away and in
+//! part shaded, so they stay dark where the body is dark.
 
-use super::shape::{PITCH_MM, STUD_RADIUS_MM};
-use super::stance::Stance;
+use super::shape::{PITCH_MM, STUD_HEIGHT_MM, STUD_RADIUS_MM};
+use super::stance::{Stance, inside_convex};
 use crate::colour::Correction;
+use crate::colour::lab::lab_from_linear;
 use crate::tray::Light;
 use crate::units::Mm;
 use crate::view::{Camera, MetricView};
@@ -17,16 +19,38 @@ const STEP_MM: f64 = 0.5;
 const INSET_MM: f64 = 1.0;
 /// Left out on both sides of a stud's rim, mm.
 const RIM_MM: f64 = 0.8;
+/// Left out along the silhouette where dark places are sought, mm: the lens' blur and
+/// sharpening mix the tray in.
+const EDGE_MM: f64 = 0.8;
+/// Between these shares of the top, dark to light, the body is read: above the studs' shadows,
+/// below glints.
+const BODY: (f64, f64) = (0.3, 0.6);
+/// Share of the silhouette that is darker than its dark places.
+const DARK: f64 = 0.04;
+/// A channel of the photo beyond this is cut off (254 of 255 codes is 0.991; resampling blends).
+const CUT_OFF: f32 = 0.97;
+/// Share of the body's samples from which a channel counts as cut off.
+const CUT_OFF_SHARE: f64 = 0.3;
+/// With fewer samples of the top than this the colour is not told.
+const FEWEST: usize = 12;
 
-/// What a piece's body looks like in the card's light.
+/// What a piece looks like in the card's light.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Paint {
-    /// CIELAB D65.
+    /// CIELAB D65 of the top, gloss and all.
     pub lab: [f64; 3],
     /// Spread of the top's lightness (half the distance between its quartiles, L*).
     pub spread: f64,
     /// Light at the piece relative to that on the card.
     pub light: f64,
+    /// The top in linear sRGB (D65), light divided out; a cut-off channel as it was cut.
+    pub measured: [f64; 3],
+    /// Channels that the camera cut off: there was at least so much light.
+    pub clipped: [bool; 3],
+    /// Luminance of the darkest places within the silhouette, 1 for white.
+    pub dark: f64,
+    /// Middle of the footprint.
+    pub at: Mm,
 }
 
 impl Paint {
@@ -45,27 +69,61 @@ pub fn paint(
     stance: &Stance,
 ) -> Option<Paint> {
     let share = light.at(stance.at);
-    let mut labs: Vec<[f64; 3]> = top_samples(view, camera, stance)
+    let corrected = |raw: [f32; 3]| {
+        let linear = correction.linear_d65(raw, share);
+        linear.iter().all(|v| v.is_finite()).then_some(linear)
+    };
+    let mut samples: Vec<([f32; 3], [f64; 3])> = top_samples(view, camera, stance)
         .into_iter()
-        .map(|rgb| correction.apply_in_light(rgb, share))
-        .filter(|lab| lab.iter().all(|v| v.is_finite()))
+        .filter_map(|raw| Some((raw, corrected(raw)?)))
         .collect();
-    if labs.len() < 12 {
+    if samples.len() < FEWEST {
         return None;
     }
-    labs.sort_by(|a, b| a[0].total_cmp(&b[0]));
-    let at = |q: f64| ((labs.len() - 1) as f64 * q).round() as usize;
-    let (low, high) = (labs[at(0.25)][0], labs[at(0.75)][0]);
-    let body = &labs[at(0.2)..=at(0.6)];
-    let mut lab = [0.0; 3];
-    for c in 0..3 {
-        lab[c] = body.iter().map(|l| l[c]).sum::<f64>() / body.len() as f64;
-    }
+    samples.sort_by(|a, b| luminance(a.1).total_cmp(&luminance(b.1)));
+    let at = |q: f64| ((samples.len() - 1) as f64 * q).round() as usize;
+    let lightness = |q: f64| lab_from_linear(samples[at(q)].1)[0];
+    let spread = (lightness(0.75) - lightness(0.25)) / 2.0;
+    let body = &samples[at(BODY.0)..=at(BODY.1)];
+    let n = body.len() as f64;
+    let measured: [f64; 3] = std::array::from_fn(|c| body.iter().map(|s| s.1[c]).sum::<f64>() / n);
+    let clipped: [bool; 3] = std::array::from_fn(|c| {
+        let cut = body.iter().filter(|s| s.0[c] > CUT_OFF).count();
+        cut as f64 > CUT_OFF_SHARE * n
+    });
+    let mut dark: Vec<f64> = inner_samples(view, camera, stance)
+        .into_iter()
+        .filter_map(corrected)
+        .map(luminance)
+        .collect();
+    dark.sort_by(f64::total_cmp);
+    let darkest = ((dark.len().max(1) - 1) as f64 * DARK).round() as usize;
     Some(Paint {
-        lab,
-        spread: (high - low) / 2.0,
+        lab: lab_from_linear(restored(measured, clipped)),
+        spread,
         light: share,
+        measured,
+        clipped,
+        dark: dark.get(darkest).copied().unwrap_or(luminance(measured)),
+        at: stance.at,
     })
+}
+
+/// A cut-off channel held at least as strong as the others: highlights are the likelier neutral.
+fn restored(linear: [f64; 3], clipped: [bool; 3]) -> [f64; 3] {
+    let others = |c: usize| linear[(c + 1) % 3].max(linear[(c + 2) % 3]);
+    std::array::from_fn(|c| {
+        if clipped[c] {
+            linear[c].max(others(c))
+        } else {
+            linear[c]
+        }
+    })
+}
+
+/// Luminance of linear sRGB (IEC 61966-2-1), 1 for white.
+pub fn luminance(linear: [f64; 3]) -> f64 {
+    0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
 }
 
 /// Linear RGB of the photo over the piece's top face and stud tops, off rims and sides.
@@ -80,15 +138,51 @@ fn top_samples(view: &MetricView, camera: &Camera, stance: &Stance) -> Vec<[f32;
     for i in -steps(half_long)..=steps(half_long) {
         for j in -steps(half_short)..=steps(half_short) {
             let (along, across) = (f64::from(i) * STEP_MM, f64::from(j) * STEP_MM);
+            let mut height = height;
             if stance.shape.form.has_studs() {
                 let off = stud_distance(along, stance.shape.long)
                     .hypot(stud_distance(across, stance.shape.short));
-                if off < STUD_RADIUS_MM + RIM_MM {
+                if off < STUD_RADIUS_MM - RIM_MM {
+                    height += STUD_HEIGHT_MM;
+                } else if off < STUD_RADIUS_MM + RIM_MM {
                     continue;
                 }
             }
             let seen = camera.shadow_on_plane(stance.local(along, across), height);
             samples.extend(pixel(view, seen));
+        }
+    }
+    samples
+}
+
+/// Linear RGB of the photo over the whole silhouette but its edge.
+fn inner_samples(view: &MetricView, camera: &Camera, stance: &Stance) -> Vec<[f32; 3]> {
+    let outline = stance.silhouette(camera);
+    let (mut low, mut high) = (stance.at, stance.at);
+    for p in &outline {
+        low = Mm::new(low.x.min(p.x), low.y.min(p.y));
+        high = Mm::new(high.x.max(p.x), high.y.max(p.y));
+    }
+    let around: Vec<(f64, f64)> = (0..8)
+        .map(|k| (f64::from(k) * std::f64::consts::FRAC_PI_4).sin_cos())
+        .collect();
+    let mut samples = Vec::new();
+    let steps = |from: f64, to: f64| ((to - from) / STEP_MM).floor() as i32;
+    for i in 0..=steps(low.y, high.y) {
+        for j in 0..=steps(low.x, high.x) {
+            let at = Mm::new(
+                low.x + f64::from(j) * STEP_MM,
+                low.y + f64::from(i) * STEP_MM,
+            );
+            let inner = around.iter().all(|(sin, cos)| {
+                inside_convex(
+                    &outline,
+                    Mm::new(at.x + EDGE_MM * cos, at.y + EDGE_MM * sin),
+                )
+            });
+            if inner {
+                samples.extend(pixel(view, at));
+            }
         }
     }
     samples

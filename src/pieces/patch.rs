@@ -182,7 +182,7 @@ impl<'a> Patch<'a> {
                 };
                 out.push(Candidate {
                     shape,
-                    at: self.from_uv(u, v),
+                    at: self.place_of(u, v),
                     turn,
                     score,
                 });
@@ -214,7 +214,7 @@ impl<'a> Patch<'a> {
         (x * cos + y * sin, -x * sin + y * cos)
     }
 
-    fn from_uv(&self, u: f64, v: f64) -> Mm {
+    fn place_of(&self, u: f64, v: f64) -> Mm {
         let (sin, cos) = self.turn.sin_cos();
         Mm::new(
             self.middle.x + u * cos - v * sin,

@@ -2,6 +2,9 @@
 
 use serde::{Deserialize, Serialize};
 
+/// At or above this probability a piece is sure; below it a person should look.
+pub const SURE: f64 = 0.9;
+
 /// The result of one photo.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Sheet {

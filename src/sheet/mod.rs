@@ -5,4 +5,4 @@ pub mod advice;
 pub mod marked;
 pub mod reading_order;
 
-pub use file::{Group, Instead, Piece, Sheet, Unexplained, Warning};
+pub use file::{Group, Instead, Piece, SURE, Sheet, Unexplained, Warning};

@@ -52,6 +52,7 @@ fn walk(folder: &Path, paths: &mut Vec<PathBuf>) {
         }
         if path.is_dir() {
             let made = ["target", "cuptally-demo", "__pycache__"].contains(&name.as_str())
+                || name.ends_with(".venv")
                 || path.join("pyvenv.cfg").exists();
             if !made {
                 walk(&path, paths);

@@ -222,11 +222,11 @@ pub fn sheet(name: &str, place: Option<&str>, checked: bool, rows: &[Row]) -> Sh
         }],
         groups: rows.iter().map(group).collect(),
         unexplained: vec![Unexplained {
-            x_px: 300.0,
-            y_px: 2500.0,
-            x_mm: -40.0,
-            y_mm: 210.0,
-            area_mm2: 84.0,
+            x_px: 3100.5,
+            y_px: 900.5,
+            x_mm: 205.0,
+            y_mm: 60.0,
+            area_mm2: 61.0,
         }],
         warnings: vec![Warning {
             code: "card-partial".to_owned(),

@@ -21,9 +21,9 @@ mod table;
 mod notes;
 mod compose;
 
-use crate::count::doubt::SURE;
 use crate::drawing::{DrawingError, Ink, Lettering};
 use crate::photo::LinearPicture;
+use crate::sheet::SURE;
 use crate::sheet::file::{Piece, Sheet};
 use image::RgbImage;
 use image::codecs::jpeg::JpegEncoder;

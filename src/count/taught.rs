@@ -1,0 +1,96 @@
+//! What each taught colour's body may look like: by light, and all lights together.
+
+use super::even::{Even, distance, even};
+use crate::colour::SwatchBook;
+use crate::colour::lab::{lab_from_linear, linear_from_lab};
+use crate::pieces::paint::luminance;
+
+/// Steps in which gloss is sought.
+const STEPS: usize = 60;
+/// Standard deviation of a colour's shift between two lights, even units.
+const BETWEEN_LIGHTS: f64 = 1.5;
+/// Standard deviation of the log of two photos' light.
+const LIGHT: f64 = 0.06;
+/// Mean gloss of a taught piece's top, share of a white's light.
+const GLOSS: f64 = 0.05;
+
+/// The taught colours.
+pub struct Taught {
+    /// Their names, in order.
+    pub names: Vec<String>,
+    /// Ways to see their bodies: one for each light, and the mean of them.
+    pub bodies: Vec<Vec<Even>>,
+}
+
+impl Taught {
+    /// Reads a book. A colour that a light lacks is as the others show it.
+    pub fn of(book: &SwatchBook) -> Self {
+        let names: Vec<String> = book.names().into_iter().map(str::to_owned).collect();
+        let lights = book.lights();
+        let mut by_light: Vec<Vec<Even>> = vec![Vec::new(); lights.len()];
+        let mut together = Vec::new();
+        for name in &names {
+            let mut seen: Vec<(usize, [f64; 3])> = Vec::new();
+            for swatch in book.swatches().iter().filter(|s| s.name == *name) {
+                let light = lights.iter().position(|l| *l == swatch.light);
+                let n = swatch.samples.len().max(1) as f64;
+                let mut mean = [0.0; 3];
+                for sample in &swatch.samples {
+                    let linear = linear_from_lab(*sample);
+                    for c in 0..3 {
+                        mean[c] += linear[c] / n;
+                    }
+                }
+                seen.extend(light.map(|light| (light, mean)));
+            }
+            let bodies = without_gloss(&seen);
+            let mut mean = [0.0; 3];
+            for (_, body) in &bodies {
+                for c in 0..3 {
+                    mean[c] += body[c] / bodies.len() as f64;
+                }
+            }
+            let all = even(lab_from_linear(mean));
+            together.push(all);
+            for (light, bodies_in) in by_light.iter_mut().enumerate() {
+                let own = bodies.iter().find(|(l, _)| *l == light);
+                bodies_in.push(own.map_or(all, |(_, body)| even(lab_from_linear(*body))));
+            }
+        }
+        let mut bodies = by_light;
+        if bodies.len() > 1 {
+            bodies.push(together);
+        }
+        Self { names, bodies }
+    }
+}
+
+/// Gloss only adds light. Where a colour looks lighter in one light than in another, part of the
+/// difference may be gloss: as much as brings the two nearest together.
+fn without_gloss(seen: &[(usize, [f64; 3])]) -> Vec<(usize, [f64; 3])> {
+    let darkest = seen
+        .iter()
+        .min_by(|a, b| luminance(a.1).total_cmp(&luminance(b.1)));
+    let Some((_, darkest)) = darkest.copied() else {
+        return Vec::new();
+    };
+    let target = even(lab_from_linear(darkest));
+    seen.iter()
+        .map(|(light, shown)| {
+            let most = 0.95 * luminance(*shown).max(0.0);
+            let mut best = (f64::INFINITY, 0.0);
+            for step in 0..STEPS {
+                let gloss = most * step as f64 / STEPS as f64;
+                for m in [-0.12f64, -0.09, -0.06, -0.03, 0.0, 0.03, 0.06, 0.09, 0.12] {
+                    let body = shown.map(|v| (v - gloss) / m.exp());
+                    let off = distance(even(lab_from_linear(body)), target) / BETWEEN_LIGHTS;
+                    let cost = 0.5 * off * off + 0.5 * (m / LIGHT).powi(2) + gloss / GLOSS;
+                    if cost < best.0 {
+                        best = (cost, gloss);
+                    }
+                }
+            }
+            (*light, shown.map(|v| v - best.1))
+        })
+        .collect()
+}
