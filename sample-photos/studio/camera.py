@@ -9,7 +9,7 @@ from functools import cache
 import numpy as np
 from scipy.ndimage import gaussian_filter
 
-from . import render, spectra
+from . import faults, render, spectra
 from .scene import stream
 
 XYZ_TO_SRGB = np.array([[3.2406, -1.5372, -0.4986], [-0.9689, 1.8758, 0.0415],
@@ -78,8 +78,9 @@ def develop(raw, scene):
     recipe, view = scene.recipe, scene.view
     rng = stream(recipe.seed, "camera")
     white = render.white_raw(recipe.lighting.illuminant, sensitivities(recipe.camera))
+    raw = faults.blurred(raw, recipe)
     raw = raw / white.astype(np.float32) * _vignette(view, rng.uniform(0.10, 0.22))
-    raw *= _exposure(raw, rng)
+    raw *= _exposure(raw, rng) * 2.0**recipe.exposure_ev
     raw = np.minimum(_grain(raw, recipe.noise, rng), 1.3)
     to_space = XYZ_TO_P3 if recipe.space == "p3" else XYZ_TO_SRGB
     linear = raw @ (to_space @ daylight_matrix(recipe.camera)).T.astype(np.float32)

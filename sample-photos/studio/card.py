@@ -69,6 +69,12 @@ class Placed:
     """The card on the tray: world place of its top left corner, turn of its x axis."""
     corner: np.ndarray
     turn_deg: float
+    curl_mm: float = 0.0      # how high the right end stands off the tray
+
+    def curl(self, x):
+        """Height of the paper's underside over the tray, at x along the card."""
+        share = np.asarray(x, float) / design()["width_mm"]
+        return self.curl_mm * np.maximum(0.0, (share - 0.4) / 0.6) ** 2
 
     @property
     def axes(self):
@@ -83,7 +89,7 @@ class Placed:
     def to_world(self, points, lift=0.0):
         """Card millimetres (n x 2) to the world, `lift` above the tray."""
         points = np.asarray(points, float)
-        flat = np.concatenate([points, np.full((len(points), 1), -lift)], axis=1)
+        flat = np.concatenate([points, -(lift + self.curl(points[:, :1]))], axis=1)
         return flat @ self.axes.T + self.origin
 
     def from_world(self, points):

@@ -4,12 +4,12 @@ All distances between pieces are kept between *silhouettes as the camera sees th
 carried to the tray plane, so that the picture shows the tray between any two pieces.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
-from shapely.geometry import MultiPoint, Polygon
+from shapely.geometry import Polygon
 
-from . import card, shapes
+from . import card
+from .oddments import Thing
+from .piece import Piece
 
 FRAME_MARGIN = 0.008      # of the picture's width, free at the border
 GAP_MM = 3.2              # between silhouettes
@@ -22,32 +22,6 @@ class NoRoom(Exception):
     """The pieces do not fit at this seed; the caller draws again from the next stream."""
 
 
-@dataclass
-class Piece:
-    kind: shapes.Kind
-    colour: str
-    x: float            # world mm, middle of the footprint
-    y: float
-    turn_deg: float     # world, counter-clockwise
-    face: str = "up"
-
-    def to_world(self, points):
-        c, s = np.cos(np.radians(self.turn_deg)), np.sin(np.radians(self.turn_deg))
-        points = np.asarray(points, float)
-        return np.stack([c * points[:, 0] - s * points[:, 1] + self.x,
-                         s * points[:, 0] + c * points[:, 1] + self.y, points[:, 2]], axis=1)
-
-    def outline(self):
-        return self.to_world(shapes.outline_points(self.kind))
-
-    def footprint(self):
-        return MultiPoint(self.outline()[:, :2]).convex_hull
-
-    def silhouette(self, view):
-        """As seen by the camera, carried to the tray plane: a polygon in world mm."""
-        return MultiPoint(view.shadow_on_tray(self.outline())).convex_hull
-
-
 SIDES = {   # where in the picture the card's middle may lie (fractions), and its turn there
     "left": ((0.08, 0.22), (0.35, 0.65), 90),
     "right": ((0.78, 0.92), (0.35, 0.65), -90),
@@ -57,7 +31,11 @@ SIDES = {   # where in the picture the card's middle may lie (fractions), and it
 
 
 def place_card(view, side, extra_turn_deg, rng):
-    """The card whole in the picture, near one side, turned by about the side's turn."""
+    """The card whole in the picture, near one side, turned by about the side's turn; or
+    (`half`) cut by the picture's left border."""
+    if side == "half":
+        middle = np.array([[rng.uniform(-0.02, 0.02) * view.width, rng.uniform(0.4, 0.6) * view.height]])
+        return card.centred(view.on_tray(middle)[0], extra_turn_deg + rng.uniform(-8, 8))
     (u0, u1), (v0, v1), turn = SIDES[side]
     for _ in range(4000):
         pixel = np.array([[rng.uniform(u0, u1) * view.width, rng.uniform(v0, v1) * view.height]])
@@ -67,24 +45,40 @@ def place_card(view, side, extra_turn_deg, rng):
     raise NoRoom("the card does not fit")
 
 
-def scatter(wanted, view, placed_card, floor, rng):
-    """Places for (kind, colour) pairs at random, each apart from all others.
+class Area:
+    """Where pieces may lie: whole in the picture (or not, where `cut`), off the card, off
+    the rim. `floor` is the tray's inside as a polygon, or None without an edge in view."""
 
-    `floor` is the tray's inside as a polygon, or None where it has no edge in view."""
-    margin = FRAME_MARGIN * view.width
-    card_area = Polygon(placed_card.corners()[:, :2])
-    room = floor.buffer(-WALL_GAP_MM) if floor is not None else None
-    pieces, taken = [], []
-    for kind, colour in sorted(wanted, key=lambda w: -w[0].length * w[0].width):
+    def __init__(self, view, placed_card, floor, cut=False):
+        self.view, self.cut = view, cut
+        self.margin = -0.06 * view.width if cut else FRAME_MARGIN * view.width
+        self.card = Polygon(placed_card.corners()[:, :2])
+        self.room = floor.buffer(-WALL_GAP_MM) if floor is not None else None
+
+    def anywhere(self, rng):
+        """A spot on the tray, drawn evenly over the picture."""
+        view, margin = self.view, self.margin
+        pixel = rng.uniform((margin, margin), (view.width - margin, view.height - margin))
+        return view.on_tray(pixel[None])[0]
+
+    def holds(self, piece, shade):
+        inside = self.view.inside(self.view.project(piece.outline()), self.margin)
+        return ((self.cut or inside) and shade.distance(self.card) >= CARD_GAP_MM
+                and (self.room is None or self.room.contains(shade)))
+
+
+def scatter(wanted, area, rng, taken=()):
+    """Places for (kind, colour) pairs at random, each apart from all others and from the
+    silhouettes `taken`. A pair (name, variant) is a thing that fits no shape."""
+    pieces, taken = [], list(taken)
+    for kind, colour in wanted:
         for _ in range(TRIES):
-            pixel = rng.uniform((margin, margin), (view.width - margin, view.height - margin))
-            x, y = view.on_tray(pixel[None])[0]
-            piece = Piece(kind, colour, x, y, rng.uniform(0, 360))
-            shade = piece.silhouette(view)
-            if (view.inside(view.project(piece.outline()), margin)
-                    and shade.distance(card_area) >= CARD_GAP_MM
-                    and (room is None or room.contains(shade))
-                    and all(shade.distance(other) >= GAP_MM for other in taken)):
+            x, y = area.anywhere(rng)
+            turn = rng.uniform(0, 360)
+            piece = (Thing(kind, x, y, turn, colour) if isinstance(kind, str)
+                     else Piece(kind, colour, x, y, turn))
+            shade = piece.silhouette(area.view)
+            if area.holds(piece, shade) and all(shade.distance(other) >= GAP_MM for other in taken):
                 pieces.append(piece)
                 taken.append(shade)
                 break
@@ -92,6 +86,10 @@ def scatter(wanted, view, placed_card, floor, rng):
             raise NoRoom(f"{len(pieces)} of {len(wanted)} pieces placed")
     order = rng.permutation(len(pieces))
     return [pieces[i] for i in order]
+
+
+def large_first(wanted):
+    return sorted(wanted, key=lambda w: -w[0].length * w[0].width)
 
 
 def rows(kind, colours, view, placed_card, side, columns, rng):

@@ -24,6 +24,7 @@ KEYS = {
     "desk-lamp": Key("disk", (75, 75), 420, 620, 0.80),
     "room-lamp": Key("disk", (150, 150), 750, 1250, 0.68),
     "side-lamp": Key("disk", (150, 150), 1200, 900, 0.72),   # its mirror image falls outside
+    "sun": Key("disk", (14, 14), 1500, 2000, 0.80),          # through a window: hard shadows
     "tubes": Key("rectangle", (620, 90), 350, 1700, 0.70),
 }
 
@@ -34,6 +35,8 @@ class Lighting:
     key: str
     azimuth_deg: float      # where the key stands, world, counter-clockwise from x
     walls: tuple = (74.0, 1.5, 5.0)   # Lab of the walls that the rest comes from
+    second: tuple = ()      # (key, azimuth) of the other light, where `illuminant` joins two by +
+    glare: bool = False     # the key stands where the card mirrors it into the lens
 
 
 def _spectrum(values):
@@ -42,27 +45,30 @@ def _spectrum(values):
             "values": ", ".join(f"{v:.6g}" for v in values)}
 
 
-def emitters(lighting, view, mi):
+def emitters(lighting, view, mi, placed_card):
     """Mitsuba shapes and emitters; light on the tray's middle sums to about pi."""
     power = spectra.illuminant(lighting.illuminant)
     bounced = power * spectra.plastic(lighting.walls)
     bounced /= bounced @ spectra.observer()[:, 1] / (power @ spectra.observer()[:, 1])
-    key = KEYS[lighting.key]
-    turn = np.radians(lighting.azimuth_deg)
-    away = np.array([np.cos(turn) * key.distance, np.sin(turn) * key.distance, key.height])
-    reach = np.linalg.norm(away)
-    area = 4 * key.half[0] * key.half[1] if key.shape == "rectangle" else np.pi * key.half[0] ** 2
-    # The key faces the tray, so only the tray's own slope counts.
-    radiance = key.share * np.pi / (area * (key.height / reach) / reach**2)
-    transform = mi.ScalarTransform4f
-    found = {
-        "key": {"type": key.shape,
-                "to_world": transform().look_at(origin=away.tolist(), target=[0, 0, 0], up=[0, 0, 1])
-                @ transform().scale([*key.half, 1]),
-                "emitter": {"type": "area", "radiance": _spectrum(power * radiance),
-                            "sampling_weight": 3.0}},
-    }
-    rest = 1 - key.share
+    names = lighting.illuminant.split("+")
+    keys = [(lighting.key, lighting.azimuth_deg), *([lighting.second] if lighting.second else [])]
+    transform, found = mi.ScalarTransform4f, {}
+    share = sum(KEYS[name].share for name, _ in keys) / len(keys)
+    for index, (illuminant, (name, azimuth)) in enumerate(zip(names, keys)):
+        key = KEYS[name]
+        away = _mirrored(view, placed_card) if lighting.glare else _stands(key, azimuth)
+        reach = np.linalg.norm(away)
+        area = 4 * key.half[0] * key.half[1] if key.shape == "rectangle" else np.pi * key.half[0] ** 2
+        # The key faces the tray, so only the tray's own slope counts.
+        radiance = share / len(keys) * np.pi / (area * (away[2] / reach) / reach**2)
+        found["key" if not index else f"key{index}"] = {
+            "type": key.shape,
+            "to_world": transform().look_at(origin=away.tolist(), target=[0, 0, 0], up=[0, 0, 1])
+            @ transform().scale([*key.half, 1]),
+            "emitter": {"type": "area", "sampling_weight": 3.0,
+                        "radiance": _spectrum(spectra.illuminant(illuminant) * radiance)}}
+    away = _stands(KEYS[lighting.key], lighting.azimuth_deg)
+    rest = 1 - share
     height, half = 1900.0, 950.0
     # A square of side 2 half at `height`, above the tray: its form factor (as if centred).
     a = half / height
@@ -77,6 +83,18 @@ def emitters(lighting, view, mi):
                       "sampling_weight": 0.6}
     found.update(photographer(view, mi))
     return found
+
+
+def _stands(key, azimuth_deg):
+    turn = np.radians(azimuth_deg)
+    return np.array([np.cos(turn) * key.distance, np.sin(turn) * key.distance, key.height])
+
+
+def _mirrored(view, placed_card, reach=850.0):
+    """Where a light stands that the middle of the flat card mirrors into the lens."""
+    middle = placed_card.corners().mean(axis=0)
+    to_lens = (view.position - middle) / np.linalg.norm(view.position - middle)
+    return middle + reach * to_lens * (-1, -1, 1)
 
 
 def photographer(view, mi):

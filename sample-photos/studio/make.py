@@ -1,15 +1,19 @@
 """python -m studio make NAME... | --all     photos and truths into ../<folder>
 python -m studio list                      names and seeds
 python -m studio look NAME                 a quick small picture into the given --out
+python -m studio pour NAME... | --all      cups fall anew into settled/ (needs pybullet)
+python -m studio tell NAME... | --all      the truths alone, photos as they are
+python -m studio contact                   ../contact.jpg of all photos
 python -m studio verify NAME... | --all    the committed truths and photos against their seeds"""
 
 import argparse
+import collections
 import dataclasses
 import json
 import time
 from pathlib import Path
 
-from . import camera, check, jpeg, render, scene, truth
+from . import camera, check, contact, jpeg, pour, render, scene, solidity, truth
 from .recipes import RECIPES
 
 HOME = Path(__file__).resolve().parent.parent
@@ -18,7 +22,7 @@ HOME = Path(__file__).resolve().parent.parent
 def main(arguments=None):
     parser = argparse.ArgumentParser(prog="studio", description=__doc__,
                                      formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("what", choices=["make", "list", "look", "verify"])
+    parser.add_argument("what", choices=["make", "list", "look", "pour", "tell", "verify", "contact"])
     parser.add_argument("names", nargs="*")
     parser.add_argument("--all", action="store_true", help="every recipe")
     parser.add_argument("--out", type=Path, help="folder instead of the recipe's own")
@@ -28,12 +32,22 @@ def main(arguments=None):
         for recipe in RECIPES.values():
             print(f"{recipe.seed}  {recipe.folder}/{recipe.name}")
         return 0
+    if options.what == "contact":
+        contact.sheet(HOME, RECIPES.values())
+        return 0
     names = list(RECIPES) if options.all else options.names
     unknown = [name for name in names if name not in RECIPES]
     if unknown or not names:
         parser.error(f"no such photo: {', '.join(unknown)}" if unknown else "name a photo, or --all")
     for name in names:
         recipe = RECIPES[name]
+        if options.what == "pour":
+            if recipe.kind in ("poured", "dumped"):
+                fall(recipe)
+            continue
+        if options.what == "tell":
+            tell(recipe, options.out or HOME / recipe.folder)
+            continue
         if options.what == "verify":
             verify(recipe, options.out or HOME / recipe.folder)
             continue
@@ -55,9 +69,29 @@ def make(recipe, folder, spp):
     path = folder / told["photo"]
     jpeg.save(camera.develop(raw, laid), path, recipe)
     check.photo(path, told)
-    path.with_suffix(".json").write_text(json.dumps(told, indent=1) + "\n")
+    truth.write(told, path.with_suffix(".json"))
     print(f"{recipe.name}: {len(told['pieces'])} pieces, {path.stat().st_size >> 10} KiB, "
           f"{time.monotonic() - started:.0f} s", flush=True)
+
+
+def fall(recipe):
+    """A cup emptied anew, its resting places kept."""
+    started = time.monotonic()
+    laid = scene.lay_out(recipe, fresh=True)
+    deepest = solidity.settled(laid.pieces)
+    pour.keep(recipe, laid.pieces)
+    faces = collections.Counter(piece.face for piece in laid.pieces)
+    print(f"{recipe.name}: {dict(faces)}, deepest {deepest:.3f} mm, "
+          f"{time.monotonic() - started:.0f} s", flush=True)
+
+
+def tell(recipe, folder):
+    """The truth of a photo that is there."""
+    told, ids = truth.tell(laid := scene.lay_out(recipe))
+    check.scene_and_truth(laid, told, ids)
+    check.photo(folder / told["photo"], told)
+    truth.write(told, folder / f"{recipe.name}.json")
+    print(f"{recipe.name}: {len(told['pieces'])} pieces", flush=True)
 
 
 def verify(recipe, folder):

@@ -33,6 +33,25 @@ PIECES = {
     "driftwood": (38.0, 13.0, 21.0),
 }
 
+# Another mix, for photos that nothing is tuned on.
+OTHERS = {
+    "chalk": (92.0, 0.8, 5.0),
+    "pewter": (57.0, 0.6, -1.5),
+    "soot": (22.0, 0.8, -0.6),
+    "beetroot": (32.0, 38.0, 6.0),
+    "coral": (62.0, 44.0, 30.0),
+    "marigold": (75.0, 24.0, 72.0),
+    "gorse": (88.0, -6.0, 62.0),
+    "pine": (30.0, -24.0, 10.0),
+    "mint": (82.0, -24.0, 8.0),
+    "teal": (44.0, -24.0, -14.0),
+    "cobalt": (40.0, 12.0, -52.0),
+    "iris": (56.0, 20.0, -34.0),
+    "peat": (28.0, 8.0, 11.0),
+    "clay": (56.0, 20.0, 27.0),
+}
+EVERY = PIECES | OTHERS
+
 HARD_NEIGHBOURS = list(zip(list(PIECES)[0:14:2], list(PIECES)[1:14:2]))
 
 TRAYS = {
@@ -42,6 +61,8 @@ TRAYS = {
     "grey-blue": (54.0, -4.0, -11.0),
     "card-brown": (62.0, 8.0, 23.0),
     "dark-grey": (33.0, -0.4, -1.0),
+    "between-greys": (68.0, -0.9, -1.8),
+    "oak": (62.0, 10.0, 27.0),
 }
 
 TABLES = {
@@ -51,8 +72,8 @@ TABLES = {
 }
 
 
-def far_from(ground, least):
+def far_from(ground, least, among=None):
     """Names of pieces whose colour is at least `least` ΔE00 from a tray's."""
     from .spectra import de00
 
-    return [name for name, lab in PIECES.items() if de00(lab, TRAYS[ground]) >= least]
+    return [name for name, lab in (among or PIECES).items() if de00(lab, TRAYS[ground]) >= least]

@@ -10,8 +10,9 @@ from pathlib import Path
 
 import numpy as np
 
-from . import shapes, spectra
-from .scene import as_mesh, build
+from . import spectra
+from .meshes import as_mesh
+from .scene import build
 
 LENS_BLUR_PX = 0.42      # standard deviation of the lens and depth blur, on top of the pixel
 DEPTH = 5                # path length
@@ -26,7 +27,7 @@ def mitsuba():
             os.environ["DRJIT_LIBLLVM_PATH"] = str(found[-1])
     import mitsuba as mi
     if mi.variant() is None:
-        mi.set_variant("llvm_ad_spectral")
+        mi.set_variant(os.environ.get("STUDIO_VARIANT", "llvm_ad_spectral"))
     return mi
 
 
@@ -163,18 +164,17 @@ def _directions(view, u, v, mi, dr):
 
 def piece_pictures(scene):
     """Which piece each pixel's centre shows (0 none, 1 the first), and for each piece the
-    number of pixels it would show if it were alone."""
+    number of pixels it would show if it were alone and the picture went on."""
     view = scene.view
     ids = np.zeros((view.height, view.width), np.uint16)
-    if not scene.pieces:
+    if not scene.solids():
         return ids, []
     every = np.indices(ids.shape)
-    ids[:] = _hit(scene.pieces, view, every[1].ravel(), every[0].ravel()).reshape(ids.shape)
+    ids[:] = _hit(scene.solids(), view, every[1].ravel(), every[0].ravel()).reshape(ids.shape)
     whole = []
-    for piece in scene.pieces:
+    for piece in scene.solids():
         pixels = view.project(piece.outline())
-        low = np.maximum(np.floor(pixels.min(axis=0)).astype(int) - 2, 0)
-        high = np.minimum(np.ceil(pixels.max(axis=0)).astype(int) + 2, (view.width, view.height))
+        low, high = np.floor(pixels.min(axis=0)).astype(int) - 2, np.ceil(pixels.max(axis=0)).astype(int) + 2
         rows, columns = np.mgrid[low[1]:high[1], low[0]:high[0]]
         whole.append(int((_hit([piece], view, columns.ravel(), rows.ravel()) > 0).sum()))
     return ids, whole
@@ -183,7 +183,7 @@ def piece_pictures(scene):
 def _hit(pieces, view, columns, rows):
     """1 + the index of the piece that each pixel's centre sees, 0 for none."""
     mi = mitsuba()
-    solids = [shapes.solid(piece.kind) for piece in pieces]
+    solids = [piece.solid() for piece in pieces]
     starts = np.cumsum([0] + [len(s.vertices) for s in solids])
     ends = np.cumsum([len(s.faces) for s in solids])
     vertices = np.concatenate([p.to_world(s.vertices) for p, s in zip(pieces, solids)])

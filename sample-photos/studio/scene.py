@@ -1,12 +1,15 @@
 """A recipe and its seed become a scene: what is where, and the same as Mitsuba objects."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from . import card, layout, lights, palette, shapes, spectra, view as views
-from . import tray as trays
+from . import card, cardsheet, layout, lights, palette, pour, shapes, spectra, touching
+from . import tray as trays, view as views
 from .lights import _spectrum
+from .meshes import as_mesh, matte
+
+MIXED = {"brick": 0.4, "plate": 0.4, "tile": 0.2}     # of a mixed cup
 
 
 @dataclass
@@ -16,6 +19,12 @@ class Scene:
     card: card.Placed
     pieces: list
     floor: object          # the tray's inside, or None
+    things: list = field(default_factory=list)      # that fit no shape
+    clumps: list = field(default_factory=list)      # number of each piece's clump
+
+    def solids(self):
+        """All that lies on the tray, pieces first."""
+        return self.pieces + self.things
 
 
 def stream(seed, name):
@@ -23,8 +32,9 @@ def stream(seed, name):
     return np.random.default_rng([seed, *name.encode()])
 
 
-def lay_out(recipe):
-    """Draw camera, card and pieces from the seed; draw again where there is no room."""
+def lay_out(recipe, fresh=False):
+    """Draw camera, card and pieces from the seed; draw again where there is no room.
+    `fresh` lets a poured cup fall anew instead of taking its kept resting places."""
     for attempt in range(40):
         rng = stream(recipe.seed, f"layout{attempt}")
         view = views.held_over_tray(
@@ -33,15 +43,59 @@ def lay_out(recipe):
         floor = recipe.tray.floor(view)
         try:
             placed = layout.place_card(view, recipe.card_side, recipe.card_turn, rng)
-            if recipe.kind == "teach":
-                pieces = layout.rows(shapes.Kind(recipe.form, recipe.sizes[0]), recipe.colours,
-                                     view, placed, recipe.card_side, 6, rng)
-            else:
-                pieces = layout.scatter(wanted(recipe), view, placed, floor, rng)
+            placed.curl_mm = recipe.card_curl
+            area = layout.Area(view, placed, floor, recipe.cut)
+            laid = Scene(recipe, view, placed, [], floor)
+            _fill(laid, area, rng, fresh)
         except layout.NoRoom:
             continue
-        return Scene(recipe, view, placed, pieces, floor)
+        return laid
     raise layout.NoRoom(recipe.name)
+
+
+def _fill(scene, area, rng, fresh):
+    recipe = scene.recipe
+    if recipe.kind == "teach":
+        kind = shapes.Kind(recipe.form, recipe.sizes[0])
+        scene.pieces = layout.rows(kind, recipe.colours, scene.view, scene.card,
+                                   recipe.card_side, 6, rng)
+    elif recipe.kind in ("poured", "dumped"):
+        scene.pieces = (pour.settle(wanted(recipe), area, recipe.kind == "dumped", recipe.seed)
+                        if fresh else pour.kept(recipe, wanted(recipe)))
+    elif recipe.kind == "touching":
+        kinds = [kind for kind, _ in wanted(recipe)]
+        colours = colours_of(recipe, stream(recipe.seed, "clumps"))
+        scene.pieces, scene.clumps = touching.clumps(kinds, colours, _neighbour(recipe, colours),
+                                                     area, rng)
+    else:
+        scene.pieces = layout.scatter(layout.large_first(wanted(recipe)), area, rng)
+    if recipe.things:
+        named = [(what, number) for number, what in enumerate(recipe.things)]
+        scene.things = layout.scatter(named, area, stream(recipe.seed, "things"),
+                                      [piece.silhouette(scene.view) for piece in scene.pieces])
+
+
+def _neighbour(recipe, colours):
+    """How a clump's next colour is drawn: mostly the same, or mostly the hard neighbour."""
+    partner = {a: b for pair in palette.HARD_NEIGHBOURS for a, b in (pair, pair[::-1])}
+
+    def draw(colour, rng):
+        way = rng.random()
+        if recipe.hard:
+            return partner[colour] if way < 0.55 else colour if way < 0.8 else str(rng.choice(colours))
+        return colour if way < 0.65 else str(rng.choice(colours))
+
+    return draw
+
+
+def colours_of(recipe, rng):
+    """The names that the pieces' colours are drawn from."""
+    if recipe.colours:
+        return list(recipe.colours)
+    far = palette.far_from(recipe.tray.colour, 9.0, getattr(palette, recipe.mix))
+    if recipe.hard:
+        return [name for pair in palette.HARD_NEIGHBOURS if set(pair) <= set(far) for name in pair]
+    return [str(name) for name in rng.choice(far, recipe.colour_count, replace=False)]
 
 
 def wanted(recipe):
@@ -49,63 +103,52 @@ def wanted(recipe):
     rng = stream(recipe.seed, "wanted")
     if not recipe.count:
         return []
-    area = np.array([np.prod(shapes.Kind(recipe.form, s).studs) for s in recipe.sizes])
+    area = np.array([np.prod(shapes.Kind("plate", s).studs) for s in recipe.sizes])
     chance = area ** -0.35
     picks = rng.choice(len(recipe.sizes), recipe.count, p=chance / chance.sum())
-    colours = recipe.colours or list(rng.choice(
-        palette.far_from(recipe.tray.colour, 9.0), recipe.colour_count, replace=False))
-    names = rng.choice(colours, recipe.count)
-    return [(shapes.Kind(recipe.form, recipe.sizes[i]), str(c)) for i, c in zip(picks, names)]
+    names = rng.choice(colours_of(recipe, rng), recipe.count)
+    forms = [recipe.form] * recipe.count
+    if recipe.form == "mixed":
+        forms = rng.choice(list(MIXED), recipe.count, p=list(MIXED.values()))
+    return [(shapes.Kind(str(form), recipe.sizes[i]), str(c))
+            for form, i, c in zip(forms, picks, names)]
 
 
 def build(scene, mi):
     """The whole scene as a Mitsuba dictionary."""
     recipe = scene.recipe
     parts = {"type": "scene"}
-    parts.update(lights.emitters(recipe.lighting, scene.view, mi))
+    parts.update(lights.emitters(recipe.lighting, scene.view, mi, scene.card))
     parts.update(_ground(scene, mi))
-    parts.update(_card(scene.card, mi))
+    parts.update(cardsheet.parts(scene.card, recipe.card_glossy, mi))
     gloss = stream(recipe.seed, "gloss")
-    coats = {name: _plastic(name, gloss.uniform(0.04, 0.09)) for name in sorted(palette.PIECES)}
-    ready = {name: mi.load_dict(coats[name]) for name in {p.colour for p in scene.pieces}}
+    coats = {name: _plastic(name, gloss.uniform(0.04, 0.09))
+             for names in (palette.PIECES, palette.OTHERS) for name in sorted(names)}
+    ready = {name: mi.load_dict(coats[name]) for name in sorted({p.colour for p in scene.pieces})}
     for index, piece in enumerate(scene.pieces):
         parts[f"piece{index:04d}"] = mesh_of(piece, mi, ready[piece.colour])
+    for index, thing in enumerate(scene.things):
+        parts[f"thing{index:04d}"] = mesh_of(thing, mi, mi.load_dict(thing.coat()))
     return parts
 
 
 def mesh_of(piece, mi, bsdf=None):
     """A piece as a Mitsuba mesh in the world."""
-    solid = shapes.solid(piece.kind)
+    solid = piece.solid()
     return as_mesh(piece.to_world(solid.vertices), solid.faces, mi, bsdf)
-
-
-def as_mesh(vertices, faces, mi, bsdf):
-    properties = mi.Properties()
-    if bsdf is not None:
-        properties["bsdf"] = bsdf
-    mesh = mi.Mesh("piece", len(vertices), len(faces), props=properties)
-    params = mi.traverse(mesh)
-    params["vertex_positions"] = np.ravel(vertices).astype(np.float32)
-    params["faces"] = np.ravel(faces).astype(np.uint32)
-    params.update()
-    return mesh
 
 
 def _plastic(name, roughness):
     return {"type": "roughplastic", "distribution": "ggx", "int_ior": 1.54, "alpha": roughness,
-            "diffuse_reflectance": _spectrum(spectra.plastic(palette.PIECES[name]))}
-
-
-def _matte(reflectance):
-    return {"type": "twosided", "inner": {"type": "diffuse", "reflectance": _spectrum(reflectance)}}
+            "diffuse_reflectance": _spectrum(spectra.plastic(palette.EVERY[name]))}
 
 
 def _ground(scene, mi):
     recipe, transform = scene.recipe, mi.ScalarTransform4f
     lab = np.array(palette.TRAYS[recipe.tray.colour])
-    light, dark = spectra.plastic(lab + (1.2, 0, 0)), spectra.plastic(lab + (-4.0, 0.2, 0.6))
+    light, dark = (spectra.plastic(lab + shift) for shift in recipe.tray.shades())
     half = trays.PLAIN_HALF
-    weight = trays.texture(recipe.seed, 2 * half, recipe.tray.grain)
+    weight = recipe.tray.texture(recipe.seed, 2 * half)
     surface = {"type": "twosided", "inner": {
         "type": "blendbsdf",
         "weight": {"type": "bitmap", "raw": True, "bitmap": mi.Bitmap(weight[:, :, None])},
@@ -117,39 +160,11 @@ def _ground(scene, mi):
         low, high = np.array(scene.floor.bounds[:2]), np.array(scene.floor.bounds[2:])
         middle, size = (low + high) / 2, (high - low) / 2 + trays.RIM_WIDTH / 2
         ring = trays.rim(scene.floor)
-        parts["rim"] = as_mesh(ring.vertices, ring.faces, mi, mi.load_dict(_matte(light)))
+        parts["rim"] = as_mesh(ring.vertices, ring.faces, mi, mi.load_dict(matte(light)))
         table = spectra.plastic(palette.TABLES[recipe.tray.table])
-        parts["table"] = {"type": "rectangle", "bsdf": _matte(table),
+        parts["table"] = {"type": "rectangle", "bsdf": matte(table),
                           "to_world": transform().translate([0, 0, -trays.TABLE_DROP])
                           @ transform().scale([2500, 2500, 1])}
     parts["tray"] = {"type": "rectangle", "bsdf": surface,
                      "to_world": transform().translate([*middle, 0]) @ transform().scale([*size, 1])}
-    return parts
-
-
-def _card(placed, mi):
-    """Paper with black print, and the patches a hair above it."""
-    transform = mi.ScalarTransform4f
-    frame = np.eye(4)
-    frame[:3, 0], frame[:3, 1] = placed.axes[:, 0], -placed.axes[:, 1]   # y up along the print
-    frame[:3, 3] = placed.origin
-    frame = transform(frame)
-
-    def sheet(x, y, width, height, lift, bsdf):
-        spot = transform().translate([x + width / 2, -(y + height / 2), lift])
-        return {"type": "rectangle", "bsdf": bsdf,
-                "to_world": frame @ spot @ transform().scale([width / 2, height / 2, 1])}
-
-    design = card.design()
-    upright = np.ascontiguousarray(card.black_mask()[::-1])    # v runs up
-    mask = mi.Bitmap(upright[:, :, None])
-    paper = {"type": "twosided", "inner": {
-        "type": "blendbsdf", "weight": {"type": "bitmap", "raw": True, "bitmap": mask},
-        "paper": {"type": "diffuse", "reflectance": _spectrum(spectra.paper())},
-        "black": {"type": "diffuse", "reflectance": _spectrum(card.black_ink())}}}
-    parts = {"card": sheet(0, 0, design["width_mm"], design["height_mm"], card.PAPER_MM, paper)}
-    for patch in design["patches"]:
-        parts[f"patch-{patch['name']}"] = sheet(
-            patch["x_mm"], patch["y_mm"], patch["width_mm"], patch["height_mm"],
-            card.PAPER_MM + 0.03, _matte(card.patch_prints()[patch["name"]]))
     return parts

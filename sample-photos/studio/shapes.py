@@ -99,7 +99,7 @@ def _cavity(kind):
     room = Manifold.cube((kind.length - 2 * WALL, kind.width - 2 * WALL, 2 * (kind.height - ROOF)),
                          center=True)
     long, short = kind.studs
-    if kind.form == "tile" or long == 1:
+    if long == 1:
         return room
     middles = [PITCH * (i - (long - 2) / 2) for i in range(long - 1)]
     outer, inner = (3.25, 2.4) if short == 2 else (1.6, 0.8)

@@ -23,7 +23,10 @@ _SHAPE = colour.SpectralShape(380, 780, 5)
 
 @cache
 def illuminant(name):
-    """A CIE illuminant's relative power on the grid, scaled to luminance 1."""
+    """A CIE illuminant's relative power on the grid, scaled to luminance 1. Names joined
+    by + are a mixture in equal parts."""
+    if "+" in name:
+        return np.mean([illuminant(part) for part in name.split("+")], axis=0)
     sd = colour.SDS_ILLUMINANTS[name].copy().align(_SHAPE)
     power = np.maximum(np.nan_to_num(sd.values), 0.0)
     return power / (power @ observer()[:, 1])

@@ -19,6 +19,14 @@ class Tray:
     table: str = ""         # palette.TABLES where a rim is in view
     share: float = 1.0      # the inside's half size against what the picture shows
     shift: tuple = (0.0, 0.0)
+    wooden: bool = False    # a busy table instead of a tray
+
+    def shades(self):
+        """What its lighter and its darker shade add to the colour, in Lab."""
+        return ((6.0, -1.0, 0.0), (-19.0, 2.5, 2.0)) if self.wooden else ((1.2, 0, 0), (-4.0, 0.2, 0.6))
+
+    def texture(self, seed, side_mm):
+        return wood(seed, side_mm) if self.wooden else texture(seed, side_mm, self.grain)
 
     def floor(self, view):
         """Inside of the rim in world mm, or None for a tray without an edge in view."""
@@ -49,3 +57,23 @@ def texture(seed, side_mm, grain):
     specks = rng.integers(0, n, (int(60 * grain * (side_mm / 600) ** 2), 2))
     weight[specks[:, 0], specks[:, 1]] += 0.6
     return np.clip(weight, 0, 1)
+
+
+def wood(seed, side_mm):
+    """Weight picture of boards with rings, fibres and dark joints."""
+    rng = np.random.default_rng([seed, 78])
+    n = int(side_mm / GRAIN_MM)
+    y, x = np.mgrid[0:n, 0:n].astype(np.float32) * GRAIN_MM
+    board = np.floor(y / 92.0).astype(int)
+    boards = board.max() + 1
+    across = (y % 92.0) - rng.uniform(-60, 150, boards)[board]
+    along = x + rng.uniform(0, 4000, boards)[board]
+    wander = gaussian_filter(rng.standard_normal((n // 4, n // 4)).astype(np.float32), (3, 30))
+    wander = np.kron(wander / wander.std(), np.ones((4, 4), np.float32))
+    wander = np.pad(wander, ((0, n - wander.shape[0]), (0, n - wander.shape[1])), mode="edge")
+    reach = np.hypot(across, 0.055 * (along % 900 - 450)) + 2.2 * wander
+    rings = 0.5 + 0.5 * np.sin(2 * np.pi * reach / rng.uniform(6.0, 11.0, boards)[board])
+    fibre = gaussian_filter(rng.standard_normal((n, n)).astype(np.float32), (0.6, 14))
+    weight = 0.25 + 0.42 * rings**2 + 0.12 * fibre / fibre.std() + rng.uniform(-0.1, 0.2, boards)[board]
+    weight[(y % 92.0) < 1.0] = 1.0
+    return np.clip(weight, 0, 1).astype(np.float32)

@@ -1,8 +1,10 @@
 """What is in the picture, as data: the truth beside each photo."""
 
+import json
+
 import numpy as np
 
-from . import palette, render
+from . import palette, piece as pieces_, render
 
 
 def tell(scene):
@@ -11,6 +13,7 @@ def tell(scene):
     recipe, view, placed = scene.recipe, scene.view, scene.card
     position = placed.from_world(view.position[None])[0]
     rotation = view.rotation @ placed.axes      # card frame -> camera frame
+    seen = _seen(ids, whole)
     truth = {
         "truth": "v1",
         "photo": f"{recipe.name}.jpg",
@@ -28,36 +31,65 @@ def tell(scene):
             "corners_px": _pixels(view, placed.corners()),
             "tags": [{"id": number, "corners_px": _pixels(view, corners)}
                      for number, corners in placed.tag_corners().items()]},
-        "pieces": _pieces(scene, ids, whole),
-        "palette_lab": {name: list(lab) for name, lab in palette.PIECES.items()},
+        "pieces": _pieces(scene, seen),
+        "palette_lab": {name: list(lab) for name, lab in _palette(scene).items()},
     }
+    if scene.things:
+        truth["unknown"] = [
+            {"what": thing.what, **_place(placed, (thing.x, thing.y)), **seen[len(scene.pieces) + i]}
+            for i, thing in enumerate(scene.things)]
     if recipe.kind == "teach":
         truth["names"] = [piece.colour for piece in scene.pieces]
+    if recipe.failure:
+        truth["failure"] = recipe.failure
     return truth, ids
 
 
-def _pieces(scene, ids, whole):
+def _palette(scene):
+    """The palettes that this scene's colours come from."""
+    used = {piece.colour for piece in scene.pieces}
+    others = used & set(palette.OTHERS)
+    return palette.EVERY if others and used - others else palette.OTHERS if others else palette.PIECES
+
+
+def _seen(ids, whole):
+    """For each solid the mean and number of the pixels that show it."""
     rows, columns = np.nonzero(ids)
     owner = ids[rows, columns]
     count = np.bincount(owner, minlength=len(whole) + 1)
     middle_x = np.bincount(owner, columns + 0.5, len(whole) + 1) / np.maximum(count, 1)
     middle_y = np.bincount(owner, rows + 0.5, len(whole) + 1) / np.maximum(count, 1)
+    return [{"x_px": round(middle_x[n], 2) if count[n] else None,
+             "y_px": round(middle_y[n], 2) if count[n] else None,
+             "visible_px": int(count[n]), "whole_px": all_} for n, all_ in enumerate(whole, 1)]
+
+
+def _pieces(scene, seen):
     told = []
     for index, piece in enumerate(scene.pieces):
-        place = scene.card.from_world([[piece.x, piece.y, 0.0]])[0]
-        turn = (scene.card.turn_deg - piece.turn_deg) % _repeats(piece.kind)
-        told.append({
+        lying = piece.rotation is not None
+        place = piece.middle()[:2] if lying else (piece.x, piece.y)
+        upright = int(np.argmax(np.abs(piece.axes()[2])))
+        alike = pieces_.direction(piece.kind, upright)[1]
+        one = {
             "form": piece.kind.form, "size": piece.kind.size, "colour": piece.colour,
-            "face": piece.face, "x_mm": round(place[0], 3), "y_mm": round(place[1], 3),
-            "turn_deg": round(turn, 3),
-            "x_px": round(middle_x[index + 1], 2), "y_px": round(middle_y[index + 1], 2),
-            "visible_px": int(count[index + 1]), "whole_px": whole[index]})
+            "face": piece.face, **_place(scene.card, place),
+            "turn_deg": round((scene.card.turn_deg - piece.turn_deg) % (90.0 if alike else 180.0), 3),
+            **seen[index]}
+        if scene.clumps:
+            one["clump"] = scene.clumps[index]
+        if lying:
+            axes = scene.card.axes.T @ piece.rotation
+            origin = scene.card.from_world([(piece.x, piece.y, piece.z)])[0]
+            one["pose"] = {"position_mm": _rounded(origin, 3),
+                           "rotation": [_rounded(line, 6) for line in axes]}
+        told.append(one)
     return told
 
 
-def _repeats(kind):
-    """Degrees after which an upright piece looks the same again."""
-    return 90.0 if kind.studs[0] == kind.studs[1] else 180.0
+def _place(card, place):
+    x, y = card.from_world([[*place, 0.0]])[0][:2]
+    return {"x_mm": round(x, 3), "y_mm": round(y, 3)}
 
 
 def _rounded(values, digits):
@@ -66,3 +98,15 @@ def _rounded(values, digits):
 
 def _pixels(view, points):
     return [_rounded(pixel, 3) for pixel in view.project(points)]
+
+
+def write(truth, path):
+    """One line a piece, so that a file stays small and its changes can be read."""
+    lines = []
+    for key, value in truth.items():
+        if isinstance(value, list) and value and isinstance(value[0], dict):
+            rows = ",\n  ".join(json.dumps(row) for row in value)
+            lines.append(f'"{key}": [\n  {rows}]')
+        else:
+            lines.append(f'"{key}": {json.dumps(value)}')
+    path.write_text("{" + ",\n ".join(lines) + "}\n")

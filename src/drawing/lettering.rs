@@ -210,7 +210,8 @@ mod tests {
     }
 
     /// Lengths in thousandths of an em, shaped with HarfBuzz (uharfbuzz) and the
-    /// same two fonts; without kerning the first would be 9157 and 9352.
+    /// same two fonts; without kerning the first would be 9157 and 9352. The last two
+    /// hold letters of both parts that the fonts are joined from.
     #[test]
     fn sets_words_as_long_as_another_shaper() {
         let lettering = Lettering::load().unwrap();
@@ -222,10 +223,33 @@ mod tests {
                 19574.0,
                 19963.0,
             ),
+            ("Grün-Weiß: 2×4 … Tüte", 10286.0, 10501.0),
+            ("Řeka Łódź Tęcza", 7468.0, 7552.0),
         ] {
             let width = |weight| lettering.width_mm(words, style(weight));
             assert_eq!(width(Weight::Regular), regular, "{words}");
             assert_eq!(width(Weight::SemiBold), semi_bold, "{words}");
+        }
+    }
+
+    #[test]
+    fn a_character_that_the_fonts_lack_is_seen_as_a_box() {
+        let lettering = Lettering::load().unwrap();
+        for weight in [Weight::Regular, Weight::SemiBold] {
+            for missing in ["潮", "ш", "🦀"] {
+                let missing = lettering.line(missing, style(weight), Mm::new(0.0, 0.0));
+                let Outline::Path(box_of_missing) = missing.outline else {
+                    unreachable!()
+                };
+                assert!(box_of_missing.len() > 4, "nothing is drawn");
+            }
+        }
+        let all = (' '..='~').chain('\u{a0}'..='\u{17e}');
+        // As the font's README says: the soft hyphen, and letters of rarer alphabets.
+        let lacking = "\u{ad}ĔĕĨĩĬĭĸĿŀŉŎŏŢţŦŧŨũ";
+        for character in all.chain("‘’‚“”„‹›–—…•€™↑↓−".chars()) {
+            let has = lettering.has(character);
+            assert_eq!(has, !lacking.contains(character), "{character}");
         }
     }
 

@@ -124,10 +124,14 @@ pub fn to_jpeg(picture: &RgbImage) -> Result<Vec<u8>, MarkedError> {
     Ok(bytes)
 }
 
-/// Whether a person should look at this piece. Written so that a `sure` that is
-/// not a number is doubtful.
+/// Whether a person should look at this piece.
 fn is_doubtful(piece: &Piece) -> bool {
-    piece.sure.is_nan() || piece.sure < SURE
+    !is_sure(piece.sure)
+}
+
+/// Whether this probability is enough; one that is not a number is not.
+fn is_sure(share: f64) -> bool {
+    share >= SURE
 }
 
 /// What a place that no piece explains is called: A to Z, then AA, AB.
@@ -146,7 +150,11 @@ fn letter(index: usize) -> String {
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used)]
     use super::*;
+    use crate::sheet::file::{Group, Unexplained, Warning};
+    use flow::Block;
+    use serde_json::json;
 
     #[test]
     fn places_go_on_after_z() {
@@ -154,5 +162,143 @@ mod tests {
             [0, 25, 26, 51, 52, 701, 702].map(letter),
             ["A", "Z", "AA", "AZ", "BA", "ZZ", "AAA"]
         );
+    }
+
+    fn sheet() -> Sheet {
+        serde_json::from_value(json!({
+            "sheet": "v1",
+            "photo": {"file": "slip.jpg", "width_px": 8, "height_px": 8, "hash": ""},
+            "card": {"version": "v1", "tags": [], "corners_px": [[0, 0], [0, 0], [0, 0], [0, 0]],
+                "reprojection_px": 0, "mm_per_px": 1, "tilt_deg": 0, "camera_height_mm": 1,
+                "patches": 0},
+            "colour": {"mean_de00": 0, "p95_de00": 0, "max_de00": 0, "print_profile": false,
+                "method": "matrix"},
+            "pieces": [], "groups": [], "warnings": []
+        }))
+        .unwrap()
+    }
+
+    fn group(colour: &str, form: &str, size: &str, [count, low, high]: [u32; 3]) -> Group {
+        Group {
+            form: form.into(),
+            size: size.into(),
+            colour: colour.into(),
+            count,
+            low,
+            high,
+            sure: 0.5,
+        }
+    }
+
+    /// Everything that blocks say, in order.
+    fn said(blocks: &[Block]) -> Vec<&str> {
+        let shapes = blocks.iter().flat_map(|block| &block.shapes);
+        shapes.filter_map(|shape| shape.words.as_deref()).collect()
+    }
+
+    #[test]
+    fn the_table_goes_by_colour_form_and_size_as_a_number() {
+        let mut sheet = sheet();
+        sheet.groups = vec![
+            group("tar", "plate", "1x2", [4, 4, 4]),
+            group("kelp", "plate", "1x10", [2, 1, 3]),
+            group("kelp", "plate", "1x2", [7, 7, 7]),
+            group("kelp", "brick", "2x4", [1, 1, 1]),
+        ];
+        let blocks = table::blocks(&sheet, &Lettering::load().unwrap());
+        let said = said(&blocks);
+        assert_eq!(
+            said,
+            [
+                "Groups", "colour", "form", "size", "count", "range", // heads
+                "kelp", "brick", "2×4", "1", "?", // in doubt, though only one
+                "plate", "1×2", "7", "?", // the colour's name once
+                "plate", "1×10", "2", "1–3", //
+                "tar", "plate", "1×2", "4", "?", //
+                "total", "14",
+            ]
+        );
+    }
+
+    #[test]
+    fn every_doubt_place_and_warning_is_told() {
+        let mut sheet = sheet();
+        let doubts = ["could be a tile", "its colour is new"].map(String::from);
+        sheet.pieces = vec![
+            Piece {
+                id: 9,
+                form: "plate".into(),
+                size: "2x4".into(),
+                colour: "kelp".into(),
+                sure: 0.879,
+                doubts: doubts.to_vec(),
+                ..Piece::default()
+            },
+            Piece {
+                id: 10,
+                sure: 0.95,
+                ..Piece::default()
+            },
+        ];
+        sheet.unexplained = vec![Unexplained {
+            x_px: 0.0,
+            y_px: 0.0,
+            x_mm: 12.4,
+            y_mm: -3.2,
+            area_mm2: 61.0,
+        }];
+        sheet.warnings = vec![Warning {
+            code: "card-partial".into(),
+            text: "move the card".into(),
+        }];
+        let blocks = notes::blocks(&sheet, &Lettering::load().unwrap());
+        assert_eq!(
+            said(&blocks),
+            [
+                "Doubtful pieces",
+                "?\u{a0}9",
+                "87\u{a0}% sure",
+                "plate 2×4, kelp",
+                "could be a tile",
+                "its colour is new",
+                "Not explained by any piece",
+                "measured from the card’s corner with the light dot",
+                "A",
+                "about 61\u{a0}mm² at x\u{a0}12, y\u{a0}−3\u{a0}mm",
+                "Warnings",
+                "card-partial",
+                "move the card",
+            ]
+        );
+    }
+
+    /// When not all doubts have room, the least sure have, and the rest is counted.
+    #[test]
+    fn what_is_left_out_is_said() {
+        let mut sheet = sheet();
+        sheet.pieces = (1..=75)
+            .map(|id| Piece {
+                id,
+                sure: 0.8 - f64::from(id) / 100.0,
+                ..Piece::default()
+            })
+            .collect();
+        sheet.groups = (0..250)
+            .map(|i| group(&format!("shade {i:03}"), "tile", "1x1", [1, 1, 1]))
+            .collect();
+        let lettering = Lettering::load().unwrap();
+        let notes = notes::blocks(&sheet, &lettering);
+        let notes = said(&notes);
+        assert!(!notes.contains(&"?\u{a0}15"));
+        let last = "and 15 more doubtful pieces, surer than these";
+        for words in ["?\u{a0}16", "?\u{a0}75", last] {
+            assert!(notes.contains(&words), "{words}");
+        }
+        let table = table::blocks(&sheet, &lettering);
+        let table = said(&table);
+        assert!(table.contains(&"shade 239") && !table.contains(&"shade 240"));
+        assert!(table.contains(&"and 10 more groups, in the sheet file"));
+        // The total is of all groups, not of those listed.
+        assert_eq!(table.last(), Some(&"250"));
     }
 }

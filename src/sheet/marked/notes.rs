@@ -104,7 +104,13 @@ fn places(sheet: &Sheet, lettering: &Lettering) -> Vec<Block> {
             lettering,
         );
         let from = Block {
+            height_mm: from.height_mm + 1.2,
             stays_with_next: true,
+            shapes: from
+                .shapes
+                .into_iter()
+                .map(|s| s.moved(Mm::new(0.0, -1.2)))
+                .collect(),
             ..from
         };
         blocks.insert(2, from);

@@ -28,7 +28,7 @@ const CASING: Ink = Ink([18, 22, 26]);
 
 const SURE: Line = Line {
     ink: Ink::WHITE,
-    width: 1.8,
+    width: 2.0,
     casing: 1.1,
     casing_alpha: 150,
     dash: None,

@@ -65,7 +65,7 @@ impl View {
             scale: width / f64::from(photo_width_px.max(1)),
             width,
             height,
-            weight: (width.max(height) / f64::from(super::LONG_SIDE_PX)).clamp(0.6, 1.0),
+            weight: (width.max(height) / f64::from(super::LONG_SIDE_PX)).clamp(0.75, 1.0),
         }
     }
 

@@ -1,11 +1,10 @@
 //! The panel's table of groups.
 
 use super::flow::{Block, COLUMN_MM};
-use super::{DARK_AMBER, GREY, HAIRLINE, INK, words};
+use super::{DARK_AMBER, GREY, HAIRLINE, INK, is_sure, words};
 use crate::colour::lab::{encode, linear_from_lab};
 use crate::drawing::lettering::{Style, Weight};
 use crate::drawing::{Ink, Lettering, Outline, Shape, round_rect_path};
-use crate::sheet::SURE;
 use crate::sheet::file::{Group, Sheet};
 use crate::units::Mm;
 use std::cmp::Ordering;
@@ -18,7 +17,7 @@ const COUNT: Style = style(Weight::SemiBold, 3.25, INK);
 const HEAD: Style = style(Weight::Regular, 2.75, GREY);
 pub const HEADING: Style = style(Weight::SemiBold, 3.8, INK);
 
-const ROW_MM: f64 = 5.1;
+const ROW_MM: f64 = 5.0;
 const BASELINE_MM: f64 = 3.75;
 /// From one line of a colour's name to the next.
 const LEADING_MM: f64 = 3.9;
@@ -193,7 +192,7 @@ fn row(group: &Group, chip: Option<Ink>, named: bool, ruled: bool, lettering: &L
 
 /// Count, and beside it the range or, when only the kind is in doubt, a question mark.
 fn figures(group: &Group, lettering: &Lettering) -> Vec<Shape> {
-    let doubtful = group.sure.is_nan() || group.sure < SURE;
+    let doubtful = !is_sure(group.sure);
     let count = group.count.to_string();
     let mut shapes = vec![right(&count, COUNT, COUNT_RIGHT_MM, BASELINE_MM, lettering)];
     let range = if group.low != group.high {

@@ -94,3 +94,60 @@ pub fn percent(share: f64) -> String {
 pub fn mm(px: f64) -> f64 {
     px / PX_PER_MM
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use crate::drawing::Ink;
+    use crate::drawing::lettering::Weight;
+
+    const EM: Style = Style {
+        weight: Weight::Regular,
+        size_mm: 1.0,
+        ink: Ink::BLACK,
+    };
+
+    #[test]
+    fn cleans_to_one_line_of_at_most_so_many_characters() {
+        assert_eq!(
+            clean(" two\n lines\tand\u{0}more ", 99),
+            "two lines and more"
+        );
+        assert_eq!(clean("sandbank", 8), "sandbank");
+        assert_eq!(clean("sandbanks", 8), "sandbank…");
+        assert_eq!(clean("\n\n", 8), "");
+    }
+
+    #[test]
+    fn only_sizes_get_a_multiplication_sign() {
+        assert_eq!(size("2x4"), "2×4");
+        assert_eq!(size("1x16"), "1×16");
+        for other in ["x4", "2x", "axe", "2x4x", "", "2×4"] {
+            assert_eq!(size(other), other);
+        }
+    }
+
+    #[test]
+    fn a_word_longer_than_the_line_is_broken_and_the_rest_told() {
+        let lettering = Lettering::load().unwrap();
+        let words = "a breakwaterbreakwaterbreakwater b";
+        let all = lines(&lettering, words, EM, 6.0, 99);
+        assert_eq!(all.concat().replace(' ', ""), words.replace(' ', ""));
+        assert!(all.len() > 2);
+        let two = lines(&lettering, words, EM, 6.0, 2);
+        assert!(two.len() == 2 && two[1].ends_with('…'));
+        for line in all.iter().chain(&two) {
+            assert!(lettering.width_mm(line, EM) <= 6.0, "{line}");
+        }
+        // Where not even a letter fits, each still has its line.
+        assert_eq!(lines(&lettering, "abc", EM, 0.1, 9), ["a", "b", "c"]);
+    }
+
+    #[test]
+    fn what_is_not_certain_is_not_a_hundred_percent() {
+        assert_eq!(percent(0.9999), "99\u{a0}%");
+        assert_eq!(percent(1.0), "100\u{a0}%");
+        assert_eq!(percent(f64::NAN), "unknown");
+    }
+}

@@ -1,0 +1,52 @@
+"""The printed card as Mitsuba shapes: paper with black print, patches a hair above it;
+flat or with one end curled, matte or under a glossy film."""
+
+import numpy as np
+
+from . import card, spectra
+from .lights import _spectrum
+from .meshes import as_mesh, grid, matte
+
+PATCH_LIFT_MM = 0.03
+FILM_ROUGHNESS = 0.08
+
+
+def parts(placed, glossy, mi):
+    design = card.design()
+    upright = np.ascontiguousarray(card.black_mask()[::-1])    # v runs up
+    mask = mi.Bitmap(upright[:, :, None])
+    paper = {"type": "twosided", "inner": {
+        "type": "blendbsdf", "weight": {"type": "bitmap", "raw": True, "bitmap": mask},
+        "paper": _ink(spectra.paper(), glossy), "black": _ink(card.black_ink(), glossy)}}
+    sheet = _bent if placed.curl_mm else _flat
+    found = {"card": sheet(placed, 0, 0, design["width_mm"], design["height_mm"],
+                           card.PAPER_MM, paper, mi)}
+    for patch in design["patches"]:
+        print_ = card.patch_prints()[patch["name"]]
+        bsdf = {"type": "twosided", "inner": _ink(print_, glossy)} if glossy else matte(print_)
+        found[f"patch-{patch['name']}"] = sheet(
+            placed, patch["x_mm"], patch["y_mm"], patch["width_mm"], patch["height_mm"],
+            card.PAPER_MM + PATCH_LIFT_MM, bsdf, mi)
+    return found
+
+
+def _ink(reflectance, glossy):
+    if not glossy:
+        return {"type": "diffuse", "reflectance": _spectrum(reflectance)}
+    return {"type": "roughplastic", "distribution": "ggx", "int_ior": 1.49,
+            "alpha": FILM_ROUGHNESS, "diffuse_reflectance": _spectrum(reflectance)}
+
+
+def _flat(placed, x, y, width, height, lift, bsdf, mi):
+    transform = mi.ScalarTransform4f
+    frame = np.eye(4)
+    frame[:3, 0], frame[:3, 1] = placed.axes[:, 0], -placed.axes[:, 1]   # y up along the print
+    frame[:3, 3] = placed.origin
+    spot = transform().translate([x + width / 2, -(y + height / 2), lift])
+    return {"type": "rectangle", "bsdf": bsdf,
+            "to_world": transform(frame) @ spot @ transform().scale([width / 2, height / 2, 1])}
+
+
+def _bent(placed, x, y, width, height, lift, bsdf, mi):
+    points, faces, places = grid(width, height, max(2, int(width / 2)), 1)
+    return as_mesh(placed.to_world(points + (x, y), lift), faces, mi, mi.load_dict(bsdf), places)

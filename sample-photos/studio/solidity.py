@@ -1,0 +1,86 @@
+"""No two pieces share room, and each is held by the tray or by another piece.
+
+Stands on points of one piece's surface put into the boxes and cylinders of the other; the
+physics engine is not asked."""
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from . import shapes
+
+DEEPEST_MM = 0.15       # that a point may be inside another piece, or below the tray
+HELD_MM = 0.5           # of something below, or it floats
+STEP_MM = 0.6           # between points along edges and faces
+
+
+class Wrong(Exception):
+    """The photo or its truth breaks a promise."""
+
+
+def settled(pieces):
+    """Deepest penetration found, mm. Raises `Wrong` beyond `DEEPEST_MM`, or for a piece
+    that nothing holds."""
+    points = [piece.to_world(surface(piece.kind)) for piece in pieces]
+    middles = np.array([piece.middle() for piece in pieces])
+    reach = np.array([np.linalg.norm(p - m, axis=1).max() for p, m in zip(points, middles)])
+    near = cKDTree(middles).query_pairs(2 * reach.max()) if len(pieces) > 1 else set()
+    held = [p[:, 2].min() < HELD_MM for p in points]
+    deepest = max(max(0.0, -p[:, 2].min()) for p in points)
+    for one, two in near:
+        if np.linalg.norm(middles[one] - middles[two]) > reach[one] + reach[two] + HELD_MM:
+            continue
+        depth = max(depth_in(pieces[two], points[one]), depth_in(pieces[one], points[two]))
+        deepest = max(deepest, depth)
+        if depth > -HELD_MM:
+            held[one] |= middles[two][2] < middles[one][2] + 6
+            held[two] |= middles[one][2] < middles[two][2] + 6
+    if deepest > DEEPEST_MM:
+        raise Wrong(f"two pieces share {deepest:.2f} mm of room")
+    if not all(held):
+        raise Wrong(f"piece {held.index(False)} floats")
+    return deepest
+
+
+def depth_in(piece, points):
+    """How deep the deepest of the points lies in the piece's body or a stud; negative is
+    the distance that the nearest keeps (at least)."""
+    local = piece.from_world(points)
+    low = np.array([-piece.kind.length / 2, -piece.kind.width / 2, 0])
+    high = np.array([piece.kind.length / 2, piece.kind.width / 2, piece.kind.height])
+    deepest = np.minimum(local - low, high - local).min(axis=1).max()
+    if piece.kind.studded:
+        above = local[:, 2] - piece.kind.height
+        centres = np.array(piece.kind.stud_centres())
+        out = np.linalg.norm(local[:, None, :2] - centres, axis=2).min(axis=1)
+        inside = np.minimum(shapes.STUD_RADIUS - out, shapes.STUD_HEIGHT - above)
+        # Just above the body a stud's foot is no surface: depth counts to its side and top.
+        inside = np.where(above > 0, inside, -np.inf)
+        deepest = max(deepest, inside.max())
+    return float(deepest)
+
+
+_POINTS = {}
+
+
+def surface(kind):
+    """Points all over the body's six sides and the studs' rims."""
+    if kind not in _POINTS:
+        size = np.array([kind.length, kind.width, kind.height])
+        steps = [np.linspace(0, 1, max(2, int(side / STEP_MM))) for side in size]
+        found = []
+        for axis in range(3):
+            one, two = [a for a in range(3) if a != axis]
+            u, v = np.meshgrid(steps[one], steps[two])
+            for end in (0.0, 1.0):
+                face = np.empty((u.size, 3))
+                face[:, one], face[:, two], face[:, axis] = u.ravel(), v.ravel(), end
+                found.append((face - (0.5, 0.5, 0)) * size)
+        if kind.studded:
+            turn = np.linspace(0, 2 * np.pi, 24, endpoint=False)
+            rim = np.stack([np.cos(turn), np.sin(turn)], axis=1) * shapes.STUD_RADIUS
+            for centre in kind.stud_centres():
+                for share in (0.35, 1.0):
+                    height = np.full(24, kind.height + share * shapes.STUD_HEIGHT)
+                    found.append(np.column_stack([rim + centre, height]))
+        _POINTS[kind] = np.concatenate(found)
+    return _POINTS[kind]
