@@ -55,16 +55,33 @@ impl Piece {
 /// A photo's pieces and what they show.
 struct Shown {
     name: String,
+    /// Whether the photo was kept from those who wrote the program.
+    unseen: bool,
     pieces: Vec<Piece>,
     paints: Vec<Paint>,
 }
 
+/// Pieces apart from each other, studs up, and those to teach by.
+const KINDS: [&str; 5] = [
+    "-sorted-",
+    "teach-",
+    "-stored-turned-",
+    "-display-",
+    "hard-colours-",
+];
+
 static SHOWN: LazyLock<Vec<Shown>> = LazyLock::new(|| {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-photos/tune");
-    let mut paths: Vec<PathBuf> = fs::read_dir(folder)
-        .unwrap()
+    let photos = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-photos");
+    let mut paths: Vec<PathBuf> = ["tune", "check"]
+        .iter()
+        .flat_map(|folder| fs::read_dir(photos.join(folder)).unwrap())
         .map(|entry| entry.unwrap().path())
         .filter(|path| path.extension().is_some_and(|e| e == "jpg"))
+        .filter(|path| {
+            let name = path.file_stem().unwrap().to_str().unwrap();
+            // The far photo takes as long as four others.
+            KINDS.iter().any(|kind| name.contains(kind)) && !name.contains("-far-")
+        })
         .collect();
     paths.sort();
     paths
@@ -86,6 +103,7 @@ static SHOWN: LazyLock<Vec<Shown>> = LazyLock::new(|| {
                 .unwrap()
             });
             Shown {
+                unseen: path.parent().is_some_and(|p| p.ends_with("check")),
                 name: path.file_stem().unwrap().to_str().unwrap().to_owned(),
                 paints: paints.collect(),
                 pieces: truth.pieces,
@@ -125,12 +143,17 @@ struct Figures {
     exact_photos: usize,
 }
 
-/// Names all photos but the teaching ones and prints a line for each.
-fn figures(title: &str, book: &SwatchBook) -> Figures {
+/// The photos that the program was written with.
+fn seen(shown: &Shown) -> bool {
+    !shown.unseen && !shown.name.starts_with("teach-") && !shown.name.starts_with("hard-")
+}
+
+/// Names the pieces of the wanted photos and prints a line for each photo.
+fn figures(title: &str, book: &SwatchBook, wanted: &dyn Fn(&Shown) -> bool) -> Figures {
     let taught = book.names();
     let mut all = Figures::default();
     println!("{title}");
-    for shown in SHOWN.iter().filter(|s| !s.name.starts_with("teach-")) {
+    for shown in SHOWN.iter().filter(|s| wanted(s)) {
         let named = name_colours(&shown.paints, Some(book));
         let right = |(piece, named): &(&Piece, &Named)| {
             if taught.contains(&piece.colour.as_str()) {
@@ -182,20 +205,21 @@ fn two_lights_taught() {
     let all = figures(
         "daylight and warm LED",
         &book(&["daylight", "warm-led"], &[]),
+        &seen,
     );
     assert!(all.wrong_and_sure.is_empty());
-    assert_eq!(all.new, 0, "all colours were taught");
+    assert_eq!(all.new, 0);
     assert!(all.right >= RIGHT.0 && all.sure >= RIGHT.1 && all.exact_photos >= RIGHT.2);
 }
 
 /// Right, sure, and photos exact in every group.
-const RIGHT: (usize, usize, usize) = (416, 376, 5);
+const RIGHT: (usize, usize, usize) = (434, 392, 6);
 
 /// Several of the daylight photo's pieces have a window's image on them.
 #[test]
 fn one_light_taught() {
-    for (light, right, sure) in [("daylight", 390, 334), ("warm-led", 412, 365)] {
-        let all = figures(light, &book(&[light], &[]));
+    for (light, right, sure) in [("daylight", 409, 348), ("warm-led", 432, 341)] {
+        let all = figures(light, &book(&[light], &[]), &seen);
         assert!(all.wrong_and_sure.is_empty());
         assert!(all.right >= right && all.sure >= sure);
     }
@@ -206,8 +230,8 @@ fn one_light_taught() {
 #[test]
 fn a_colour_that_nobody_taught_is_new() {
     let lights = ["daylight", "warm-led"];
-    for but in ["oilskin", "lichen"] {
-        let all = figures(&format!("without {but}"), &book(&lights, &[but]));
+    for but in ["lichen", "oilskin"] {
+        let all = figures(&format!("without {but}"), &book(&lights, &[but]), &seen);
         assert!(all.wrong_and_sure.is_empty());
         let others = all.pieces - shown_of(but);
         assert!(all.new <= shown_of(but) + others / 100, "{but}");
@@ -218,8 +242,29 @@ fn a_colour_that_nobody_taught_is_new() {
 fn shown_of(colour: &str) -> usize {
     SHOWN
         .iter()
-        .filter(|s| !s.name.starts_with("teach-"))
+        .filter(|s| seen(s))
         .flat_map(|s| &s.pieces)
         .filter(|p| p.colour == colour)
         .count()
+}
+
+/// Another palette, and both palettes on one tray. One light was taught of the other.
+/// The hard neighbours were not looked at for the reading of colours either.
+#[test]
+fn photos_that_the_reading_was_not_written_with() {
+    let named = |part: &'static str| move |s: &Shown| s.unseen && s.name.contains(part);
+    let other = figures(
+        "other palette",
+        &book(&["other-d50"], &[]),
+        &named("-sorted-other-"),
+    );
+    let all = book(&["daylight", "warm-led", "other-d50"], &[]);
+    let both = figures("both palettes", &all, &named("-sorted-both-"));
+    let lights = book(&["daylight", "warm-led"], &[]);
+    let hard = figures("hard neighbours", &lights, &|s| s.name.starts_with("hard-"));
+    assert!(other.wrong_and_sure.is_empty() && other.right >= 78 && other.sure >= 68);
+    // Known faults, to be brought to nothing: an orange brown under tubes, and sands and a
+    // charcoal under an incandescent lamp's image.
+    assert!(both.wrong_and_sure.len() <= 1 && both.right >= 37);
+    assert!(hard.wrong_and_sure.len() <= 4 && hard.right >= 161);
 }

@@ -218,8 +218,8 @@ impl Sum {
         self.light[0] += w * light;
         self.light[1] += w * light * light;
         self.trusted += w * trust;
-        for c in 0..3 {
-            self.residual[c] += w * trust * residual[c];
+        for (sum, off) in self.residual.iter_mut().zip(residual) {
+            *sum += w * trust * off;
         }
     }
 
