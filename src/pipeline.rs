@@ -208,6 +208,7 @@ pub fn count(
         pieces,
         unexplained,
         warnings,
+        review: None,
     })
 }
 
@@ -218,6 +219,7 @@ pub fn photo_ref(photo: &Photo) -> PhotoRef {
         width_px: photo.pixels.width() as u32,
         height_px: photo.pixels.height() as u32,
         hash: photo.hash.clone(),
+        path: None,
     }
 }
 

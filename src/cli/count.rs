@@ -132,6 +132,7 @@ fn write(photo: &Photo, sheet: Sheet, path: &Path, out: &Path) -> Result<Counted
     let (sheet_name, marked_name) = (format!("{stem}.sheet.json"), format!("{stem}.marked.jpg"));
     let picture = marked::marked(&photo.pixels, &sheet)?;
     let picture = marked::to_jpeg(&picture)?;
+    let sheet = located(sheet, path, out);
     let mut text = serde_json::to_string_pretty(&sheet)?;
     text.push('\n');
     let files: [(&str, &[u8]); 2] = [(&sheet_name, text.as_bytes()), (&marked_name, &picture)];
@@ -141,6 +142,26 @@ fn write(photo: &Photo, sheet: Sheet, path: &Path, out: &Path) -> Result<Counted
         sheet_path: out.join(sheet_name),
         marked_path: out.join(marked_name),
     })
+}
+
+/// Notes in the sheet where its photo is, seen from the sheet's folder: the review page
+/// shows it from there. Where that cannot be told, the review looks beside the sheet.
+fn located(mut sheet: Sheet, photo: &Path, out: &Path) -> Sheet {
+    let whole = |path: &Path| std::path::absolute(path).ok();
+    // Links are followed as far as the way exists, so that `..` leads where it seems to.
+    let real = |path: PathBuf| {
+        let there = path.ancestors().find_map(|above| {
+            let real = above.canonicalize().ok()?;
+            Some(real.join(path.strip_prefix(above).ok()?))
+        });
+        there.unwrap_or(path)
+    };
+    let (photo, out) = (whole(photo).map(real), whole(out).map(real));
+    sheet.photo.path = photo
+        .zip(out)
+        .and_then(|(photo, out)| pathdiff::diff_paths(photo, out))
+        .and_then(|path| Some(path.to_str()?.replace(std::path::MAIN_SEPARATOR, "/")));
+    sheet
 }
 
 /// Whether a person should look before relying on a sheet.

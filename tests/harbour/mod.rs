@@ -178,6 +178,7 @@ pub fn sheet(name: &str, place: Option<&str>, checked: bool, rows: &[Row]) -> Sh
             width_px: 4000,
             height_px: 3000,
             hash: hash(name),
+            path: None,
         },
         place: place.map(str::to_owned),
         checked,
@@ -232,5 +233,6 @@ pub fn sheet(name: &str, place: Option<&str>, checked: bool, rows: &[Row]) -> Sh
             code: "card-partial".to_owned(),
             text: "Part of the card is out of view; move it into the picture.".to_owned(),
         }],
+        review: None,
     }
 }
