@@ -45,8 +45,8 @@ pub struct Shown<'a> {
     pub spots: Vec<Spot>,
     /// Pieces by form, size and colour.
     pub groups: Vec<ShownGroup<'a>>,
-    /// Least, best and most pieces in all.
-    pub total: [u64; 3],
+    /// Pieces in all.
+    pub total: u64,
     /// What each piece was counted as, where that differs by now.
     pub guess: BTreeMap<u32, Called<'a>>,
     /// What undoing would take back.
@@ -124,10 +124,6 @@ pub fn shown<'a>(slot: &'a Slot, book: &SwatchBook) -> Shown<'a> {
     let sheet = &slot.sheet;
     let review = sheet.review.as_deref();
     let counts = review.map_or(&[][..], |review| &review.counts);
-    let sum = |number: fn(&Group) -> u32| {
-        let numbers = sheet.groups.iter().map(|group| u64::from(number(group)));
-        numbers.sum()
-    };
     Shown {
         version: slot.version(),
         file: &sheet.photo.file,
@@ -152,7 +148,7 @@ pub fn shown<'a>(slot: &'a Slot, book: &SwatchBook) -> Shown<'a> {
             .iter()
             .map(|group| shown_group(group, counts))
             .collect(),
-        total: [sum(|g| g.low), sum(|g| g.count), sum(|g| g.high)],
+        total: sheet.groups.iter().map(|g| u64::from(g.count)).sum(),
         guess: guess(sheet),
         undo: review
             .and_then(|review| review.steps.last())

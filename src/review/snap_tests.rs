@@ -3,6 +3,7 @@ use super::*;
 use crate::pieces::shape::{Form, Shape, shapes_of};
 use crate::sheet::file::{CardReport, ColourReport, PhotoRef, Version};
 use image::Rgb;
+use std::sync::LazyLock;
 
 /// A sheet of a card seen from 410 mm, 10 px a mm, a little off the middle.
 fn sheet() -> Sheet {
@@ -61,25 +62,36 @@ fn piece(shape: Shape, at: Mm, turn_deg: f64, colour: &str) -> Piece {
     }
 }
 
+/// A fixed grain of up to 5 levels over a colour.
+fn grained(ink: [u8; 3], x: u32, y: u32) -> Rgb<u8> {
+    let grain = ((x * 7 + y * 13 + x * y % 11) % 11) as u8;
+    Rgb(ink.map(|level| level.saturating_add(grain).saturating_sub(5)))
+}
+
+static BARE: LazyLock<RgbImage> =
+    LazyLock::new(|| RgbImage::from_fn(4000, 3000, |x, y| grained([190, 188, 180], x, y)));
+
 /// A grey, grainy tray with pieces painted as their silhouettes.
 fn photo(tray: &Tray, pieces: &[(&Piece, [u8; 3])]) -> RgbImage {
-    let outlines: Vec<(Vec<Mm>, [u8; 3])> = pieces
-        .iter()
-        .map(|(piece, ink)| {
-            let outline = tray.outline(&Stand::of(piece)).unwrap();
-            (outline.iter().map(|&[x, y]| Mm::new(x, y)).collect(), *ink)
-        })
-        .collect();
-    RgbImage::from_fn(4000, 3000, |x, y| {
-        let here = Mm::new(f64::from(x) + 0.5, f64::from(y) + 0.5);
-        let ink = outlines
-            .iter()
-            .find(|(outline, _)| inside_convex(outline, here))
-            .map_or([190, 188, 180], |(_, ink)| *ink);
-        // A fixed grain of up to 5 levels.
-        let grain = ((x * 7 + y * 13 + x * y % 11) % 11) as u8;
-        Rgb(ink.map(|level| level.saturating_add(grain).saturating_sub(5)))
-    })
+    let mut photo = BARE.clone();
+    for (piece, ink) in pieces {
+        let outline = tray.outline(&Stand::of(piece)).unwrap();
+        let bound = |k: usize| {
+            let values = outline.iter().map(|corner| corner[k]);
+            let low = values.clone().fold(f64::INFINITY, f64::min);
+            low as u32..values.fold(0.0, f64::max) as u32 + 1
+        };
+        let hull: Vec<Mm> = outline.iter().map(|&[x, y]| Mm::new(x, y)).collect();
+        for y in bound(1) {
+            for x in bound(0) {
+                let here = Mm::new(f64::from(x) + 0.5, f64::from(y) + 0.5);
+                if inside_convex(&hull, here) {
+                    photo.put_pixel(x, y, grained(*ink, x, y));
+                }
+            }
+        }
+    }
+    photo
 }
 
 /// The photo rectangle around a piece, as a hand drags it: a little off all around.

@@ -88,7 +88,7 @@ function pieceCard(app, piece) {
         h("p", { class: isOpen ? "why open" : "why" }, isOpen ? why : piece.looked_at ? "You looked at this one." : `Counted as sure: ${words.percent(piece.sure)}.`),
         h("p", { class: "face" }, words.face(piece.face)),
         guess && h("p", { class: "was" }, `Was counted as ${words.kind(guess)}${guess.face === piece.face ? "" : `, ${words.face(guess.face)}`}.`))),
-    h("div", { class: "choices", role: "group", "aria-label": "What is it?" },
+    h("div", { class: `choices${[piece, ...others].some((kind) => example(app, kind, piece.id)) ? " compared" : ""}`, role: "group", "aria-label": "What is it?" },
       choice(app, piece, piece, "Enter", accept ? sure : "on to the next", accept ? app.actions.accept : app.actions.next, true),
       others.map((other, i) => choice(app, piece, other, String(i + 1),
         other.sure === undefined ? "" : words.percent(other.sure), () => app.actions.alternative(i)))),
@@ -137,13 +137,12 @@ export function neighbours(app, first) {
 function doneCard(app) {
   const { sheet } = app;
   const posted = sheet.posted;
-  const [low, count, high] = sheet.total;
   return [
     h("div", { class: "done" },
       s("svg", { class: "done-mark", viewBox: "0 0 48 48", "aria-hidden": "true" },
         s("circle", { cx: 24, cy: 24, r: 22 }), s("path", { d: "M14 25l7 7 14-16" })),
       h("h2", {}, posted ? "This sheet is in the stock" : "Nothing left to look at"),
-      h("p", {}, `${words.plural(count, "piece", "pieces")}${low === high ? "" : ` (${low}–${high})`} in ${words.plural(sheet.groups.length, "group", "groups")}.`),
+      h("p", {}, `${words.plural(sheet.total, "piece", "pieces")} in ${words.plural(sheet.groups.length, "group", "groups")}.`),
       posted ? h("p", {}, `Posted as checked by entry ${posted}. To change it, undo that entry first.`)
         : h("p", {}, "Choose any outline in the photo to look at it again.")),
     h("div", { class: "spot-buttons" },

@@ -6,8 +6,8 @@ import { swatch } from "./draw.js";
 import * as words from "./words.js";
 
 // Opens a dialog; Escape and its own buttons close it.
-function open(title, content, { onclose } = {}) {
-  const dialog = h("dialog", { "aria-label": title }, h("h2", {}, title), content);
+function open(title, content, { onclose, wide = false } = {}) {
+  const dialog = h("dialog", { "aria-label": title, class: wide ? "wide-dialog" : null }, h("h2", {}, title), content);
   const close = () => {
     dialog.close();
     dialog.remove();
@@ -141,9 +141,10 @@ export async function finishDialog(app) {
     modes,
     h("input", { type: "hidden", name: "as", value: "checked" }),
     h("div", { class: "dialog-buttons" }, cancel((...a) => close(...a)),
-      h("button", { type: "button", class: "quiet", onclick: (event) => submitAs(event, "pending") }, "Leave it pending"),
-      left > 0
-        ? h("button", { type: "button", class: "primary", onclick: (event) => acceptAll(event) }, `Accept ${left === 1 ? "the 1" : `all ${left}`} left as they are`)
+      h("button", { type: "button", onclick: (event) => submitAs(event, "pending") }, "Leave it pending"),
+      left > 0 && h("button", { type: "button", onclick: acceptAll }, `Accept ${left === 1 ? "the 1 left as it is" : `all ${left} left as they are`}`),
+      // Enter must not make a guess count as looked at.
+      left > 0 ? h("button", { type: "button", class: "primary", onclick: () => close() }, "Go on looking ", h("kbd", {}, "Enter"))
         : h("button", { type: "submit", class: "primary" }, "Post as checked ", h("kbd", {}, "Enter"))));
   function submitAs(event, how) {
     const owner = event.target.closest("form");
@@ -153,15 +154,16 @@ export async function finishDialog(app) {
   async function acceptAll() {
     await app.act(() => ({ correction: { what: "accept", ids: [...app.open], spots: app.sheet.spots.map((_, i) => i) } })).catch(() => {});
     close();
+    app.at = null;
+    app.draw();
     finishDialog(app);
   }
-  const [low, count, high] = app.sheet.total;
   close = open("Finish this sheet", [
-    h("p", { class: "dialog-lead" }, `${words.plural(count, "piece", "pieces")}${low === high ? "" : ` (${low}–${high})`} in ${words.plural(app.sheet.groups.length, "group", "groups")}, `,
+    h("p", { class: "dialog-lead" }, `${words.plural(app.sheet.total, "piece", "pieces")} in ${words.plural(app.sheet.groups.length, "group", "groups")}, `,
       `${words.plural(app.sheet.steps, "correction", "corrections")}.`),
     left > 0 && h("p", { class: "caution" }, `${words.plural(left, "thing is", "things are")} still to look at. You can go on later: everything is kept.`),
     body]);
-  if (place.value) body.querySelector("button.primary").focus();
+  if (place.value || left > 0) body.querySelector("button.primary").focus();
   else place.focus();
 }
 
@@ -195,7 +197,7 @@ export async function sheetsDialog(app) {
       type: "button", class: "row sheet-row", "aria-current": i === app.index ? "true" : null, onclick: () => { close(); app.openSheet(i); },
     }, h("span", { class: "row-colour" }, line.file), h("span", { class: "row-piece" }, line.place ?? "no place yet"), h("span", { class: "row-range" }, stands(line))))),
     h("div", { class: "dialog-buttons" }, cancel((...a) => close(...a)),
-      h("button", { type: "button", class: "quiet", onclick: () => { close(); endReview(app); } }, "Close the review"))]);
+      h("button", { type: "button", class: "quiet", onclick: () => { close(); endReview(app); } }, "Close the review"))], { wide: true });
 }
 
 export function helpDialog() {

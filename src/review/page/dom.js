@@ -24,7 +24,7 @@ export const byId = (id) => document.getElementById(id);
 
 // A button with its key shown, as a reminder. The key itself is heard in main.js.
 export function keyButton(text, key, onclick, more = {}) {
-  const name = key === "Enter" ? "Enter" : key?.toUpperCase();
+  const name = key?.length > 1 ? key : key?.toUpperCase();
   return h("button", { type: "button", "aria-keyshortcuts": key, onclick, ...more },
     h("span", {}, text), key && " ", key && h("kbd", {}, name));
 }

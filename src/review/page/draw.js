@@ -3,9 +3,15 @@
 import { s } from "./dom.js";
 
 let forms = new Map();
+let photo = { width: Infinity, height: Infinity };
 
 export function learn(vocabulary) {
   forms = new Map(vocabulary.forms.map((form) => [form.name, form]));
+}
+
+// The photo that crops are cut from.
+export function cutFrom(width, height) {
+  photo = { width, height };
 }
 
 // Pitch and stud in mm, as docs/conventions.md has them.
@@ -84,13 +90,12 @@ export function bounds(outline) {
   return { left, top, width: Math.max(...xs) - left, height: Math.max(...ys) - top };
 }
 
-// The square of the photo around an outline that a close look needs.
+// The square of the photo around an outline that a close look needs, inside the photo.
 export function closeUp(outline, around = 1.7) {
   const b = bounds(outline);
-  const side = Math.max(b.width, b.height, 24) * around;
-  const left = Math.max(0, Math.round(b.left + b.width / 2 - side / 2));
-  const top = Math.max(0, Math.round(b.top + b.height / 2 - side / 2));
-  return { left, top, side: Math.round(side) };
+  const side = Math.round(Math.min(Math.max(b.width, b.height, 24) * around, photo.width, photo.height));
+  const within = (middle, whole) => Math.max(0, Math.min(Math.round(middle - side / 2), whole - side));
+  return { left: within(b.left + b.width / 2, photo.width), top: within(b.top + b.height / 2, photo.height), side };
 }
 
 export const cropPath = (index, { left, top, side }) => `crop/${index}/${left}/${top}/${side}/${side}`;

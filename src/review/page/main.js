@@ -5,7 +5,7 @@ import { alternatives, drawCard, neighbours } from "./card.js";
 import { choose } from "./choose.js";
 import { byId, h, s } from "./dom.js";
 import { countDialog, finishDialog, groupDialog, helpDialog, sheetsDialog } from "./dialogs.js";
-import { learn, picture, swatch } from "./draw.js";
+import { cutFrom, learn, picture, swatch } from "./draw.js";
 import * as placing from "./placing.js";
 import * as stage from "./stage.js";
 import { drawTotals } from "./totals.js";
@@ -131,6 +131,7 @@ const app = {
     app.sheets = (await get("api/start")).sheets;
     take(await get(`api/sheet/${index}`));
     app.at = app.items()[0] ?? null;
+    cutFrom(app.sheet.width_px, app.sheet.height_px);
     stage.show(index, app.sheet);
     const line = app.sheets[index];
     document.querySelector(".sheet-file").textContent = app.sheet.file;

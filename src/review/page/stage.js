@@ -8,6 +8,8 @@ const note = byId("photo-note");
 const LONG_SIDES = [1600, 3200, 6400];
 // A press that moves less than this is a click, CSS px.
 const CLICK = 6;
+// Between a piece and the ring around it, CSS px.
+const RING = 7;
 // A finger hits what is this near, CSS px.
 const REACH = 24;
 
@@ -16,6 +18,7 @@ let view = { x: 0, y: 0, w: 1, h: 1 };
 let shapes = new Map();
 let heard = { piece() {}, spot() {}, drag() {} };
 let tool = "look";
+let current = null;
 
 const layers = {
   image: s("image", { x: 0, y: 0, preserveAspectRatio: "none" }),
@@ -43,6 +46,7 @@ export function show(index, sheet) {
 
 // As much of the photo's pixels as the window can show, and no more.
 function load() {
+  if (photo.index < 0) return;
   const scale = (svg.clientWidth * devicePixelRatio) / view.w;
   const wanted = Math.max(photo.width, photo.height) * scale;
   const side = LONG_SIDES.find((side) => side >= wanted * 0.8) ?? LONG_SIDES.at(-1);
@@ -85,12 +89,28 @@ export function draw(sheet, open) {
 
 // Marks one outline or circle; none for nothing.
 export function mark(item) {
-  if (!item) return layers.current.replaceChildren();
-  const make = (name) => item.outline
-    ? s("polygon", { points: points(item.outline), class: name })
-    : s("circle", { cx: item.x, cy: item.y, r: Math.max(item.r, 14), class: name });
+  current = item;
+  ring();
+  if (item) bringIn(item);
+}
+
+// Around the item and not on it, however far one has zoomed in.
+function ring() {
+  if (!current) return layers.current.replaceChildren();
+  const gap = (RING * view.w) / (svg.clientWidth || 1);
+  const make = (name) => current.outline
+    ? s("polygon", { points: points(widened(current.outline, gap)), class: name })
+    : s("circle", { cx: current.x, cy: current.y, r: Math.max(current.r, 12) + gap, class: name });
   layers.current.replaceChildren(s("g", { class: "current" }, make("casing"), make("line")));
-  bringIn(item);
+}
+
+// Every corner further out by the gap, from the outline's middle.
+function widened(outline, gap) {
+  const [x, y] = [0, 1].map((k) => outline.reduce((sum, p) => sum + p[k], 0) / outline.length);
+  return outline.map((p) => {
+    const far = Math.hypot(p[0] - x, p[1] - y) || 1;
+    return [x + (p[0] - x) * (1 + (gap * 1.4) / far), y + (p[1] - y) * (1 + (gap * 1.4) / far)];
+  });
 }
 
 export function drawDraft(outline) {
@@ -100,6 +120,7 @@ export function drawDraft(outline) {
 
 function apply() {
   svg.setAttribute("viewBox", [view.x, view.y, view.w, view.h].map((v) => v.toFixed(1)).join(" "));
+  ring();
   load();
 }
 

@@ -10,8 +10,7 @@ let rows = new Map();
 const key = (g) => `${g.colour} ${g.form} ${g.size}`;
 
 export function drawTotals(app, fresh) {
-  const [low, count, high] = app.sheet.total;
-  byId("total").textContent = `${words.plural(count, "piece", "pieces")}${low === high ? "" : ` (${low}–${high})`}`;
+  byId("total").textContent = words.plural(app.sheet.total, "piece", "pieces");
   const groups = [...app.sheet.groups].sort((a, b) =>
     a.colour.localeCompare(b.colour) || a.form.localeCompare(b.form) || a.size.localeCompare(b.size, undefined, { numeric: true }));
   const next = new Map();
