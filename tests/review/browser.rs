@@ -1,5 +1,8 @@
 //! A real Chromium, driven through WebDriver.
 
+// The bench of the page uses its part of this too.
+#![allow(dead_code)]
+
 use std::io::{BufRead, BufReader};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
@@ -267,24 +270,6 @@ impl Browser {
     /// A picture of the window as PNG.
     pub fn picture(&self) -> Vec<u8> {
         self.runtime.block_on(self.client().screenshot()).unwrap()
-    }
-
-    /// A second window, which is then the one in use; gives a way back to the first.
-    pub fn second_window(&self) -> fantoccini::wd::WindowHandle {
-        let first = self.runtime.block_on(self.client().window()).unwrap();
-        let new = self
-            .runtime
-            .block_on(self.client().new_window(false))
-            .unwrap();
-        self.use_window(new.handle.try_into().unwrap());
-        first
-    }
-
-    /// Uses another window.
-    pub fn use_window(&self, window: fantoccini::wd::WindowHandle) {
-        self.runtime
-            .block_on(self.client().switch_to_window(window))
-            .unwrap();
     }
 }
 

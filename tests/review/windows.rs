@@ -16,17 +16,17 @@ fn a_second_window_follows_and_loses_nothing() {
     let sheet = sheets::sheet("plates-sorted-d50-42", usize::MAX, 6, false);
     let path = sheets::write(home.path(), "quay", &sheet);
     let server = Server::start(home.path(), &[&path]);
-    let mut browser = Browser::open(Window::Desktop, false);
-    browser.review(&server.address);
-    let first = browser.second_window();
-    browser.review(&server.address);
-    browser.kept(|b| b.key(ENTER));
-    browser.kept(|b| b.key('1'));
-    browser.use_window(first);
+    let mut first = Browser::open(Window::Desktop, false);
+    let mut second = Browser::open(Window::Phone, false);
+    first.review(&server.address);
+    second.review(&server.address);
+    second.kept(|b| b.key(ENTER));
+    second.kept(|b| b.key('1'));
     // The first window shows by itself what was done in the second.
-    browser.wait("document.querySelectorAll('.outline.looked').length === 2");
-    assert_eq!(browser.text("#left"), "4 pieces left");
-    browser.kept(|b| b.key(ENTER));
+    first.wait("document.querySelectorAll('.outline.looked').length === 2");
+    assert_eq!(first.text("#left"), "4 pieces left");
+    first.kept(|b| b.key(ENTER));
+    second.wait("document.querySelectorAll('.outline.looked').length === 3");
     assert_eq!(read(&path).review.unwrap().steps.len(), 3);
 }
 

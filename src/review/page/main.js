@@ -81,7 +81,9 @@ const app = {
 
   // Changes the sheet; `make` says what, when its turn comes. What is shown afterwards
   // is what then lies on the disk.
-  act(make, verb = "correct", key = performance.now()) {
+  act(make, verb = "correct", key = undefined) {
+    // When the key was pressed or the button pointed at, where that is known.
+    const began = key?.timeStamp ?? key ?? performance.now();
     return inTurn(async () => {
       const asked = make();
       if (!asked) return;
@@ -104,7 +106,7 @@ const app = {
         app.draw();
         // For whoever measures: from the key to the page being drawn anew.
         document.body.getBoundingClientRect();
-        performance.measure("action", { start: key, end: performance.now() });
+        performance.measure("action", { start: began, end: performance.now() });
       }
     });
   },
@@ -354,7 +356,7 @@ app.actions = {
     if (!app.at || app.place() < 0) app.at = app.items()[0] ?? null;
     app.draw();
   },
-  sheets: () => (app.sheets.length > 1 || app.sheet.posted !== null ? sheetsDialog(app) : sheetsDialog(app)),
+  sheets: () => { sheetsDialog(app).catch((error) => app.say(error.message)); },
   finish: () => { finishDialog(app).catch((error) => app.say(error.message)); },
   help: helpDialog,
   escape() {
@@ -402,7 +404,7 @@ function onKey(event) {
       return other ? (actions.joinWith(other.id), true) : false;
     }
     if (app.adding && event.key === "Enter") {
-      const [x, y] = app.at?.kind === "piece" && current() ? stage.middle() : stage.middle();
+      const [x, y] = stage.middle();
       add(false);
       return placing.propose(app, [x, y, x, y]), true;
     }
@@ -432,7 +434,7 @@ stage.listen({
 });
 
 for (const [id, action] of Object.entries({
-  undo: () => actions.undo(), redo: () => actions.redo(), help: actions.help, finish: actions.finish, sheets: actions.sheets, add: actions.add,
+  undo: actions.undo, redo: actions.redo, help: actions.help, finish: actions.finish, sheets: actions.sheets, add: actions.add,
   "set-count": actions.count, "zoom-in": () => stage.zoom(1.5), "zoom-out": () => stage.zoom(1 / 1.5), "zoom-fit": () => stage.fit(),
 })) byId(id).addEventListener("click", action);
 document.addEventListener("keydown", onKey);

@@ -48,16 +48,20 @@ async function change(more) {
   }
 }
 
+// The tray's axes are the card's, the arrows are the photo's.
+function moved(piece, direction, factor) {
+  const [x, y] = direction.map((v) => v * STEP.mm * factor);
+  const turn = app.cardTurn();
+  return { x_mm: piece.x_mm + x * Math.cos(turn) + y * Math.sin(turn), y_mm: piece.y_mm - x * Math.sin(turn) + y * Math.cos(turn) };
+}
+
 // Arrows and turns; says whether the key was one of them.
 export function key(event) {
   const { piece } = draft;
   const factor = event.shiftKey ? STEP.coarse : 1;
   const moves = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
   if (moves[event.key]) {
-    // The tray's axes are the card's, the arrows are the photo's.
-    const [x, y] = moves[event.key].map((v) => v * STEP.mm * factor);
-    const turn = app.cardTurn();
-    change({ x_mm: piece.x_mm + x * Math.cos(turn) + y * Math.sin(turn), y_mm: piece.y_mm - x * Math.sin(turn) + y * Math.cos(turn) });
+    change(moved(piece, moves[event.key], factor));
   } else if (event.key === "," || event.key === "." || event.key === "<" || event.key === ">") {
     change({ turn_deg: piece.turn_deg + (event.key === "," || event.key === "<" ? -1 : 1) * STEP.degrees * factor });
   } else return false;
@@ -100,10 +104,13 @@ function draw() {
       h("div", { class: "close-look" }, h("img", { src: cropPath(app.index, area), alt: "The new piece, close" }), app.overlay(hint, outline_px)),
       h("div", { class: "look-words" }, picture(piece, app.hex(piece.colour), { class: "piece big" }),
         h("p", { class: "why" }, words.kind(piece)), h("p", { class: "face" }, words.face(piece.face)),
-        h("div", { class: "nudge", role: "group", "aria-label": "Turn" },
-          h("button", { type: "button", "aria-label": "Turn left", onclick: again(() => ({ turn_deg: piece.turn_deg - STEP.degrees })) }, "⟲"),
-          h("button", { type: "button", "aria-label": "Turn right", onclick: again(() => ({ turn_deg: piece.turn_deg + STEP.degrees })) }, "⟳")))),
-    h("p", { class: "hint" }, h("kbd", {}, "← ↑ → ↓"), " move, ", h("kbd", {}, ","), " ", h("kbd", {}, "."), " turn, with Shift more"),
+      )),
+    h("div", { class: "nudge", role: "group", "aria-label": "Move and turn" },
+      [["left", "←", [-1, 0]], ["up", "↑", [0, -1]], ["down", "↓", [0, 1]], ["right", "→", [1, 0]]].map(([word, arrow, way]) =>
+        h("button", { type: "button", "aria-label": `Move ${word}`, onclick: again(() => moved(piece, way, 1)) }, arrow)),
+      h("button", { type: "button", "aria-label": "Turn left", onclick: again(() => ({ turn_deg: piece.turn_deg - STEP.degrees })) }, "⟲"),
+      h("button", { type: "button", "aria-label": "Turn right", onclick: again(() => ({ turn_deg: piece.turn_deg + STEP.degrees })) }, "⟳")),
+    h("p", { class: "hint keys-hint" }, h("kbd", {}, "← ↑ → ↓"), " move, ", h("kbd", {}, ","), " ", h("kbd", {}, "."), " turn, with Shift more"),
     h("div", { class: "tools", role: "group", "aria-label": "The new piece" },
       keyButton("Form", "f", choices.form), keyButton("Size", "z", choices.size), keyButton("Colour", "c", choices.colour), keyButton("Face", "v", choices.face)),
     h("div", { class: "spot-buttons" },
