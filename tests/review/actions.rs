@@ -393,7 +393,7 @@ fn a_groups_number_is_set_outright_with_a_reason() {
             .find(|g| g.size == "1x1" && g.colour == "kelp");
         assert_eq!(group.map(|g| (g.count, g.low, g.high)), Some((37, 37, 37)));
         // The list shows it, and lets the pieces count again.
-        review.browser.click("[aria-label^='kelp plate 1×1: 37']");
+        review.browser.click("[data-kind='kelp plate 1x1']");
         review.browser.kept(|b| b.press("Let the pieces count"));
         assert!(review.sheet().review.unwrap().counts.is_empty());
     });

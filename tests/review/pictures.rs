@@ -29,6 +29,7 @@ fn pictures_for_the_documents() {
         let home = tempfile::tempdir().unwrap();
         let mut sheet = sheets::sheet("plates-sorted-d50-42", usize::MAX, 6, false);
         sheet.place = Some("cup 2, quay decks".to_owned());
+        sheets::teach(home.path(), "plates-sorted-d50-42");
         let path = sheets::write(home.path(), "quay", &sheet);
         let server = Server::start(home.path(), &[&path]);
         let mut browser = Browser::open(window, dark);

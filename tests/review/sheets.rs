@@ -7,6 +7,8 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
+use cuptally::colour::lab::de00;
+use cuptally::colour::{Swatch, SwatchBook};
 use cuptally::count::groups;
 use cuptally::photo::{self, Limits};
 use cuptally::review::tray::{Stand, Tray, middle};
@@ -61,7 +63,6 @@ pub fn sheet(name: &str, most: usize, doubtful: usize, any_face: bool) -> Sheet 
     let photo = photo::open(&photo_of(name), &Limits::default()).unwrap();
     let mut sheet = empty(&truth, photo.file.clone(), photo.hash);
     let tray = Tray::of(&sheet).unwrap();
-    let names: Vec<&String> = truth.palette_lab.keys().collect();
     for piece in truth
         .pieces
         .iter()
@@ -75,14 +76,39 @@ pub fn sheet(name: &str, most: usize, doubtful: usize, any_face: bool) -> Sheet 
     let every = sheet.pieces.len() / doubtful.max(1);
     for k in 0..doubtful {
         let piece = &mut sheet.pieces[k * every];
-        let at = names
-            .iter()
-            .position(|name| **name == piece.colour)
-            .unwrap();
-        doubt(piece, names[(at + 1) % names.len()]);
+        doubt(piece, &neighbour(&truth, &piece.colour));
     }
     sheet.groups = groups(&sheet.pieces);
     sheet
+}
+
+/// The colour of the palette that is most like this one.
+fn neighbour(truth: &Truth, colour: &str) -> String {
+    let own = truth.palette_lab[colour];
+    let others = truth.palette_lab.iter().filter(|(name, _)| *name != colour);
+    let nearest = others.min_by(|a, b| de00(*a.1, own).total_cmp(&de00(*b.1, own)));
+    nearest.unwrap().0.clone()
+}
+
+/// Teaches a home folder the palette of a shipped photo.
+pub fn teach(home: &Path, name: &str) {
+    let truth = fs::read(photo_of(name).with_extension("json")).unwrap();
+    let truth: Truth = serde_json::from_slice(&truth).unwrap();
+    let mut book = SwatchBook::default();
+    for (name, lab) in &truth.palette_lab {
+        book.teach(Swatch {
+            name: name.clone(),
+            samples: vec![*lab],
+            light: "daylight".to_owned(),
+        })
+        .unwrap();
+    }
+    fs::create_dir_all(home.join("calibration")).unwrap();
+    fs::write(
+        home.join("calibration/swatches.json"),
+        book.to_json().unwrap(),
+    )
+    .unwrap();
 }
 
 /// As [`sheet`] with `count` pieces: those of the photo again and again, side by side,

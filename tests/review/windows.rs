@@ -25,6 +25,11 @@ fn a_second_window_follows_and_loses_nothing() {
     // The first window shows by itself what was done in the second.
     first.wait("document.querySelectorAll('.outline.looked').length === 2");
     assert_eq!(first.text("#left"), "4 pieces left");
+    // What it shows was settled over there: Enter only goes on, and accepts nothing that
+    // was not to be seen before.
+    first.key(ENTER);
+    first.wait("document.querySelector('.card .place').innerText === '1 of 4 to look at'");
+    assert_eq!(read(&path).review.unwrap().steps.len(), 2);
     first.kept(|b| b.key(ENTER));
     second.wait("document.querySelectorAll('.outline.looked').length === 3");
     assert_eq!(read(&path).review.unwrap().steps.len(), 3);

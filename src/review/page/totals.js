@@ -45,11 +45,11 @@ export function drawTotals(app, fresh) {
 const numbers = (g) => `${g.count} ${g.low} ${g.high}`;
 
 function row(app, group, first) {
-  const open = group.low !== group.high;
-  const label = `${words.kind(group)}: ${group.count}${open ? `, from ${group.low} to ${group.high}` : ""}${group.reason ? `, set because: ${group.reason}` : ""}`;
-  return h("button", { type: "button", class: `row${first ? " first" : ""}`, "aria-label": label, onclick: () => app.actions.group(group) },
+  const kind = `${group.colour} ${group.form} ${group.size}`;
+  return h("button", { type: "button", class: `row${first ? " first" : ""}`, "data-kind": kind, title: group.reason ?? null, onclick: () => app.actions.group(group) },
     swatch(app.hex(group.colour)),
-    h("span", { class: "row-colour" }, group.colour),
+    // Said once to the eye, and in every row to who hears the page.
+    h("span", { class: "row-colour" }, first ? group.colour : h("span", { class: "unseen" }, group.colour)),
     h("span", { class: "row-piece" }, `${group.form} ${words.size(group.size)}`),
     h("span", { class: "row-range" }, group.reason ? "set" : words.range(group)),
     h("span", { class: "row-count" }, String(group.count)));
