@@ -15,6 +15,7 @@ use crate::pipeline::{self, Targets};
 use crate::sheet::SURE;
 use crate::sheet::marked;
 use crate::sheet::{Group, Sheet};
+use crate::stock::inbox;
 use crate::stock::kind::Name;
 
 /// Arguments of `cuptally count`.
@@ -135,6 +136,7 @@ fn write(photo: &Photo, sheet: Sheet, path: &Path, out: &Path) -> Result<Counted
     let sheet = located(sheet, path, out);
     let mut text = serde_json::to_string_pretty(&sheet)?;
     text.push('\n');
+    keep_corrections(&out.join(&sheet_name))?;
     let files: [(&str, &[u8]); 2] = [(&sheet_name, text.as_bytes()), (&marked_name, &picture)];
     write_files(out, &files)?;
     Ok(Counted {
@@ -142,6 +144,22 @@ fn write(photo: &Photo, sheet: Sheet, path: &Path, out: &Path) -> Result<Counted
         sheet_path: out.join(sheet_name),
         marked_path: out.join(marked_name),
     })
+}
+
+/// A sheet that a person put right is not overwritten by a new count.
+fn keep_corrections(path: &Path) -> Result<(), Failure> {
+    // What is no sheet, or none that can be read, holds nobody's corrections.
+    let reviewed = inbox::read_sheet(path).is_ok_and(|sheet| {
+        let review = sheet.review.as_deref();
+        review.is_some_and(|review| !review.steps.is_empty() || !review.undone.is_empty())
+    });
+    if reviewed {
+        return Err(Failure::failed(format!(
+            "{} holds what a person put right, which a new count would lose; move it away, or name another folder with --out",
+            path.display()
+        )));
+    }
+    Ok(())
 }
 
 /// Notes in the sheet where its photo is, seen from the sheet's folder: the review page

@@ -58,12 +58,14 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     let ready = server::listen(args.port.unwrap_or(0))?;
     let address = ready.address();
     say::print(&address)?;
-    if args.no_open {
-        say::note("open this address in a browser; Ctrl+C ends");
-    } else if opener::open_browser(&address).is_err() {
-        say::note("no browser could be opened; open the address above yourself; Ctrl+C ends");
-    } else {
-        say::note("the page is open in your browser; Ctrl+C ends");
+    say::note("open this address in a browser; Ctrl+C ends");
+    if !args.no_open {
+        // Beside the server, since some ways to open a browser end only with it.
+        std::thread::spawn(move || {
+            if opener::open_browser(&address).is_err() {
+                say::note("no browser could be opened; open the address above yourself");
+            }
+        });
     }
     let work = ready.serve(Work {
         desk,

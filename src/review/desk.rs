@@ -19,6 +19,7 @@ use crate::stock::lock::{Lock, LockError};
 
 use super::correction::{Correction, Refused};
 use super::history;
+use super::lines;
 use super::resolve::resolve;
 use super::tray::Tray;
 
@@ -143,8 +144,7 @@ impl Slot {
         }
         let mut sheet = self.sheet.clone();
         change(&mut sheet, self.tray.as_ref())?;
-        let mut bytes = serde_json::to_vec_pretty(&sheet).map_err(DeskError::from)?;
-        bytes.push(b'\n');
+        let bytes = lines::to_vec(&sheet).map_err(DeskError::from)?;
         if bytes == self.bytes {
             return Ok(());
         }

@@ -6,7 +6,7 @@
 //! |---|---|---|
 //! | what a correction is | [`vocabulary`], [`tray`], [`correction`], [`resolve`], [`parts`], [`history`], [`totals`], [`snap`], [`shown`] | memory only |
 //! | who may ask | [`guard`] | memory only |
-//! | where it lies | [`desk`], [`photos`], [`finish`] | disk, clock, environment |
+//! | where it lies | [`lines`], [`desk`], [`photos`], [`finish`] | disk, clock, environment |
 //! | how it is asked | [`server`], [`api`], `page/` | sockets |
 //!
 //! A correction becomes a [`Step`](crate::sheet::review::Step), which holds the pieces
@@ -27,6 +27,7 @@ pub mod shown;
 
 pub mod guard;
 
+pub mod lines;
 pub mod desk;
 pub mod photos;
 pub mod finish;

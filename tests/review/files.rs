@@ -96,6 +96,27 @@ fn a_counted_sheet_finds_its_photo_also_when_both_move() {
         [0, 3].contains(&counted.status.code().unwrap()),
         "{counted:?}"
     );
+    // Put right by a person: another count does not overwrite that.
+    let path = club.join("sheets/cup-3.sheet.json");
+    let counted_once = sheets::read(&path);
+    let server = Server::start(&club, &[&path]);
+    let id = counted_once.pieces[0].id;
+    server
+        .correct(json!({ "what": "remove", "ids": [id] }))
+        .ok();
+    drop(server);
+    let corrected = fs::read(&path).unwrap();
+    let again = std::process::Command::new(PROGRAM)
+        .arg("--home")
+        .arg(&club)
+        .args(["count", "--form", "plate"])
+        .arg(&photo)
+        .output()
+        .unwrap();
+    let said = String::from_utf8(again.stderr).unwrap();
+    assert_eq!(again.status.code(), Some(1), "{said}");
+    assert!(said.contains("holds what a person put right"), "{said}");
+    assert_eq!(fs::read(&path).unwrap(), corrected);
     let moved = home.path().join("attic");
     fs::rename(&club, &moved).unwrap();
     let sheet = sheets::read(&moved.join("sheets/cup-3.sheet.json"));

@@ -4,6 +4,7 @@ import { byId, s } from "./dom.js";
 import { get } from "./ask.js";
 
 const svg = byId("photo");
+const picture = byId("picture");
 const note = byId("photo-note");
 const LONG_SIDES = [1600, 3200, 6400];
 // A press that moves less than this is a click, CSS px.
@@ -21,7 +22,6 @@ let tool = "look";
 let current = null;
 
 const layers = {
-  image: s("image", { x: 0, y: 0, preserveAspectRatio: "none" }),
   sure: s("g"), open: s("g"), spots: s("g"), draft: s("g"), current: s("g"),
 };
 svg.append(...Object.values(layers));
@@ -37,8 +37,7 @@ export function setTool(name) {
 
 export function show(index, sheet) {
   photo = { index, width: sheet.width_px, height: sheet.height_px, side: 0 };
-  layers.image.setAttribute("width", photo.width);
-  layers.image.setAttribute("height", photo.height);
+  picture.removeAttribute("src");
   shapes = new Map();
   for (const layer of [layers.sure, layers.open, layers.spots, layers.draft, layers.current]) layer.replaceChildren();
   fit();
@@ -54,7 +53,7 @@ function load() {
   photo.side = side;
   const href = `photo/${photo.index}/${side}`;
   const ahead = new Image();
-  ahead.onload = () => { note.hidden = true; layers.image.setAttribute("href", href); svg.dataset.ready = href; };
+  ahead.onload = () => { note.hidden = true; picture.src = href; svg.dataset.ready = href; };
   ahead.onerror = () => get(href).catch((error) => { note.textContent = error.message; note.hidden = false; });
   ahead.src = href;
 }
@@ -120,6 +119,10 @@ export function drawDraft(outline) {
 
 function apply() {
   svg.setAttribute("viewBox", [view.x, view.y, view.w, view.h].map((v) => v.toFixed(1)).join(" "));
+  const scale = svg.clientWidth / view.w;
+  picture.style.width = `${photo.width * scale}px`;
+  picture.style.height = `${photo.height * scale}px`;
+  picture.style.transform = `translate(${-view.x * scale}px, ${-view.y * scale}px)`;
   ring();
   load();
 }
