@@ -19,8 +19,8 @@ const PIECES: usize = 400;
 
 fn main() {
     println!(
-        "{:10} {:22} {:>6} {:>8} {:>8}",
-        "window", "action", "times", "median", "worst"
+        "{:10} {:16} {:>6} {:>9} {:>9} {:>12}",
+        "window", "action", "times", "median", "worst", "over 100 ms"
     );
     for window in WINDOWS {
         let home = tempfile::tempdir().unwrap();
@@ -44,10 +44,9 @@ fn main() {
                 .collect();
             took.sort_by(f64::total_cmp);
             let (median, worst) = (took[took.len() / 2], took[took.len() - 1]);
-            println!(
-                "{:10} {what:22} {times:6} {median:6.1} ms {worst:6.1} ms",
-                format!("{window:?}")
-            );
+            let over = took.iter().filter(|ms| **ms > 100.0).count();
+            let window = format!("{window:?}");
+            println!("{window:10} {what:16} {times:6} {median:6.1} ms {worst:6.1} ms {over:12}");
         };
         measure("accept", 25, &mut |b| b.key(ENTER));
         measure("another choice", 15, &mut |b| b.key('1'));

@@ -2,7 +2,7 @@
 
 use super::tray::{Stand, Tray, turn_of};
 use super::vocabulary::{shape_called, shapes_called};
-use crate::pieces::shape::{CLEARANCE_MM, PITCH_MM, Shape};
+use crate::pieces::shape::{PITCH_MM, Shape};
 use crate::sheet::Piece;
 use crate::units::Mm;
 
@@ -145,11 +145,6 @@ pub fn outlines(tray: &Tray, piece: &Piece, cut: &Cut) -> Vec<Vec<[f64; 2]>> {
         })
     };
     cut.parts.iter().filter_map(outline).collect()
-}
-
-/// Length of so many studs, mm.
-pub fn studs_mm(studs: f64) -> f64 {
-    studs * PITCH_MM - CLEARANCE_MM
 }
 
 #[cfg(test)]

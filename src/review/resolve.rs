@@ -364,11 +364,14 @@ fn set_count(
         count: 0,
         reason: String::new(),
     };
-    let set = sheet.review.iter().flat_map(|review| &review.counts);
-    let from = set
-        .filter(|set| (&set.form, &set.size, &set.colour) == (&kind.form, &kind.size, &kind.colour))
-        .next_back()
-        .cloned();
+    let same = |set: &&SetCount| {
+        (&set.form, &set.size, &set.colour) == (&kind.form, &kind.size, &kind.colour)
+    };
+    let sets = sheet
+        .review
+        .as_deref()
+        .map_or(&[][..], |review| &review.counts);
+    let from = sets.iter().find(same).cloned();
     let to = match count {
         None => None,
         Some(count) => {

@@ -28,7 +28,7 @@ pub fn recall_camera(
     let finite = pairs
         .iter()
         .all(|(_, px)| px.x.is_finite() && px.y.is_finite());
-    if !finite || !(height_mm.is_finite() && height_mm > 0.0) {
+    if !(finite && height_mm.is_finite() && height_mm > 0.0) {
         return None;
     }
     let (width, height) = (f64::from(size_px.0), f64::from(size_px.1));

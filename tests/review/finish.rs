@@ -184,4 +184,8 @@ fn the_end_says_how_every_sheet_stands() {
     finish(&server, json!({ "checked": false })).ok();
     server.post("api/end", &json!({})).ok();
     assert_eq!(server.ended(), 3);
+    // Ctrl+C ends it as properly as the page's button does.
+    let mut server = Server::start(home.path(), &named);
+    server.interrupt();
+    assert_eq!(server.ended(), 3);
 }

@@ -77,6 +77,13 @@ impl Server {
         self.child.wait().unwrap();
     }
 
+    /// Interrupts it, as Ctrl+C does.
+    pub fn interrupt(&self) {
+        let pid = self.child.id().to_string();
+        let sent = Command::new("kill").args(["-INT", &pid]).status().unwrap();
+        assert!(sent.success());
+    }
+
     /// Waits for it to end by itself.
     pub fn ended(&mut self) -> i32 {
         let start = Instant::now();
