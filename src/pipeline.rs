@@ -323,6 +323,7 @@ pub fn card_report(scene: &Scene) -> CardReport {
         mm_per_px: (camera.mm_per_px(middle).unwrap_or(0.0) * 1e5).round() / 1e5,
         tilt_deg: round2(camera.tilt_deg()),
         camera_height_mm: camera.height_mm().round(),
+        lens_k1: (camera.k1 * 1e5).round() / 1e5,
         patches: scene.patches.len() as u8,
     }
 }

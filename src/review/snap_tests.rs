@@ -31,6 +31,7 @@ fn sheet() -> Sheet {
             mm_per_px: 0.1,
             tilt_deg: 0.0,
             camera_height_mm: 410.0,
+            lens_k1: 0.0,
             patches: 24,
         },
         colour: ColourReport {

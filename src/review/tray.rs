@@ -63,7 +63,8 @@ impl Tray {
     pub fn of(sheet: &Sheet) -> Option<Self> {
         let size = (sheet.photo.width_px, sheet.photo.height_px);
         let card = &sheet.card;
-        recall_camera(&card.corners_px, card.camera_height_mm, size).map(|camera| Self { camera })
+        recall_camera(&card.corners_px, card.camera_height_mm, card.lens_k1, size)
+            .map(|camera| Self { camera })
     }
 
     /// The camera.

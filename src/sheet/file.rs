@@ -81,6 +81,9 @@ pub struct CardReport {
     pub tilt_deg: f64,
     /// Height of the lens above the tray.
     pub camera_height_mm: f64,
+    /// Radial term of the lens, see [`crate::view::Camera`]; 0 where it is not told.
+    #[serde(default)]
+    pub lens_k1: f64,
     /// How many of the card's patches could be read.
     pub patches: u8,
 }

@@ -190,6 +190,7 @@ pub fn sheet(name: &str, place: Option<&str>, checked: bool, rows: &[Row]) -> Sh
             mm_per_px: 0.1,
             tilt_deg: 2.5,
             camera_height_mm: 410.0,
+            lens_k1: 0.004,
             patches: 24,
         },
         colour: ColourReport {

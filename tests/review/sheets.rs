@@ -30,6 +30,7 @@ struct Truth {
 #[derive(Deserialize)]
 struct Camera {
     position_mm: [f64; 3],
+    k1: f64,
     width_px: u32,
     height_px: u32,
 }
@@ -169,6 +170,7 @@ fn empty(truth: &Truth, file: String, hash: String) -> Sheet {
             mm_per_px: 190.0 / (b[0] - a[0]).hypot(b[1] - a[1]),
             tilt_deg: 4.0,
             camera_height_mm: -truth.camera.position_mm[2],
+            lens_k1: truth.camera.k1,
             patches: 24,
         },
         colour: ColourReport {
