@@ -3,10 +3,15 @@
 //! ```text
 //! cargo bench --bench accuracy                        all photos, tables on stdout
 //! cargo bench --bench accuracy -- --only touching     photos with that in their name
+//! cargo bench --bench accuracy -- --write             docs/accuracy.md and .json made anew
+//! cargo bench --bench accuracy -- --check             fails where something got worse
 //! ```
 //! DEVELOPERS.md says how to use it; docs/accuracy.md is what it writes.
 
+mod check;
+mod diagram;
 mod matching;
+mod page;
 mod pieces;
 mod program;
 mod record;
@@ -16,6 +21,7 @@ mod set;
 mod table;
 
 use std::collections::BTreeMap;
+use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -37,6 +43,14 @@ struct Args {
     /// Only photos whose file name has this in it; may be given again for more.
     #[arg(long, value_name = "SUBSTRING")]
     only: Vec<String>,
+
+    /// Write docs/accuracy.md, docs/accuracy.json and docs/pictures/reliability.svg.
+    #[arg(long, conflicts_with_all = ["only", "taught", "check"])]
+    write: bool,
+
+    /// Fail where a figure is worse than docs/accuracy.json by more than its margin.
+    #[arg(long)]
+    check: bool,
 
     /// Print every wrong, missed and invented piece.
     #[arg(long)]
@@ -62,7 +76,7 @@ struct Args {
 fn main() -> Result<()> {
     let args = Args::parse();
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
-    let photos = set::photos(&root.join("sample-photos"))?;
+    let photos = set::photos(root)?;
     let chosen: Vec<&Photo> = photos
         .iter()
         .filter(|p| args.only.is_empty() || args.only.iter().any(|part| p.name.contains(part)))
@@ -76,7 +90,55 @@ fn main() -> Result<()> {
     } else {
         tell(&record, !args.only.is_empty());
     }
+    if args.write {
+        write(root, &record)?;
+    }
+    if args.check {
+        check(root, &record, args.only.is_empty())?;
+    }
     Ok(())
+}
+
+/// The files in which the figures are kept, with what is in them.
+fn files(record: &Record) -> Result<[(&'static str, String); 3]> {
+    Ok([
+        (RECORD, serde_json::to_string_pretty(record)? + "\n"),
+        ("docs/accuracy.md", page::page(record)),
+        ("docs/pictures/reliability.svg", diagram::svg(record)),
+    ])
+}
+
+/// What later runs are compared with.
+const RECORD: &str = "docs/accuracy.json";
+
+fn write(root: &Path, record: &Record) -> Result<()> {
+    for (name, text) in files(record)? {
+        fs::write(root.join(name), text).with_context(|| format!("writing {name}"))?;
+        eprintln!("written: {name}");
+    }
+    Ok(())
+}
+
+/// Compares with what is recorded, and the documents with what they were made from.
+fn check(root: &Path, now: &Record, complete: bool) -> Result<()> {
+    let text =
+        fs::read_to_string(root.join(RECORD)).with_context(|| format!("reading {RECORD}"))?;
+    let recorded: Record = serde_json::from_str(&text).with_context(|| format!("in {RECORD}"))?;
+    let mut faults = check::worse(&recorded, now, complete);
+    for (name, made) in files(&recorded)? {
+        if fs::read_to_string(root.join(name)).ok().as_ref() != Some(&made) {
+            faults.push(format!("{name} is not what --write makes of {RECORD}"));
+        }
+    }
+    if faults.is_empty() {
+        println!("\nnothing is worse than recorded on {}", recorded.measured);
+        return Ok(());
+    }
+    bail!(
+        "worse than recorded on {} (if it is meant, run again with --write and say why):\n  {}",
+        recorded.measured,
+        faults.join("\n  ")
+    )
 }
 
 /// Prints the tables.
@@ -145,6 +207,7 @@ fn measure(args: &Args, all: &[Photo], chosen: &[&Photo]) -> Result<Record> {
             .take(10)
             .collect(),
         cores: thread::available_parallelism().map_or(1, usize::from),
+        jobs: args.jobs.max(1),
         lessons: homes.lessons,
         reliability,
         photos,

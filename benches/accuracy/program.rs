@@ -99,6 +99,7 @@ fn run(home: &Path, args: &[&str]) -> Result<Ended> {
     let (out, err) = (scratch.path().join("out"), scratch.path().join("err"));
     let start = Instant::now();
     let child = Command::new(env!("CARGO_BIN_EXE_cuptally"))
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
         .arg("--home")
         .arg(home)
         .args(args)

@@ -15,6 +15,8 @@ pub struct Record {
     pub measured: String,
     /// Processor cores of the machine.
     pub cores: usize,
+    /// Photos counted at once.
+    pub jobs: usize,
     /// Of each teach photo, the sentence with which teaching was refused; none is good.
     pub lessons: BTreeMap<String, Option<String>>,
     /// Stated probabilities against what came true, of `tune` and of `check`.

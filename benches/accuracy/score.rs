@@ -100,6 +100,11 @@ impl Figures {
         self.missed + self.invented + self.found - shape_right
     }
 
+    /// Missed, invented and wrong in anything.
+    pub fn faults(&self) -> u32 {
+        self.missed + self.invented + self.found - self.all_right
+    }
+
     /// Found, but of the wrong colour.
     pub fn colour_faults(&self) -> u32 {
         self.found - self.colour_right

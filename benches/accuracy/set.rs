@@ -161,8 +161,8 @@ pub struct Stray {
 }
 
 impl Truth {
-    /// From the lens along its axis to a place on the tray, mm, and the picture's two axes there.
-    fn from_lens(&self, x_mm: f64, y_mm: f64) -> [f64; 3] {
+    /// From the lens to a place on the tray, in the camera's frame, mm.
+    fn ray_to(&self, x_mm: f64, y_mm: f64) -> [f64; 3] {
         let from = self.camera.position_mm;
         let ray = [x_mm - from[0], y_mm - from[1], -from[2]];
         self.camera
@@ -172,13 +172,13 @@ impl Truth {
 
     /// How many mm of the tray one pixel shows at a place on it.
     pub fn mm_per_px(&self, x_mm: f64, y_mm: f64) -> f64 {
-        self.from_lens(x_mm, y_mm)[2] / self.camera.f_px
+        self.ray_to(x_mm, y_mm)[2] / self.camera.f_px
     }
 
     /// Whether a place on the tray lies within the picture. The lens' distortion (below
     /// 2 %) is left out: pieces without a visible pixel are either far out or under others.
     pub fn in_picture(&self, x_mm: f64, y_mm: f64) -> bool {
-        let [x, y, z] = self.from_lens(x_mm, y_mm);
+        let [x, y, z] = self.ray_to(x_mm, y_mm);
         let camera = &self.camera;
         let (px, py) = (
             camera.f_px * x / z + camera.cx,
@@ -200,7 +200,8 @@ impl Truth {
 pub struct Photo {
     /// File name without extension.
     pub name: String,
-    /// Where it lies.
+    /// Where it lies, from the project's root, so that what the program says of it is the
+    /// same everywhere.
     pub path: PathBuf,
     /// Which half of the set.
     pub folder: Folder,
@@ -214,10 +215,10 @@ pub struct Photo {
 ///
 /// # Errors
 /// When the folders or a truth cannot be read.
-pub fn photos(set: &Path) -> Result<Vec<Photo>> {
+pub fn photos(root: &Path) -> Result<Vec<Photo>> {
     let mut photos = Vec::new();
     for folder in Folder::ALL {
-        let place = set.join(folder.name());
+        let place = root.join("sample-photos").join(folder.name());
         let list = fs::read_dir(&place).with_context(|| format!("reading {}", place.display()))?;
         let mut paths = Vec::new();
         for item in list {
@@ -226,14 +227,14 @@ pub fn photos(set: &Path) -> Result<Vec<Photo>> {
         paths.sort();
         for path in paths {
             if path.extension().is_some_and(|e| e == "jpg") {
-                photos.push(photo(path, folder)?);
+                photos.push(photo(root, &path, folder)?);
             }
         }
     }
     Ok(photos)
 }
 
-fn photo(path: PathBuf, folder: Folder) -> Result<Photo> {
+fn photo(root: &Path, path: &Path, folder: Folder) -> Result<Photo> {
     let beside = path.with_extension("json");
     let text =
         fs::read_to_string(&beside).with_context(|| format!("reading {}", beside.display()))?;
@@ -263,7 +264,7 @@ fn photo(path: PathBuf, folder: Folder) -> Result<Photo> {
     };
     Ok(Photo {
         name,
-        path,
+        path: path.strip_prefix(root)?.to_owned(),
         folder,
         kind,
         truth,

@@ -155,6 +155,42 @@ pub fn failing(record: &Record) -> String {
     }
 }
 
+/// Photos with pieces or groups that are wrong and sure.
+pub fn wrong_and_sure(record: &Record) -> String {
+    let mut table = table(&["photo", "pieces wrong and sure", "groups wrong and sure"]);
+    for folder in [Folder::Check, Folder::Tune] {
+        for (name, measured) in record.photos.iter().filter(|(_, m)| m.folder == folder) {
+            let f = &measured.figures;
+            if f.sure_wrong + f.groups_sure_wrong > 0 {
+                let mut row = Row::new();
+                row.add_cell(Cell::new(format!("{}/{name}", folder.name())));
+                row.add_cell(number(format!("{} of {}", f.sure_wrong, f.sure)));
+                row.add_cell(number(format!(
+                    "{} of {}",
+                    f.groups_sure_wrong, f.groups_sure
+                )));
+                table.add_row(row);
+            }
+        }
+    }
+    if table.is_empty() {
+        return "None in any photo.\n".to_owned();
+    }
+    text(table)
+}
+
+/// How teaching ended.
+pub fn lessons(record: &Record) -> String {
+    let mut table = table(&["teach photo", "how it ended"]);
+    for (name, refused) in &record.lessons {
+        let end = refused.as_deref().map_or("taught".to_owned(), |sentence| {
+            format!("refused: {}", without_path(sentence))
+        });
+        table.add_row(vec![name.clone(), end]);
+    }
+    text(table)
+}
+
 /// A refusal begins with the photo's path, which is another on every machine.
 fn without_path(sentence: &str) -> &str {
     sentence.split_once(".jpg: ").map_or(sentence, |s| s.1)
