@@ -148,7 +148,7 @@ fn legend(out: &mut String) {
     line(
         out,
         format_args!(
-            "<text x=\"{left:.1}\" y=\"24.5\">bars: 95 % interval; on the dashed line what is stated comes true</text>"
+            "<text x=\"{left:.1}\" y=\"24.5\">bars: 95 % interval; dashed: as stated</text>"
         ),
     );
 }

@@ -52,6 +52,10 @@ struct Args {
     #[arg(long)]
     check: bool,
 
+    /// Make the documents anew from docs/accuracy.json without measuring.
+    #[arg(long, conflicts_with_all = ["write", "check", "only", "pieces", "json", "taught"])]
+    render: bool,
+
     /// Print every wrong, missed and invented piece.
     #[arg(long)]
     pieces: bool,
@@ -76,6 +80,9 @@ struct Args {
 fn main() -> Result<()> {
     let args = Args::parse();
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    if args.render {
+        return write(root, &recorded(root)?);
+    }
     let photos = set::photos(root)?;
     let chosen: Vec<&Photo> = photos
         .iter()
@@ -119,11 +126,16 @@ fn write(root: &Path, record: &Record) -> Result<()> {
     Ok(())
 }
 
-/// Compares with what is recorded, and the documents with what they were made from.
-fn check(root: &Path, now: &Record, complete: bool) -> Result<()> {
+/// What was recorded last.
+fn recorded(root: &Path) -> Result<Record> {
     let text =
         fs::read_to_string(root.join(RECORD)).with_context(|| format!("reading {RECORD}"))?;
-    let recorded: Record = serde_json::from_str(&text).with_context(|| format!("in {RECORD}"))?;
+    serde_json::from_str(&text).with_context(|| format!("in {RECORD}"))
+}
+
+/// Compares with what is recorded, and the documents with what they were made from.
+fn check(root: &Path, now: &Record, complete: bool) -> Result<()> {
+    let recorded = recorded(root)?;
     let mut faults = check::worse(&recorded, now, complete);
     for (name, made) in files(&recorded)? {
         if fs::read_to_string(root.join(name)).ok().as_ref() != Some(&made) {
@@ -223,6 +235,7 @@ fn measured(photo: &Photo, answer: &Answer, score: Score) -> Measured {
         refused: answer.said.as_ref().err().cloned(),
         warnings: answer.said.as_ref().map(warnings).unwrap_or_default(),
         seconds: (answer.seconds * 10.0).round() / 10.0,
+        cpu_seconds: Some((answer.cpu_seconds * 10.0).round() / 10.0),
         peak_mib: answer.peak_mib.round(),
         figures: score.figures,
     }

@@ -29,7 +29,8 @@ figures for programs are in [accuracy.json](accuracy.json).
 they do not show. Figures from them are no proof for photos of yours. Photos in `tune` were looked at
 while the program was written, so their figures are *in sample* and flatter it. Those in `check` are from
 other scenes and were only run; **believe the figures of `check`**, and remember that they come from the
-same renderer.
+same renderer, and that their results were known to those who wrote the program, so that they are no blind
+test.
 
 **How it is measured.** The real program runs once a photo, `count --json` with the `--form` that the tray
 holds (`any` where it is mixed), after `teach` with the teach photos of the colours that lie there: in
@@ -59,8 +60,9 @@ more, between the middles of the visible parts.
 - **groups sure**, **of these wrong**: groups whose number is stated with 90 % or more.
 - **ranges hold**: kinds, there or only said, whose true number lies within the stated range. A kind that is
   not on the sheet has the range 0 to 0.
-- **s**, **MiB**: mean wall time and greatest peak memory of a photo, on {cores} processor cores, which other
-  programs may have used as well, {jobs} at a time. Photos have 3 megapixels, those with `12mp` in the name 12.
+- **CPU s**, **s**: mean processor time (all threads) and mean wall time of a photo, on {cores} processor cores which
+  other programs may have used as well, {jobs} photos at a time. **MiB**: greatest peak memory. Photos have
+  3 megapixels, those with `12mp` in the name 12.
 
 ## Wrong and sure
 

@@ -81,6 +81,8 @@ pub struct Answer {
     pub said: Result<Said, String>,
     /// From start to end of the process.
     pub seconds: f64,
+    /// Processor time, all threads together.
+    pub cpu_seconds: f64,
     /// The most memory that the process held at once, MiB.
     pub peak_mib: f64,
 }
@@ -90,6 +92,7 @@ struct Ended {
     out: String,
     err: String,
     seconds: f64,
+    cpu_seconds: f64,
     peak_mib: f64,
 }
 
@@ -114,6 +117,7 @@ fn run(home: &Path, args: &[&str]) -> Result<Ended> {
     Ok(Ended {
         code: used.status.code(),
         seconds: start.elapsed().as_secs_f64(),
+        cpu_seconds: (used.rusage.utime + used.rusage.stime).as_secs_f64(),
         peak_mib: used.rusage.maxrss as f64 / f64::from(1 << 20),
         out: fs::read_to_string(&out).context("the program's output is no text")?,
         err: fs::read_to_string(&err).context("the program's messages are no text")?,
@@ -152,6 +156,7 @@ pub fn count(photo: &Photo, home: &Path) -> Result<Answer> {
     Ok(Answer {
         said,
         seconds: ended.seconds,
+        cpu_seconds: ended.cpu_seconds,
         peak_mib: ended.peak_mib,
     })
 }

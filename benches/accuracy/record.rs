@@ -42,6 +42,10 @@ pub struct Measured {
     pub warnings: Vec<String>,
     /// Wall time of `count`.
     pub seconds: f64,
+    /// Processor time of `count`, all threads together; records made before 26 November
+    /// 2026 lack it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cpu_seconds: Option<f64>,
     /// Most memory held at once.
     pub peak_mib: f64,
     /// What is right and wrong.
@@ -85,8 +89,10 @@ pub struct Line {
     pub kind: Option<Kind>,
     /// Sums.
     pub figures: Figures,
-    /// Mean of a photo.
+    /// Mean wall time of a photo.
     pub seconds: f64,
+    /// Mean processor time of a photo, where all of them have it.
+    pub cpu_seconds: Option<f64>,
     /// Most of any photo.
     pub peak_mib: f64,
 }
@@ -104,6 +110,7 @@ impl Record {
             kind,
             figures: Figures::default(),
             seconds: 0.0,
+            cpu_seconds: Some(0.0),
             peak_mib: 0.0,
         };
         for photo in self.photos.values() {
@@ -111,10 +118,12 @@ impl Record {
             if photo.folder == folder && of_kind {
                 line.figures.add(&photo.figures);
                 line.seconds += photo.seconds;
+                line.cpu_seconds = line.cpu_seconds.zip(photo.cpu_seconds).map(|(a, b)| a + b);
                 line.peak_mib = line.peak_mib.max(photo.peak_mib);
             }
         }
         line.seconds /= f64::from(line.figures.photos);
+        line.cpu_seconds = line.cpu_seconds.map(|s| s / f64::from(line.figures.photos));
         (line.figures.photos > 0).then_some(line)
     }
 }

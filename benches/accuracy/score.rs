@@ -15,7 +15,7 @@ pub struct Figures {
     /// Photos in the line.
     pub photos: u32,
     /// Photos that were refused; all their pieces count as missed.
-    pub refused: u32,
+    pub refused_photos: u32,
     /// Pieces in the picture, those wholly under others with them.
     pub pieces: u32,
     /// Of these, pieces of which no pixel can be seen.
@@ -70,7 +70,7 @@ impl Figures {
     fn numbers(&mut self) -> [&mut u32; 22] {
         [
             &mut self.photos,
-            &mut self.refused,
+            &mut self.refused_photos,
             &mut self.pieces,
             &mut self.hidden,
             &mut self.counted,
@@ -133,7 +133,7 @@ pub fn score(truth: &Truth, said: Option<&Said>) -> Score {
     let matches = matched(truth, counted);
     let mut figures = Figures {
         photos: 1,
-        refused: u32::from(said.is_none()),
+        refused_photos: u32::from(said.is_none()),
         counted: counted.len() as u32,
         ..Figures::default()
     };

@@ -9,7 +9,7 @@ use crate::score::Figures;
 use crate::set::{Folder, Kind};
 
 /// Columns of figures, after the first that says what the line is of.
-const COLUMNS: [&str; 16] = [
+const COLUMNS: [&str; 18] = [
     "true",
     "counted",
     "total error",
@@ -25,7 +25,9 @@ const COLUMNS: [&str; 16] = [
     "groups sure",
     "of these wrong",
     "ranges hold",
+    "CPU s",
     "s",
+    "MiB",
 ];
 
 fn table(head: &[&str]) -> Table {
@@ -51,8 +53,8 @@ fn number(text: impl ToString) -> Cell {
     Cell::new(text).set_alignment(CellAlignment::Right)
 }
 
-fn figures(row: &mut Row, figures: &Figures, seconds: f64, peak_mib: f64) {
-    let f = figures;
+fn figures(row: &mut Row, figures: &Figures, cost: (Option<f64>, f64, f64)) {
+    let (f, (cpu, wall, mib)) = (figures, cost);
     let cells = [
         f.pieces.to_string(),
         f.counted.to_string(),
@@ -69,8 +71,9 @@ fn figures(row: &mut Row, figures: &Figures, seconds: f64, peak_mib: f64) {
         f.groups_sure.to_string(),
         f.groups_sure_wrong.to_string(),
         percent(f.ranges_hold, f.ranges),
-        format!("{seconds:.1}"),
-        format!("{peak_mib:.0}"),
+        cpu.map_or("-".to_owned(), |cpu| format!("{cpu:.1}")),
+        format!("{wall:.1}"),
+        format!("{mib:.0}"),
     ];
     for cell in cells {
         row.add_cell(number(cell));
@@ -79,7 +82,7 @@ fn figures(row: &mut Row, figures: &Figures, seconds: f64, peak_mib: f64) {
 
 /// The lines of one folder, a kind each.
 pub fn by_kind(record: &Record, folder: Folder) -> String {
-    let mut table = table(&[&["kind", "photos"][..], &COLUMNS, &["MiB"]].concat());
+    let mut table = table(&[&["kind", "photos"][..], &COLUMNS].concat());
     for line in record.lines(folder) {
         table.add_row(kind_row(&line));
     }
@@ -91,13 +94,17 @@ fn kind_row(line: &Line) -> Row {
     let name = line.kind.map_or("all but failing", Kind::name);
     row.add_cell(Cell::new(name));
     row.add_cell(number(line.figures.photos));
-    figures(&mut row, &line.figures, line.seconds, line.peak_mib);
+    figures(
+        &mut row,
+        &line.figures,
+        (line.cpu_seconds, line.seconds, line.peak_mib),
+    );
     row
 }
 
 /// Every photo of one folder, in the order of the kinds.
 pub fn by_photo(record: &Record, folder: Folder) -> String {
-    let mut table = table(&[&["photo"][..], &COLUMNS, &["MiB"]].concat());
+    let mut table = table(&[&["photo"][..], &COLUMNS].concat());
     for kind in Kind::ALL {
         let of_kind = |m: &Measured| m.folder == folder && m.kind == kind;
         for (name, measured) in record.photos.iter().filter(|(_, m)| of_kind(m)) {
@@ -106,8 +113,7 @@ pub fn by_photo(record: &Record, folder: Folder) -> String {
             figures(
                 &mut row,
                 &measured.figures,
-                measured.seconds,
-                measured.peak_mib,
+                (measured.cpu_seconds, measured.seconds, measured.peak_mib),
             );
             table.add_row(row);
         }
