@@ -155,6 +155,9 @@ fn bins_hold_thirty_or_more() {
     assert!((none.share().2 - 3.8416 / 33.8416).abs() < 1e-9);
 }
 
+/// Makes a photo's figures worse.
+type Harm = dyn Fn(&mut record::Measured);
+
 /// What is recorded is not worse than itself; each planted loss is found.
 #[test]
 fn what_got_worse_is_found() {
@@ -162,7 +165,7 @@ fn what_got_worse_is_found() {
     let text = std::fs::read_to_string(path).unwrap();
     let before: Record = serde_json::from_str(&text).unwrap();
     assert_eq!(check::worse(&before, &before, true), Vec::<String>::new());
-    let planted: [(&str, &dyn Fn(&mut record::Measured)); 6] = [
+    let planted: [(&str, &Harm); 6] = [
         ("plates-sorted-d50-42", &|m| m.figures.sure_wrong += 1),
         ("dumped-mixed-d65-180", &|m| {
             m.figures.groups_sure_wrong += 1
