@@ -36,10 +36,10 @@ fn what_is_taken_is_gone_in_one_entry_and_comes_back_by_undo() {
             "--from",
             "cup 2",
             "--for",
-            "the ferry ramp",
+            "ramp",
         ])
         .code(0)
-        .prints("Entry 3: took (for the ferry ramp): cup 10 -41; cup 2 -12.")
+        .prints("Entry 3: took (for ramp): cup 10 -41; cup 2 -12.")
         .prints(" cup 2    plate 2x4   rose                  9   32 (31-35)\n");
     assert_eq!(
         harbour.checked_rows(),
@@ -54,7 +54,7 @@ fn what_is_taken_is_gone_in_one_entry_and_comes_back_by_undo() {
     harbour
         .run(&["stock", "history"])
         .code(0)
-        .prints("took (for the ferry ramp): cup 10 -41; cup 2 -12");
+        .prints("took (for ramp): cup 10 -41; cup 2 -12");
     harbour.run(&["stock", "undo"]).code(0);
     assert_eq!(harbour.stock().contents, before);
 }
