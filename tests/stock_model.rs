@@ -80,6 +80,7 @@ fn apply(stock: &mut Stock, op: &Op) -> Result<(), String> {
                     hash: PhotoHash::try_from(format!("{photo:064x}")).unwrap(),
                     place: Some(place(*at)),
                     checked: *checked,
+                    scene: None,
                     lots: lots(counts),
                 })
                 .collect();
@@ -214,7 +215,12 @@ fn meaning(before: &Stock, after: &Stock, op: &Op) -> Meaning {
             let waiting = before.contents.pending.iter();
             for sheet in waiting.filter(|sheet| sheet.place == place(*at)) {
                 unpend.push(sheet.clone());
-                add.push((sheet.place.clone(), sheet.lots.clone()));
+                let exact = |tally: Tally| Tally::exact(tally.count()).unwrap();
+                let mut looked = Lots::default();
+                for (kind, tally) in sheet.lots.iter() {
+                    looked.set(kind.clone(), exact(tally));
+                }
+                add.push((sheet.place.clone(), looked));
             }
         }
         Op::Undo(_) => {

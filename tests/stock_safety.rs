@@ -48,7 +48,7 @@ fn a_damaged_file_is_told_with_its_place_and_never_overwritten() {
         (text.replacen(lots, &format!("{lots},\n      {lots}"), 1), "listed twice"),
         (text.replacen("\"number\":2", "\"number\":3", 1), "has entry 3 where entry 2 belongs"),
         (text.replacen("\"places\"", "\"plaices\"", 1), "unknown field `plaices`"),
-        (text.replace("\"v1\"", "\"v2\""), "it has version v2, and this program reads v1"),
+        (text.replace("\"v2\"", "\"v3\""), "it has version v3, and this program reads versions up to v2"),
         // As a merge of two edits may leave it.
         (
             text.replacen("  \"places\": {", "  \"places\": {\n    \"cup 3\": [\n      {\"form\":\"plate\",\"size\":\"2x4\",\"colour\":\"rose\",\"count\":1,\"low\":1,\"high\":1}\n    ],", 1),
@@ -70,16 +70,8 @@ fn a_damaged_file_is_told_with_its_place_and_never_overwritten() {
                 .says("nothing was changed");
             assert_eq!(ended.err.lines().count(), 1, "{}", ended.err);
             if !says.contains("version") {
-                assert!(
-                    ended.err.contains("the last good copy is "),
-                    "{}",
-                    ended.err
-                );
-                assert!(
-                    ended.err.contains("stock.json.last: to go back"),
-                    "{}",
-                    ended.err
-                );
+                let offer = "stock.json.last, has 1 entry of history: `cuptally stock restore` goes back to it";
+                assert!(ended.err.contains(offer), "{}", ended.err);
             }
         }
         assert_eq!(fs::read_to_string(harbour.stock_file()).unwrap(), bytes);
@@ -88,8 +80,29 @@ fn a_damaged_file_is_told_with_its_place_and_never_overwritten() {
             last
         );
     }
-    // The copy is what the sentence says it is.
-    fs::copy(harbour.home().join("stock.json.last"), harbour.stock_file()).unwrap();
+    // A newer program's file is not damaged.
+    fs::write(harbour.stock_file(), text.replace("\"v2\"", "\"v3\"")).unwrap();
+    harbour
+        .run(&["stock", "restore"])
+        .code(1)
+        .says("use a newer cuptally");
+    // The copy is what the sentence says it is, and the damaged file stays at hand.
+    let bytes = &text.as_bytes()[..text.len() / 2];
+    fs::write(harbour.stock_file(), bytes).unwrap();
+    harbour
+        .run(&["stock", "restore"])
+        .code(3)
+        .prints("stock.json.last again: 1 entry of history, the last of 2026-05-02 10:12 UTC.")
+        .says("stock.json.damaged-1; what was done after that copy was made");
+    assert_eq!(
+        fs::read(harbour.home().join("stock.json.damaged-1")).unwrap(),
+        bytes
+    );
+    assert_eq!(fs::read(harbour.stock_file()).unwrap(), last);
+    harbour
+        .run(&["stock", "restore"])
+        .code(1)
+        .says("can be read, so nothing was changed");
     assert_eq!(harbour.stock().history.len(), 1);
     harbour.run(&["post", &sheet]).code(0);
 }
@@ -103,8 +116,19 @@ fn a_file_that_is_gone_is_not_begun_anew_over_its_copy() {
         .run(&["post", &sheet])
         .code(1)
         .says("is gone, but its last copy");
-    harbour.run(&["stock"]).code(1).says("copy that back");
+    harbour
+        .run(&["stock"])
+        .code(1)
+        .says("`cuptally stock restore` puts that back");
+    let last = fs::read(harbour.home().join("stock.json.last")).unwrap();
+    harbour.run(&["stock", "restore"]).code(3);
+    assert_eq!(fs::read(harbour.stock_file()).unwrap(), last);
+    fs::remove_file(harbour.stock_file()).unwrap();
     fs::remove_file(harbour.home().join("stock.json.last")).unwrap();
+    harbour
+        .run(&["stock", "restore"])
+        .code(1)
+        .says("there is no good copy");
     harbour.run(&["post", &sheet]).code(0);
 }
 

@@ -3,6 +3,7 @@
 mod exchange;
 mod history;
 mod mend;
+mod rearrange;
 mod say;
 mod show;
 mod take;
@@ -45,6 +46,10 @@ enum Action {
     Take(take::TakeArgs),
     /// Put in pieces that you bought or found, by count.
     Put(take::PutArgs),
+    /// Move pieces to another place.
+    Move(rearrange::MoveArgs),
+    /// Give a place or a colour another name, or make two one.
+    Rename(rearrange::RenameArgs),
     /// Undo a change, or an undo.
     Undo(mend::UndoArgs),
     /// Say that you have looked at pending pieces: they count as checked.
@@ -55,6 +60,8 @@ enum Action {
     Import(exchange::ImportArgs),
     /// Recompute the contents from the history and say where they differ.
     Check(mend::CheckArgs),
+    /// Go back to the last good copy of a stock file that is damaged or gone.
+    Restore,
 }
 
 /// Runs the command.
@@ -67,10 +74,13 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
         Some(Action::History(args)) => history::run(args, context),
         Some(Action::Take(args)) => take::take(args, context),
         Some(Action::Put(args)) => take::put(args, context),
+        Some(Action::Move(args)) => rearrange::move_between(args, context),
+        Some(Action::Rename(args)) => rearrange::rename(args, context),
         Some(Action::Undo(args)) => mend::undo(args, context),
         Some(Action::Confirm(args)) => mend::confirm(args, context),
         Some(Action::Export(args)) => exchange::export(args, context),
         Some(Action::Import(args)) => exchange::import(args, context),
         Some(Action::Check(args)) => mend::check(args, context),
+        Some(Action::Restore) => mend::restore(context),
     }
 }

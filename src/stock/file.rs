@@ -4,6 +4,8 @@
 //! |---|---|
 //! | `stock.json` | the stock; may be a symbolic link, which stays one |
 //! | `stock.json.last` | the copy before the last change, always a good one |
+//! | `stock.json.v1` | the file before it was brought to a newer version; may be removed |
+//! | `stock.json.damaged-1` | a damaged file that was put aside; may be removed |
 //! | `stock.json.lock` | locked while a process reads, changes and writes |
 //! | `.stock.json.*.tmp` | unfinished; swept by the next writer |
 //!
@@ -11,9 +13,10 @@
 
 use super::check::{self, Difference};
 use super::durable;
-use super::format::{self, FormatError};
+use super::format::{self, FormatError, Version};
 use super::lock::{Lock, LockError};
 use super::model::Stock;
+use super::restore;
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
@@ -22,6 +25,12 @@ use std::path::{Path, PathBuf};
 #[derive(Clone, Debug)]
 pub struct StockFile {
     path: PathBuf,
+}
+
+/// The file as it was read.
+struct Old {
+    bytes: Vec<u8>,
+    version: Version,
 }
 
 /// What a change needs of the file.
@@ -68,6 +77,7 @@ impl StockFile {
                 target.clone(),
                 beside(&target, "last"),
                 beside(&target, "lock"),
+                beside(&target, Version::V1.as_str()),
             ]
             .iter()
             .any(|own| real(own) == path)
@@ -108,7 +118,7 @@ impl StockFile {
         let _lock = Lock::take(&beside(&target, "lock"), waiting).map_err(FileError::from)?;
         durable::sweep(&target).map_err(|cause| self.unwritable(cause))?;
         let (mut stock, old) = match self.load(&target)? {
-            Some((stock, bytes)) => (stock, Some(bytes)),
+            Some((stock, old)) => (stock, Some(old)),
             None if purpose == Purpose::Bring => (Stock::default(), None),
             None => return Err(self.absent().into()),
         };
@@ -116,18 +126,18 @@ impl StockFile {
             self.require_agreement(&stock)?;
         }
         let result = change(&mut stock)?;
-        self.save(&target, old.as_deref(), &stock)?;
+        self.save(&target, old.as_ref(), &stock)?;
         Ok(result)
     }
 
-    fn target(&self) -> Result<PathBuf, FileError> {
+    pub(super) fn target(&self) -> Result<PathBuf, FileError> {
         durable::resolve(&self.path).map_err(|cause| FileError::Read {
             path: self.path.clone(),
             cause,
         })
     }
 
-    fn load(&self, target: &Path) -> Result<Option<(Stock, Vec<u8>)>, FileError> {
+    fn load(&self, target: &Path) -> Result<Option<(Stock, Old)>, FileError> {
         let unreadable = |cause| FileError::Read {
             path: self.path.clone(),
             cause,
@@ -154,8 +164,8 @@ impl StockFile {
             Ok(_) => {}
         }
         let bytes = fs::read(target).map_err(unreadable)?;
-        match format::parse(&bytes) {
-            Ok(stock) => Ok(Some((stock, bytes))),
+        match format::parse_versioned(&bytes) {
+            Ok((stock, version)) => Ok(Some((stock, Old { bytes, version }))),
             Err(cause) => Err(self.no_good(target, cause)),
         }
     }
@@ -165,17 +175,19 @@ impl StockFile {
         if matches!(cause, FormatError::Version { .. }) {
             return FileError::Version { path, cause };
         }
-        let last = beside(target, "last");
-        let is_good = fs::read(&last).is_ok_and(|bytes| format::parse(&bytes).is_ok());
         FileError::Damaged {
-            remedy: if is_good {
-                format!(
-                    "the last good copy is {}: to go back to it, copy it to {}",
-                    last.display(),
-                    target.display()
-                )
-            } else {
-                "there is no earlier copy beside it: put it right by hand, or move it away".into()
+            remedy: match restore::last_good(target) {
+                Some((copy, _)) => format!(
+                    "the last good copy, {}, has {} of history: `cuptally stock restore` goes back to it",
+                    copy.path.display(),
+                    match copy.entries {
+                        1 => "1 entry".to_owned(),
+                        many => format!("{many} entries"),
+                    }
+                ),
+                None => {
+                    "there is no good copy beside it: put it right by hand, or move it away".into()
+                }
             },
             path,
             cause,
@@ -194,13 +206,13 @@ impl StockFile {
         }
     }
 
-    fn save(&self, target: &Path, old: Option<&[u8]>, stock: &Stock) -> Result<(), FileError> {
+    fn save(&self, target: &Path, old: Option<&Old>, stock: &Stock) -> Result<(), FileError> {
         let garbled = |cause| FileError::Garbled {
             path: self.path.clone(),
             cause,
         };
         let new = format::write(stock).map_err(garbled)?;
-        if old == Some(new.as_slice()) {
+        if old.is_some_and(|old| old.bytes == new) {
             return Ok(());
         }
         // Nothing replaces a good file that could not be read back.
@@ -210,7 +222,7 @@ impl StockFile {
             )));
         }
         let unwritable = |cause| self.unwritable(cause);
-        let mut last = None;
+        let mut copies = Vec::new();
         if let Some(old) = old {
             let found = fs::metadata(target).map_err(unwritable)?;
             if found.permissions().readonly() {
@@ -219,14 +231,20 @@ impl StockFile {
                 });
             }
             // As private as the file itself.
-            let prepared = durable::prepare(&beside(target, "last"), old, target);
-            last = Some(prepared.map_err(unwritable)?);
+            let mut endings = vec!["last"];
+            if old.version < Version::NEWEST {
+                endings.push(old.version.as_str());
+            }
+            for ending in endings {
+                let prepared = durable::prepare(&beside(target, ending), &old.bytes, target);
+                copies.push(prepared.map_err(unwritable)?);
+            }
         }
-        // Both are on the disk before either takes its place: a full disk leaves the
-        // file and its copy as they were.
+        // All are on the disk before any takes its place: a full disk leaves the
+        // file and its copies as they were.
         let new = durable::prepare(target, &new, target).map_err(unwritable)?;
-        if let Some(last) = last {
-            last.commit().map_err(unwritable)?;
+        for copy in copies {
+            copy.commit().map_err(unwritable)?;
         }
         new.commit().map_err(unwritable)?;
         durable::flush_folder(target).map_err(|cause| FileError::Unflushed {
@@ -235,13 +253,13 @@ impl StockFile {
         })
     }
 
-    fn absent(&self) -> FileError {
+    pub(super) fn absent(&self) -> FileError {
         FileError::Absent {
             path: self.path.clone(),
         }
     }
 
-    fn unwritable(&self, cause: io::Error) -> FileError {
+    pub(super) fn unwritable(&self, cause: io::Error) -> FileError {
         FileError::Write {
             path: self.path.clone(),
             cause,
@@ -250,7 +268,7 @@ impl StockFile {
 }
 
 /// The file beside `path` with one more ending.
-fn beside(path: &Path, ending: &str) -> PathBuf {
+pub(super) fn beside(path: &Path, ending: &str) -> PathBuf {
     let mut name = path.as_os_str().to_owned();
     name.push(".");
     name.push(ending);
@@ -293,7 +311,7 @@ pub enum FileError {
         cause: FormatError,
     },
     /// Gone, though its copy is there.
-    #[error("the stock file {} is gone, but its last copy {} is there; copy that back, or move it away to begin anew", .path.display(), .last.display())]
+    #[error("the stock file {} is gone, but its last copy {} is there; `cuptally stock restore` puts that back; or move it away to begin anew", .path.display(), .last.display())]
     Lost {
         /// The file.
         path: PathBuf,

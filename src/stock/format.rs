@@ -1,4 +1,12 @@
-//! The stock file as text: version 1. Schema: `docs/stock-v1.schema.json`.
+//! The stock file as text: version 2. Schema: `docs/stock-v2.schema.json`.
+//!
+//! | version | what it brought | how it is read today |
+//! |---|---|---|
+//! | v1 | places, pending sheets, history | as it is: v2 says the same and more |
+//! | v2 | `remark`, `renamed`, `origin`, `left_out` and `scene`; exact numbers in history steps are one number | |
+//!
+//! An older file is read as it stands and written as the newest at its next change;
+//! [`super::file`] keeps the older one beside it. A newer file is refused.
 //!
 //! One kind of piece, one pending line and one history entry a line, always in
 //! the same order, so that `diff` shows what changed. Unknown fields, doubled
@@ -15,8 +23,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
 use std::io::Write;
 
-/// The version that this program writes and reads.
-pub const VERSION: &str = "v1";
+/// The version that this program writes. It reads all before it too.
+pub const VERSION: &str = Version::NEWEST.as_str();
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -29,10 +37,28 @@ struct OnDisk {
     history: Vec<Entry>,
 }
 
-#[derive(Deserialize)]
-enum Version {
+/// A version of the format.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Deserialize)]
+pub enum Version {
+    /// The first.
     #[serde(rename = "v1")]
     V1,
+    /// With remarks, renames, merges and scenes.
+    #[serde(rename = "v2")]
+    V2,
+}
+
+impl Version {
+    /// The one that is written.
+    pub const NEWEST: Self = Self::V2;
+
+    /// As the file says it.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::V1 => "v1",
+            Self::V2 => "v2",
+        }
+    }
 }
 
 /// Only the version, to tell a newer file from a damaged one.
@@ -41,19 +67,27 @@ struct Head {
     stock: String,
 }
 
-/// Reads a stock file.
+/// Reads a stock file of any version up to the newest.
 ///
 /// # Errors
-/// When it is damaged, of another version, or contradicts itself.
+/// When it is damaged, of a newer version, or contradicts itself.
 pub fn parse(bytes: &[u8]) -> Result<Stock, FormatError> {
+    Ok(parse_versioned(bytes)?.0)
+}
+
+/// As [`parse`], with the version that the file has.
+///
+/// # Errors
+/// As [`parse`].
+pub fn parse_versioned(bytes: &[u8]) -> Result<(Stock, Version), FormatError> {
     let OnDisk {
-        stock: Version::V1,
+        stock: version,
         places,
         pending,
         history,
     } = serde_json::from_slice(bytes).map_err(|error| {
         match serde_json::from_slice::<Head>(bytes) {
-            Ok(head) if head.stock != VERSION => FormatError::Version {
+            Ok(head) if !is_known(&head.stock) => FormatError::Version {
                 found: super::kind::fit_to_show(&head.stock),
             },
             _ => FormatError::damaged(&error),
@@ -64,7 +98,13 @@ pub fn parse(bytes: &[u8]) -> Result<Stock, FormatError> {
         history,
     };
     stock.ledger()?;
-    Ok(stock)
+    Ok((stock, version))
+}
+
+fn is_known(version: &str) -> bool {
+    [Version::V1, Version::V2]
+        .map(Version::as_str)
+        .contains(&version)
 }
 
 /// Writes a stock file. The same stock always gives the same bytes.
@@ -198,7 +238,9 @@ pub enum FormatError {
         cause: String,
     },
     /// A version that this program does not read.
-    #[error("it has version {found}, and this program reads {VERSION}; use a newer cuptally")]
+    #[error(
+        "it has version {found}, and this program reads versions up to {VERSION}; use a newer cuptally"
+    )]
     Version {
         /// The version.
         found: String,

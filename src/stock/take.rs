@@ -251,7 +251,7 @@ impl TakeError {
 }
 
 /// One stands on the line, more below each other.
-fn lines<T: ToString>(items: &[T]) -> String {
+pub(super) fn lines<T: ToString>(items: &[T]) -> String {
     match items {
         [one] => format!(" {}", one.to_string()),
         all => {
