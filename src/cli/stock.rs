@@ -3,6 +3,7 @@
 mod exchange;
 mod history;
 mod mend;
+mod merge;
 mod rearrange;
 mod say;
 mod show;
@@ -58,6 +59,8 @@ enum Action {
     Export(exchange::ExportArgs),
     /// Read a CSV table into the stock.
     Import(exchange::ImportArgs),
+    /// Merge the stock file of another machine into this one.
+    Merge(merge::MergeArgs),
     /// Recompute the contents from the history and say where they differ.
     Check(mend::CheckArgs),
     /// Go back to the last good copy of a stock file that is damaged or gone.
@@ -80,6 +83,7 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
         Some(Action::Confirm(args)) => mend::confirm(args, context),
         Some(Action::Export(args)) => exchange::export(args, context),
         Some(Action::Import(args)) => exchange::import(args, context),
+        Some(Action::Merge(args)) => merge::run(args, context),
         Some(Action::Check(args)) => mend::check(args, context),
         Some(Action::Restore) => mend::restore(context),
     }

@@ -55,6 +55,16 @@ impl StockFile {
         }
     }
 
+    /// A stock file of any name; a folder stands for the file of the usual name in it.
+    pub fn at(path: &Path) -> Self {
+        if path.is_dir() {
+            return Self::in_home(path);
+        }
+        Self {
+            path: path.to_owned(),
+        }
+    }
+
     /// The file, as the user named it.
     pub fn path(&self) -> &Path {
         &self.path

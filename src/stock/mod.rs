@@ -4,7 +4,7 @@
 //!
 //! | layer | modules | touches |
 //! |---|---|---|
-//! | what a stock is | [`kind`], [`tally`], [`lots`], [`model`], [`change`], [`history`], [`identity`], [`scene`], [`merge`], [`alike`], [`portion`], [`take`], [`moving`], [`rename`], [`confirm`], [`undo`], [`check`], [`incoming`], [`table`], [`view`], [`format`](mod@format) | memory only |
+//! | what a stock is | [`kind`], [`tally`], [`lots`], [`model`], [`change`], [`history`], [`identity`], [`scene`], [`merge`], [`alike`], [`portion`], [`take`], [`moving`], [`rename`], [`reconcile`], [`confirm`], [`undo`], [`check`], [`incoming`], [`table`], [`view`], [`format`](mod@format) | memory only |
 //! | where it lies | [`file`](mod@file), [`restore`], [`lock`], [`durable`], [`inbox`], [`stamp`] | disk, clock, environment |
 //!
 //! Every operation makes new [`Contents`]; [`Stock::record`] writes down the
@@ -26,6 +26,7 @@ pub mod portion;
 pub mod take;
 pub mod moving;
 pub mod rename;
+pub mod reconcile;
 pub mod confirm;
 pub mod undo;
 pub mod check;

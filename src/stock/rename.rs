@@ -75,7 +75,7 @@ pub fn rename(
     Ok(stock.record(stamp, What::Rename, contents, note))
 }
 
-fn in_use(contents: &Contents, what: Subject, name: &Name) -> bool {
+pub(super) fn in_use(contents: &Contents, what: Subject, name: &Name) -> bool {
     let has = |lots: &Lots| lots.iter().any(|(kind, _)| kind.colour == *name);
     match what {
         Subject::Place => contents.holds_anything(name),
