@@ -421,7 +421,8 @@ fn more_than_there_was_a_name_given_up_and_one_tray_twice_are_told() {
         .code(1)
         .json();
     assert_eq!(json["conflicts"][0]["why"], json!(["not-enough"]));
-    ove.run(&["stock", "undo"]).code(0);
+
+    let (mara, ove) = two_machines();
     mara.run(&["stock", "rename", "colour", "rose", "hull-red"])
         .code(0);
     ove.run(&["stock", "put", "4 plate 2x4 rose", "--place", "cup 2"])
