@@ -74,10 +74,9 @@ fn stock(entries: usize) -> Stock {
         let post = n % 2 == 0;
         let of = if post { 5 } else { 2 };
         let mut changes = Vec::new();
-        let first = n / 2 * 5;
         for k in 0..of {
             // One place an entry, as a photo has.
-            let at = (first + k * 80) % GROUPS;
+            let at = (n * 7 + k * 80) % GROUPS;
             let there = counts.entry(at).or_default();
             let now = if post || *there < 3 {
                 *there + 7

@@ -90,10 +90,19 @@ fn pieces_are_gathered_and_found() {
         .collect();
     assert_eq!(names, ["brick 2x4", "plate 2x4", "tile 1x2"]);
     assert_eq!(json["groups"][1]["total"]["checked"]["count"], 14);
+    let seven = json!({"count": 7, "low": 7, "high": 7});
+    let none = json!({"count": 0, "low": 0, "high": 0});
     assert_eq!(
         json["groups"][1]["rows"][0]["places"],
-        json!(["cup 2", "cup 10"])
+        json!([
+            {"place": "cup 2", "checked": seven, "pending": none},
+            {"place": "cup 10", "checked": seven, "pending": none}
+        ])
     );
+    harbour
+        .run(&["stock", "--by", "piece"])
+        .code(3)
+        .prints("cup 2: 7; cup 10: 7");
     let json = harbour
         .run(&["stock", "--by", "colour", "--json", "--find", "ROSE cup"])
         .code(0)

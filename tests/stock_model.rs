@@ -296,6 +296,14 @@ fn run(ops: &[Op]) -> Result<Stock, TestCaseError> {
         prop_assert_eq!(check::differences(&stock), vec![]);
         let text = format::write(&stock).unwrap();
         prop_assert_eq!(&format::parse(&text).unwrap(), &stock);
+        prop_assert!(check::agree(&stock));
+        // The quick way of writing gives the same file as the slow one.
+        let (old, entries) = (format::write(&before).unwrap(), before.history.len());
+        if let Some(grown) = format::append(&old, &before.contents, entries, &stock).unwrap() {
+            prop_assert!(grown == text);
+        } else {
+            prop_assert_eq!(entries, 0);
+        }
     }
     Ok(stock)
 }

@@ -5,7 +5,7 @@ use super::history::{Entry, Ledger};
 use super::kind::{Label, Name, PhotoHash};
 use super::merge::Incoming;
 use super::model::Stock;
-use super::scene::{Common, Scene};
+use super::scene::{Common, Spots};
 use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -32,7 +32,7 @@ struct Known<'a> {
     file: &'a Label,
     place: &'a Name,
     entry: u64,
-    scene: &'a Scene,
+    scene: Spots,
 }
 
 /// For each new sheet the posted photo that is most like it, if any. `recounts` are
@@ -44,14 +44,18 @@ pub fn alike(
     new: &[(&Incoming, &Name)],
     recounts: &BTreeSet<Name>,
 ) -> Vec<Alike> {
+    if new.iter().all(|(sheet, _)| sheet.scene.is_none()) {
+        return Vec::new();
+    }
     let mut known = still_there(stock, ledger, recounts);
     let mut found = Vec::new();
     for &(sheet, place) in new {
         let Some(scene) = &sheet.scene else { continue };
+        let scene = scene.spots();
         let nearest = known
             .iter()
             .filter(|other| *other.hash != sheet.hash)
-            .filter_map(|other| Some((scene.common(other.scene)?, other)))
+            .filter_map(|other| Some((scene.common(&other.scene)?, other)))
             // The last of equals: it is the likeliest to be remembered.
             .max_by_key(|(common, _)| common.same);
         if let Some((common, other)) = nearest {
@@ -94,7 +98,7 @@ fn still_there<'a>(stock: &'a Stock, ledger: &Ledger, recounts: &BTreeSet<Name>)
                     file: &sheet.file,
                     place: &sheet.place,
                     entry: entry.number,
-                    scene,
+                    scene: scene.spots(),
                 });
             }
         }

@@ -15,7 +15,7 @@ use super::check::{self, Difference};
 use super::durable;
 use super::format::{self, FormatError, Version};
 use super::lock::{Lock, LockError};
-use super::model::Stock;
+use super::model::{Contents, Stock};
 use super::restore;
 use std::fs;
 use std::io;
@@ -33,6 +33,28 @@ struct Old {
     version: Version,
 }
 
+/// The stock as it was read.
+struct Before {
+    contents: Contents,
+    entries: usize,
+}
+
+/// The new file. Nothing replaces a good file that could not be read back.
+fn text(old: Option<&Old>, before: Option<Before>, stock: &Stock) -> Result<Vec<u8>, FormatError> {
+    let old = old.filter(|old| old.version == Version::NEWEST);
+    if let (Some(old), Some(Before { contents, entries })) = (old, before)
+        && let Some(new) = format::append(&old.bytes, &contents, entries, stock)?
+    {
+        debug_assert_eq!(format::parse(&new).as_ref(), Ok(stock));
+        return Ok(new);
+    }
+    let new = format::write(stock)?;
+    if format::parse(&new)? != *stock {
+        return Err(FormatError::Write("it would not read back the same".into()));
+    }
+    Ok(new)
+}
+
 /// What a change needs of the file.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Purpose {
@@ -42,6 +64,9 @@ pub enum Purpose {
     Amend,
     /// As `Amend`, and contents that do not follow from the history are let pass.
     Repair,
+    /// As `Bring`, and the history may be another one afterwards. For all others it
+    /// is the old one, perhaps with new entries after it.
+    Replace,
 }
 
 impl StockFile {
@@ -117,7 +142,8 @@ impl StockFile {
     ) -> Result<T, E> {
         let target = self.target()?;
         let folder = durable::folder_of(&target);
-        if purpose == Purpose::Bring {
+        let makes = matches!(purpose, Purpose::Bring | Purpose::Replace);
+        if makes {
             fs::create_dir_all(folder).map_err(|cause| FileError::Folder {
                 path: folder.to_owned(),
                 cause,
@@ -129,14 +155,19 @@ impl StockFile {
         durable::sweep(&target).map_err(|cause| self.unwritable(cause))?;
         let (mut stock, old) = match self.load(&target)? {
             Some((stock, old)) => (stock, Some(old)),
-            None if purpose == Purpose::Bring => (Stock::default(), None),
+            None if makes => (Stock::default(), None),
             None => return Err(self.absent().into()),
         };
         if purpose != Purpose::Repair {
             self.require_agreement(&stock)?;
         }
+        let before = Before {
+            contents: stock.contents.clone(),
+            entries: stock.history.len(),
+        };
         let result = change(&mut stock)?;
-        self.save(&target, old.as_ref(), &stock)?;
+        let before = Some(before).filter(|_| purpose != Purpose::Replace);
+        self.save(&target, old.as_ref(), before, &stock)?;
         Ok(result)
     }
 
@@ -205,6 +236,9 @@ impl StockFile {
     }
 
     fn require_agreement(&self, stock: &Stock) -> Result<(), FileError> {
+        if check::agree(stock) {
+            return Ok(());
+        }
         let differences = check::differences(stock);
         match differences.first() {
             None => Ok(()),
@@ -216,20 +250,20 @@ impl StockFile {
         }
     }
 
-    fn save(&self, target: &Path, old: Option<&Old>, stock: &Stock) -> Result<(), FileError> {
+    fn save(
+        &self,
+        target: &Path,
+        old: Option<&Old>,
+        before: Option<Before>,
+        stock: &Stock,
+    ) -> Result<(), FileError> {
         let garbled = |cause| FileError::Garbled {
             path: self.path.clone(),
             cause,
         };
-        let new = format::write(stock).map_err(garbled)?;
+        let new = text(old, before, stock).map_err(garbled)?;
         if old.is_some_and(|old| old.bytes == new) {
             return Ok(());
-        }
-        // Nothing replaces a good file that could not be read back.
-        if format::parse(&new).map_err(garbled)? != *stock {
-            return Err(garbled(FormatError::Write(
-                "it would not read back the same".into(),
-            )));
         }
         let unwritable = |cause| self.unwritable(cause);
         let mut copies = Vec::new();

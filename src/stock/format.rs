@@ -118,7 +118,13 @@ pub fn write(stock: &Stock) -> Result<Vec<u8>, FormatError> {
 }
 
 fn write_to(stock: &Stock, out: &mut Vec<u8>) -> std::io::Result<()> {
-    let Stock { contents, history } = stock;
+    write_head(&stock.contents, out)?;
+    write_lines(&stock.history, out, 4)?;
+    writeln!(out, "\n}}")
+}
+
+/// All before the history: it ends where the history's list begins.
+fn write_head(contents: &Contents, out: &mut Vec<u8>) -> std::io::Result<()> {
     write!(out, "{{\n  \"stock\": \"{VERSION}\",\n  \"places\": {{")?;
     for (place, at) in contents.places.iter().zip(0usize..) {
         let (place, lots) = place;
@@ -134,9 +140,58 @@ fn write_to(stock: &Stock, out: &mut Vec<u8>) -> std::io::Result<()> {
         write_pending(sheet, out)?;
     }
     close(out, contents.pending.is_empty(), 2, "]")?;
-    write!(out, ",\n  \"history\": ")?;
-    write_lines(history, out, 4)?;
-    writeln!(out, "\n}}")
+    write!(out, ",\n  \"history\": ")
+}
+
+/// How a file with at least one entry ends.
+const END: &[u8] = b"\n  ]\n}\n";
+
+/// As [`write`], for a stock that grew from one whose file is at hand: the lines of
+/// the entries that were there are taken over as they are. A history only grows, and
+/// to write and read it all anew would be most of the work of a change.
+///
+/// `old` is the file, `before` its contents, `entries` the length of its history,
+/// which `stock` must begin with. None where the file is not laid out as this program
+/// lays it out; then write it anew.
+///
+/// # Errors
+/// When what is new would not read back the same.
+pub fn append(
+    old: &[u8],
+    before: &Contents,
+    entries: usize,
+    stock: &Stock,
+) -> Result<Option<Vec<u8>>, FormatError> {
+    let failed = |error: std::io::Error| FormatError::Write(error.to_string());
+    let mut head = Vec::new();
+    write_head(before, &mut head).map_err(failed)?;
+    let lines = old.strip_prefix(head.as_slice());
+    let (Some(lines), Some(new)) = (
+        lines.and_then(|rest| rest.strip_suffix(END)),
+        stock.history.get(entries..),
+    ) else {
+        return Ok(None);
+    };
+    // The new part alone, as a file of its own, must read back.
+    let mut out = Vec::with_capacity(old.len() + old.len() / 8);
+    write_head(&stock.contents, &mut out).map_err(failed)?;
+    let mut part = out.clone();
+    write_lines(new, &mut part, 4).map_err(failed)?;
+    writeln!(part, "\n}}").map_err(failed)?;
+    let read: OnDisk =
+        serde_json::from_slice(&part).map_err(|error| FormatError::damaged(&error))?;
+    let contents = &stock.contents;
+    if read.places != contents.places || read.pending != contents.pending || read.history != new {
+        return Err(FormatError::Write("it would not read back the same".into()));
+    }
+    stock.ledger()?;
+    out.extend_from_slice(lines);
+    for entry in new {
+        write!(out, ",\n    ").map_err(failed)?;
+        serde_json::to_writer(&mut out, entry).map_err(|e| FormatError::Write(e.to_string()))?;
+    }
+    out.extend_from_slice(END);
+    Ok(Some(out))
 }
 
 fn write_lots(lots: &Lots, out: &mut Vec<u8>, indent: usize) -> std::io::Result<()> {

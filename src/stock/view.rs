@@ -55,7 +55,17 @@ pub struct Row {
     /// As in [`Kind`].
     pub colour: Name,
     /// Where they are, numbers in names in their natural order.
-    pub places: Vec<Name>,
+    pub places: Vec<Held>,
+    /// How many.
+    #[serde(flatten)]
+    pub numbers: Numbers,
+}
+
+/// How many of one kind one place holds.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Held {
+    /// Where.
+    pub place: Name,
     /// How many.
     #[serde(flatten)]
     pub numbers: Numbers,
@@ -106,10 +116,7 @@ pub fn view(contents: &Contents, by: By, find: &str) -> Result<View, TallyError>
                 .entry(natural_order(&name))
                 .or_insert_with(|| (name, BTreeMap::new()));
             let row = rows.entry(row_key(kind)).or_insert_with(|| Row::of(kind));
-            if !row.places.contains(place) {
-                row.places.push(place.clone());
-            }
-            row.numbers.add(if pending {
+            let numbers = if pending {
                 Numbers {
                     pending: tally,
                     ..Numbers::default()
@@ -119,7 +126,9 @@ pub fn view(contents: &Contents, by: By, find: &str) -> Result<View, TallyError>
                     checked: tally,
                     ..Numbers::default()
                 }
-            })?;
+            };
+            row.numbers.add(numbers)?;
+            row.hold(place, numbers)?;
         }
         Ok(any)
     };
@@ -147,7 +156,7 @@ pub fn view(contents: &Contents, by: By, find: &str) -> Result<View, TallyError>
         };
         for row in &mut group.rows {
             row.places
-                .sort_by_cached_key(|place| natural_order(place.as_str()));
+                .sort_by_cached_key(|held| natural_order(held.place.as_str()));
             group.total.add(row.numbers)?;
         }
         view.total.add(group.total)?;
@@ -191,6 +200,17 @@ impl Word {
 }
 
 impl Row {
+    fn hold(&mut self, place: &Name, more: Numbers) -> Result<(), TallyError> {
+        match self.places.iter_mut().find(|held| held.place == *place) {
+            Some(held) => held.numbers.add(more)?,
+            None => self.places.push(Held {
+                place: place.clone(),
+                numbers: more,
+            }),
+        }
+        Ok(())
+    }
+
     fn of(kind: &Kind) -> Self {
         Self {
             form: kind.form.clone(),

@@ -91,7 +91,7 @@ pub fn run(args: &MergeArgs, context: &Context) -> Result<Outcome, Failure> {
         ))
     })?;
     let result = StockFile::in_home(&context.home).update(
-        Purpose::Bring,
+        Purpose::Replace,
         &mut say::waiting,
         |stock| -> Result<Reconciled, Fault> {
             reconcile::reconcile(stock, &theirs, &decisions, &from, &stamp)
