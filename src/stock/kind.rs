@@ -167,6 +167,11 @@ impl Size {
                 text: fit_to_show(text),
             })
     }
+
+    /// Short and long side, in studs.
+    pub fn studs(self) -> (u16, u16) {
+        (self.short, self.long)
+    }
 }
 
 /// Stricter than [`Size::new`]: files hold sizes exactly as they are written here.
