@@ -253,7 +253,7 @@ fn undo_never_leaves_fewer_than_none() {
         serde_json::from_slice(&fs::read(harbour.stock_file()).unwrap()).unwrap();
     let tally = |n: u64| json!({"count": n, "low": n, "high": n});
     value["history"].as_array_mut().unwrap().push(json!({
-        "number": 2, "time": "2027-01-01T00:00:00Z", "who": "ove", "what": "take",
+        "number": 2, "time": "2027-01-01T00:00:00Z", "who": "ove", "what": "lent",
         "changes": [{"count": {"place": "cup 3", "form": "plate", "size": "2x4", "colour": "rose",
                                "was": tally(7), "now": tally(2)}}]
     }));
@@ -266,7 +266,7 @@ fn undo_never_leaves_fewer_than_none() {
     harbour
         .run(&["stock", "history"])
         .code(0)
-        .prints("take: cup 3 -5");
+        .prints("lent: cup 3 -5");
     harbour
         .run(&["stock", "undo", "1"])
         .code(1)

@@ -5,6 +5,7 @@ mod history;
 mod mend;
 mod say;
 mod show;
+mod take;
 
 use super::{Context, Failure, Outcome};
 
@@ -40,6 +41,10 @@ impl Args {
 enum Action {
     /// Show who changed what and when.
     History(history::HistoryArgs),
+    /// Take out pieces that go into a build.
+    Take(take::TakeArgs),
+    /// Put in pieces that you bought or found, by count.
+    Put(take::PutArgs),
     /// Undo a change, or an undo.
     Undo(mend::UndoArgs),
     /// Say that you have looked at pending pieces: they count as checked.
@@ -60,6 +65,8 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     match &args.action {
         None => show::run(&args.show, context),
         Some(Action::History(args)) => history::run(args, context),
+        Some(Action::Take(args)) => take::take(args, context),
+        Some(Action::Put(args)) => take::put(args, context),
         Some(Action::Undo(args)) => mend::undo(args, context),
         Some(Action::Confirm(args)) => mend::confirm(args, context),
         Some(Action::Export(args)) => exchange::export(args, context),

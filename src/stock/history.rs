@@ -25,6 +25,9 @@ pub struct Entry {
     /// The table that was imported.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub from: Option<Label>,
+    /// What the user said about it, such as what pieces were taken for.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub remark: Option<Label>,
     /// Places of which this entry says all there is, whatever lay there before.
     #[serde(default, skip_serializing_if = "BTreeSet::is_empty")]
     pub recounts: BTreeSet<Name>,
@@ -52,6 +55,10 @@ pub enum What {
     Undo,
     /// A table was read.
     Import,
+    /// Pieces were taken out, for a build.
+    Take,
+    /// Pieces were put in by count.
+    Put,
     /// Numbers that were changed outside the program were taken over.
     Adopt,
     /// Something a later version of this program did.

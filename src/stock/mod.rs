@@ -4,7 +4,7 @@
 //!
 //! | layer | modules | touches |
 //! |---|---|---|
-//! | what a stock is | [`kind`], [`tally`], [`lots`], [`model`], [`change`], [`history`], [`merge`], [`confirm`], [`undo`], [`check`], [`incoming`], [`table`], [`view`], [`format`](mod@format) | memory only |
+//! | what a stock is | [`kind`], [`tally`], [`lots`], [`model`], [`change`], [`history`], [`merge`], [`portion`], [`take`], [`confirm`], [`undo`], [`check`], [`incoming`], [`table`], [`view`], [`format`](mod@format) | memory only |
 //! | where it lies | [`file`](mod@file), [`lock`], [`durable`], [`inbox`], [`stamp`] | disk, clock, environment |
 //!
 //! Every operation makes new [`Contents`]; [`Stock::record`] writes down the
@@ -12,12 +12,15 @@
 //! be written, can be undone and recomputed without code of its own.
 
 pub mod kind;
+pub mod natural;
 pub mod tally;
 pub mod lots;
 pub mod model;
 pub mod change;
 pub mod history;
 pub mod merge;
+pub mod portion;
+pub mod take;
 pub mod confirm;
 pub mod undo;
 pub mod check;
@@ -38,5 +41,6 @@ pub use history::{Entry, What};
 pub use kind::{Kind, Name, PhotoHash, Size};
 pub use lots::Lots;
 pub use model::{Contents, PendingSheet, Stock};
+pub use portion::{Portion, Wanted};
 pub use stamp::Stamp;
 pub use tally::Tally;

@@ -147,6 +147,8 @@ pub struct Note {
     pub undoes: Option<u64>,
     /// The table that was imported.
     pub from: Option<Label>,
+    /// What the user said about it.
+    pub remark: Option<Label>,
     /// Places of which this entry says all there is.
     pub recounts: BTreeSet<Name>,
     /// Photos that were posted.
@@ -199,6 +201,7 @@ impl Stock {
             what,
             undoes: note.undoes,
             from: note.from,
+            remark: note.remark,
             recounts: note.recounts,
             sheets: note.sheets,
             changes: change::between(&self.contents, &contents),

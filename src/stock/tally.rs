@@ -89,6 +89,17 @@ impl Tally {
         tallies.into_iter().try_fold(Self::ZERO, Self::plus)
     }
 
+    /// What is left when `count` pieces go; none when that is more than the best
+    /// number. Where more go than were sure to be there, no fewer than none are left.
+    pub fn less(self, count: u64) -> Option<Self> {
+        Some(Self {
+            count: self.count.checked_sub(count)?,
+            low: self.low.saturating_sub(count),
+            // high >= count, so this does not go below nothing either.
+            high: self.high.saturating_sub(count),
+        })
+    }
+
     /// Moves `self` by the step that led from `was` to `now`.
     ///
     /// # Errors

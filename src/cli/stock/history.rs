@@ -133,6 +133,8 @@ pub fn what(entry: &Entry) -> Result<String, Failure> {
             let from = entry.from.as_ref().map_or("a table", |from| from.as_str());
             format!("{verb} {from}")
         }
+        What::Take => remarked("took", "for ", entry),
+        What::Put => remarked("put in", "", entry),
         What::Adopt => "took over numbers changed by hand".to_owned(),
         What::Other(verb) => verb.to_string(),
         What::Undo => format!("undid entry {}", entry.undoes.unwrap_or_default()),
@@ -149,6 +151,14 @@ pub fn what(entry: &Entry) -> Result<String, Failure> {
         _ => format!(" ({} photos)", files.len()),
     };
     Ok(format!("{begin}: {}{files}", places.join("; ")))
+}
+
+/// `took (for the ferry ramp)`.
+fn remarked(verb: &str, link: &str, entry: &Entry) -> String {
+    match &entry.remark {
+        Some(remark) => format!("{verb} ({link}{remark})"),
+        None => verb.to_owned(),
+    }
 }
 
 /// The same, and what became of it.
