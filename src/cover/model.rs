@@ -5,7 +5,7 @@
 //! themselves (Dantzig 1951 for the transportation problem; Hoffman and Kruskal 1956
 //! for why), and the simplex method ends on a corner.
 
-use super::network::{Network, Role};
+use super::network::{Apart, Network, Role};
 use super::offers::{Offer, Offers, Sold};
 use super::program::{Is, Program, ProgramError, Solved, Var};
 use std::collections::BTreeMap;
@@ -40,23 +40,28 @@ pub struct Weights {
     pub join: f64,
 }
 
-/// What earlier answers settled.
+/// What earlier answers settled, group by group.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Pins {
-    /// No fewer modules of these priorities.
-    pub floors: BTreeMap<u64, u64>,
+    /// The groups.
+    pub apart: Apart,
+    /// No fewer modules of each group and priority.
+    pub floors: BTreeMap<(usize, u64), u64>,
     /// No fewer modules in all.
     pub at_least: u64,
     /// Exactly these modules, by variant.
     pub modules: Option<Vec<u64>>,
-    /// No more missing pieces.
-    pub missing: Option<u64>,
-    /// No more missing pieces that nobody sells.
-    pub unsold: Option<u64>,
+    /// No more missing pieces of each group.
+    pub missing: Option<BTreeMap<usize, u64>>,
+    /// No more missing pieces that nobody sells, of each group.
+    pub unsold: Option<BTreeMap<usize, u64>>,
     /// Exactly these purchases, by offer.
     pub purchases: Option<Vec<Purchase>>,
-    /// No fewer pieces for plans that are kept in mind, which take part if this is said.
-    pub kept: Option<u64>,
+    /// No fewer pieces for plans that are kept in mind, of each group; they take part
+    /// if this is said.
+    pub kept: Option<BTreeMap<usize, u64>>,
+    /// Parts of joins will do: not an answer, but no answer is better.
+    pub loose_joins: bool,
 }
 
 /// What is bought of one offer.
@@ -97,6 +102,9 @@ pub struct Model<'a> {
 
 struct OfferVars {
     used: BTreeMap<usize, Var>,
+    /// Whether it is bought at all, and how many cups, where the program asks that.
+    at_all: Option<Var>,
+    cups: Option<Var>,
 }
 
 type Terms = Vec<(Var, f64)>;
@@ -113,7 +121,7 @@ impl<'a> Model<'a> {
         let list = offers.map_or(&[][..], |offers| &offers.list);
         let mut model = Self {
             network,
-            program: Program::smallest(),
+            program: Program::default(),
             modules: Vec::new(),
             edges: Vec::new(),
             joins: Vec::new(),
@@ -121,18 +129,17 @@ impl<'a> Model<'a> {
             offers: Vec::new(),
             list,
         };
-        let with_kept = pins.kept.is_some();
         model.add_modules(demand, weights, pins);
         let mut inflow: Vec<Terms> = vec![Vec::new(); network.takers.len()];
-        let kept = model.add_edges(weights, with_kept, &mut inflow);
+        let kept = model.add_edges(weights, pins, &mut inflow);
         let mut bought: Vec<Terms> = vec![Vec::new(); network.takers.len()];
         if demand == Demand::All {
             model.add_offers(weights, pins, &mut bought);
         }
-        let late = model.add_joins(demand, weights, &mut inflow);
-        model.add_balances(demand, weights, pins, inflow, bought, late);
-        if let Some(least) = pins.kept {
-            model.program.row(kept, Is::AtLeast, least as f64);
+        let ways = model.add_joins(demand, weights, pins, &mut inflow);
+        model.add_balances(demand, weights, pins, inflow, bought, ways);
+        if let Some(least) = &pins.kept {
+            model.add_limits(kept, least, Is::AtLeast);
         }
         model
     }
@@ -154,10 +161,11 @@ impl<'a> Model<'a> {
         if pins.modules.is_some() {
             return;
         }
-        for (&priority, &floor) in &pins.floors {
-            let of_level = self.network.variants.iter().zip(&self.modules);
-            let terms: Terms = of_level
-                .filter(|(variant, _)| variant.priority == priority)
+        for (&(group, priority), &floor) in &pins.floors {
+            let variants = self.network.variants.iter().zip(&pins.apart.variants);
+            let terms: Terms = variants
+                .zip(&self.modules)
+                .filter(|((variant, own), _)| variant.priority == priority && **own == group)
                 .map(|(_, &var)| (var, 1.0))
                 .collect();
             self.program.row(terms, Is::AtLeast, floor as f64);
@@ -165,6 +173,19 @@ impl<'a> Model<'a> {
         if pins.at_least > 0 {
             let all: Terms = self.modules.iter().map(|&var| (var, 1.0)).collect();
             self.program.row(all, Is::AtLeast, pins.at_least as f64);
+        }
+    }
+
+    /// A row for each group.
+    fn add_limits(
+        &mut self,
+        terms: BTreeMap<usize, Terms>,
+        limits: &BTreeMap<usize, u64>,
+        is: Is,
+    ) {
+        for (group, terms) in terms {
+            let limit = limits.get(&group).copied().unwrap_or(0);
+            self.program.row(terms, is, limit as f64);
         }
     }
 
@@ -204,10 +225,11 @@ impl<'a> Model<'a> {
     fn add_edges(
         &mut self,
         weights: &Weights,
-        with_kept: bool,
+        pins: &Pins,
         inflow: &mut [Terms],
-    ) -> Terms {
-        let mut kept = Vec::new();
+    ) -> BTreeMap<usize, Terms> {
+        let with_kept = pins.kept.is_some();
+        let mut kept: BTreeMap<usize, Terms> = BTreeMap::new();
         let later = !self.list.is_empty();
         for (index, source) in self.network.sources.iter().enumerate() {
             let cost = weights.sources.get(index).copied().unwrap_or(0.0);
@@ -228,7 +250,8 @@ impl<'a> Model<'a> {
                 vars.push(Some(var));
                 out.push((var, 1.0));
                 if matches!(role, Some(Role::Kept { .. })) {
-                    kept.push((var, 1.0));
+                    let group = pins.apart.takers.get(taker).copied().unwrap_or(0);
+                    kept.entry(group).or_default().push((var, 1.0));
                 }
                 if let Some(terms) = inflow.get_mut(taker) {
                     terms.push((var, 1.0));
@@ -242,35 +265,40 @@ impl<'a> Model<'a> {
         kept
     }
 
-    /// Joins take parts and give wholes; returns those that cannot be made now.
+    /// Joins take parts and give wholes; returns them by whole, those that can be made
+    /// now and those that cannot.
     fn add_joins(
         &mut self,
         demand: Demand,
         weights: &Weights,
+        pins: &Pins,
         inflow: &mut [Terms],
-    ) -> BTreeMap<usize, Terms> {
-        let mut late: BTreeMap<usize, Terms> = BTreeMap::new();
+    ) -> BTreeMap<usize, (Terms, Terms)> {
+        let mut ways: BTreeMap<usize, (Terms, Terms)> = BTreeMap::new();
         for way in &self.network.ways {
             if way.later && demand != Demand::All {
                 self.joins.push(None);
                 continue;
             }
             let most = self.network.demand(way.whole);
-            let var = self.program.whole(weights.join, 0, most);
+            let var = if pins.loose_joins {
+                self.program.real(weights.join, 0, most)
+            } else {
+                self.program.whole(weights.join, 0, most)
+            };
             self.joins.push(Some(var));
             if let Some(terms) = inflow.get_mut(way.whole) {
                 terms.push((var, 1.0));
             }
-            if way.later {
-                late.entry(way.whole).or_default().push((var, 1.0));
-            }
+            let (now, later) = ways.entry(way.whole).or_default();
+            if way.later { later } else { now }.push((var, 1.0));
             for &(part, count) in &way.parts {
                 if let Some(terms) = inflow.get_mut(part) {
                     terms.push((var, -(count as f64)));
                 }
             }
         }
-        late
+        ways
     }
 
     /// What can be bought flows to the takers that it will do for.
@@ -279,7 +307,7 @@ impl<'a> Model<'a> {
             let price = if weights.prices { offer.price } else { 0.0 };
             let exact = pins.purchases.as_ref().and_then(|all| all.get(index));
             let takers: Vec<usize> = (0..self.network.takers.len())
-                .filter(|&taker| self.will_do(taker, offer))
+                .filter(|&taker| self.network.can_buy(taker, offer))
                 .collect();
             let most: u64 = takers.iter().map(|&taker| self.most_bought(taker)).sum();
             if takers.is_empty() || most == 0 {
@@ -298,6 +326,7 @@ impl<'a> Model<'a> {
                     terms.push((var, 1.0));
                 }
             }
+            let (mut at_all, mut cups) = (None, None);
             match (offer.sold, exact) {
                 (Sold::Pieces { .. }, Some(exact)) => {
                     self.program.row(out, Is::AtMost, exact.units as f64);
@@ -318,32 +347,25 @@ impl<'a> Model<'a> {
                 ) => {
                     let most = limit.min(most.max(minimum));
                     let paid = self.program.real(price, 0, most);
-                    let at_all = self.program.whole(0.0, 0, 1);
+                    let any = self.program.whole(0.0, 0, 1);
+                    at_all = Some(any);
                     out.push((paid, -1.0));
                     self.program.row(out, Is::AtMost, 0.0);
-                    let least = (at_all, -(minimum as f64));
+                    let least = (any, -(minimum as f64));
                     self.program.row([(paid, 1.0), least], Is::AtLeast, 0.0);
-                    let largest = (at_all, -(most as f64));
+                    let largest = (any, -(most as f64));
                     self.program.row([(paid, 1.0), largest], Is::AtMost, 0.0);
                 }
                 (Sold::Cups { holds, most: limit }, None) => {
                     let most = limit.min(most.div_ceil(holds.low.max(1)));
-                    let cups = self.program.whole(price, 0, most);
-                    out.push((cups, -(holds.low as f64)));
+                    let whole = self.program.whole(price, 0, most);
+                    cups = Some(whole);
+                    out.push((whole, -(holds.low as f64)));
                     self.program.row(out, Is::AtMost, 0.0);
                 }
             }
-            self.offers.push(Some(OfferVars { used }));
+            self.offers.push(Some(OfferVars { used, at_all, cups }));
         }
-    }
-
-    fn will_do(&self, taker: usize, offer: &Offer) -> bool {
-        self.network.takers.get(taker).is_some_and(|taker| {
-            matches!(taker.role, Role::Whole(_) | Role::LaterPart)
-                && taker.form == offer.kind.form
-                && taker.size == offer.kind.size
-                && taker.colours.contains(&offer.kind.colour)
-        })
     }
 
     /// The most that can be bought for a taker without waste.
@@ -365,11 +387,12 @@ impl<'a> Model<'a> {
         pins: &Pins,
         inflow: Vec<Terms>,
         mut bought: Vec<Terms>,
-        mut late: BTreeMap<usize, Terms>,
+        mut ways: BTreeMap<usize, (Terms, Terms)>,
     ) {
-        let mut all_missing: Terms = Vec::new();
-        let mut all_unsold: Terms = Vec::new();
+        let mut all_missing: BTreeMap<usize, Terms> = BTreeMap::new();
+        let mut all_unsold: BTreeMap<usize, Terms> = BTreeMap::new();
         for (index, (taker, mut terms)) in self.network.takers.iter().zip(inflow).enumerate() {
+            let group = pins.apart.takers.get(index).copied().unwrap_or(0);
             let mut bought = bought.get_mut(index).map(std::mem::take).unwrap_or_default();
             match &taker.role {
                 Role::Kept { wanted, .. } => {
@@ -395,17 +418,23 @@ impl<'a> Model<'a> {
                     if demand != Demand::Now {
                         let missing = self.program.real(weights.missing, 0, wanted);
                         self.missing.insert(index, missing);
-                        all_missing.push((missing, 1.0));
+                        all_missing.entry(group).or_default().push((missing, 1.0));
                         terms.push((missing, 1.0));
                         if !self.list.is_empty() && demand == Demand::All {
                             let unsold = self.program.real(weights.unsold, 0, wanted);
-                            all_unsold.push((unsold, 1.0));
+                            all_unsold.entry(group).or_default().push((unsold, 1.0));
                             bought.push((unsold, 1.0));
                             bought.push((missing, -1.0));
                             self.program.row(bought, Is::Equal, 0.0);
                         }
                         if demand == Demand::All {
-                            let mut cap = late.remove(&index).unwrap_or_default();
+                            let (mut now, mut cap) = ways.remove(&index).unwrap_or_default();
+                            if !cap.is_empty() {
+                                // What is joined from stock for later is among the
+                                // joins for later already.
+                                now.extend(needs.iter().map(|&(var, count)| (var, -count)));
+                                self.program.row(now, Is::AtMost, 0.0);
+                            }
                             cap.push((missing, 1.0));
                             cap.extend(&needs);
                             self.program.row(cap, Is::AtMost, wanted as f64);
@@ -420,20 +449,24 @@ impl<'a> Model<'a> {
                 }
             }
         }
-        if let Some(most) = pins.missing {
-            self.program.row(all_missing, Is::AtMost, most as f64);
+        if let Some(most) = &pins.missing {
+            self.add_limits(all_missing, most, Is::AtMost);
         }
-        if let Some(most) = pins.unsold {
-            self.program.row(all_unsold, Is::AtMost, most as f64);
+        if let Some(most) = &pins.unsold {
+            self.add_limits(all_unsold, most, Is::AtMost);
         }
     }
 
-    /// Solves it.
+    /// Solves it. `start` is an answer to begin with, if the search needs one.
     ///
     /// # Errors
-    /// When there is no answer, none was found, or it is not in whole numbers.
-    pub fn solve(&self) -> Result<(Allotment, Solved), ProgramError> {
-        let solved = self.program.solve(None)?;
+    /// When there is no answer, or none was found.
+    pub fn solve(
+        &self,
+        start: Option<&Allotment>,
+    ) -> Result<(Allotment, Solved), ProgramError> {
+        let hint = start.map(|start| self.hint(start));
+        let solved = self.program.solve(hint.as_ref())?;
         let number = |var: &Option<Var>| var.map_or(0, |var| solved.number(var));
         let allotment = Allotment {
             modules: self.modules.iter().map(|&var| solved.number(var)).collect(),
@@ -452,6 +485,26 @@ impl<'a> Model<'a> {
             purchases: self.purchases(&solved),
         };
         Ok((allotment, solved))
+    }
+
+    /// The whole variables as an answer has them; the rest follows from those.
+    fn hint(&self, start: &Allotment) -> BTreeMap<Var, f64> {
+        let modules = self.modules.iter().copied().zip(&start.modules);
+        let joins = self.joins.iter().zip(&start.joins);
+        let joins = joins.filter_map(|(var, number)| Some(((*var)?, number)));
+        let bought = self.offers.iter().zip(&start.purchases);
+        let bought = bought.filter_map(|(vars, purchase)| Some((vars.as_ref()?, purchase.units)));
+        let bought = bought.flat_map(|(vars, units)| {
+            let cups = vars.cups.map(|var| (var, units));
+            let at_all = vars.at_all.map(|var| (var, units.min(1)));
+            cups.into_iter().chain(at_all)
+        });
+        modules
+            .chain(joins)
+            .map(|(var, &number)| (var, number))
+            .chain(bought)
+            .map(|(var, number)| (var, number as f64))
+            .collect()
     }
 
     fn purchases(&self, solved: &Solved) -> Vec<Purchase> {

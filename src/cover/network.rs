@@ -6,8 +6,9 @@
 //! are one source.
 
 use super::join::JoinRules;
-use super::offers::Offers;
+use super::offers::{Offer, Offers};
 use super::plan::{Plan, Module};
+use super::program::Groups;
 use super::supply::Supply;
 use crate::stock::kind::{Kind, Name, Size};
 use std::collections::{BTreeMap, BTreeSet};
@@ -102,6 +103,15 @@ pub struct Network {
     pub ways: Vec<Way>,
 }
 
+/// Groups of takers and variants that have nothing to do with other groups.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Apart {
+    /// Group of each taker.
+    pub takers: Vec<usize>,
+    /// Group of each variant.
+    pub variants: Vec<usize>,
+}
+
 impl Network {
     /// Builds it. `kept` are plans to be kept in mind.
     pub fn new(plan: &Plan, supply: &Supply, kept: &[&Plan], offers: Option<&Offers>) -> Self {
@@ -135,6 +145,54 @@ impl Network {
             .iter()
             .filter_map(|(&variant, &count)| Some(self.variants.get(variant)?.wanted * count))
             .sum()
+    }
+
+    /// Which takers, and which variants, have nothing to do with each other. Lines of
+    /// one module hang together unless it is settled how many are finished.
+    pub fn apart(&self, offers: Option<&Offers>, settled: bool) -> Apart {
+        let takers = self.takers.len();
+        let mut groups = Groups::new(takers + self.variants.len());
+        for source in &self.sources {
+            for pair in source.takers.windows(2) {
+                if let [a, b] = pair {
+                    groups.join(*a, *b);
+                }
+            }
+        }
+        for way in &self.ways {
+            for &(part, _) in &way.parts {
+                groups.join(way.whole, part);
+            }
+        }
+        for offer in offers.into_iter().flat_map(|offers| &offers.list) {
+            let mut first = None;
+            for taker in (0..takers).filter(|&taker| self.can_buy(taker, offer)) {
+                groups.join(*first.get_or_insert(taker), taker);
+            }
+        }
+        if !settled {
+            for taker in 0..takers {
+                for variant in self.needs(taker).into_keys() {
+                    groups.join(taker, takers + variant);
+                }
+            }
+        }
+        Apart {
+            takers: (0..takers).map(|taker| groups.of(taker)).collect(),
+            variants: (0..self.variants.len())
+                .map(|variant| groups.of(takers + variant))
+                .collect(),
+        }
+    }
+
+    /// Whether an offer will do for a taker.
+    pub fn can_buy(&self, taker: usize, offer: &Offer) -> bool {
+        self.takers.get(taker).is_some_and(|taker| {
+            matches!(taker.role, Role::Whole(_) | Role::LaterPart)
+                && taker.form == offer.kind.form
+                && taker.size == offer.kind.size
+                && taker.colours.contains(&offer.kind.colour)
+        })
     }
 
     fn add_lines(&mut self, plan: &Plan, stock: &Shelf, market: Option<&Shelf>) {

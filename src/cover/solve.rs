@@ -5,7 +5,7 @@
 mod sound;
 
 use super::model::{Allotment, Demand, Model, Pins, Weights};
-use super::network::{Network, Role};
+use super::network::{Apart, Network, Role};
 use super::offers::Offers;
 use super::plan::Plan;
 use super::program::{ProgramError, Solved};
@@ -84,25 +84,34 @@ pub fn cover(
     let run = Run {
         network: &network,
         offers,
+        linked: network.apart(offers, false),
+        settled: network.apart(offers, true),
     };
-    let (mut pins, modules, now) = run.most_modules()?;
-    if network.ways.is_empty() && offers.is_none() {
+    let (pins, modules, now) = run.most_modules()?;
+    let (mut allotment, missing) = if network.ways.is_empty() && offers.is_none() {
         // Then any mix of modules leaves as little missing as any other: what the
         // finished ones use can always be kept while the rest is served as well as can be.
-        pins.modules = Some(now.modules);
-    }
-    let (mut allotment, missing) = run.least_missing(&mut pins)?;
+        let (allotment, solved) = run.settle(&now.modules, Wish::Missing, Some(&now))?;
+        (allotment, whole(&solved))
+    } else {
+        let (allotment, solved) = run.least(&pins, Wish::Missing, &now)?;
+        (allotment, whole(&solved))
+    };
     let mut cost = None;
     if let Some(offers) = offers {
-        let (cheapest, best) = run.cheapest(&pins, offers)?;
+        let mut pins = pins;
+        pins.unsold = Some(run.unsold(&allotment, &run.linked));
+        pins.modules = None;
+        let (cheapest, solved) = run.least(&pins, Wish::Price(&allotment), &allotment)?;
+        cost = Some(Best {
+            found: price(offers, &cheapest),
+            bound: solved.bound,
+            proven: solved.proven,
+        });
         allotment = cheapest;
-        cost = Some(best);
-        pins.purchases = Some(allotment.purchases.clone());
     }
     if detail == Detail::Allotment {
-        pins.modules = Some(allotment.modules.clone());
-        pins.floors = BTreeMap::new();
-        allotment = run.spare(&mut pins)?;
+        allotment = run.spare(&allotment)?;
     }
     sound::check(&network, offers, &allotment).map_err(CoverError::Unsound)?;
     Ok(Cover {
@@ -117,14 +126,33 @@ pub fn cover(
 struct Run<'a> {
     network: &'a Network,
     offers: Option<&'a Offers>,
+    /// Groups while it is open how many modules are finished.
+    linked: Apart,
+    /// Groups once that is settled.
+    settled: Apart,
 }
+
+/// What is to be little.
+#[derive(Clone, Copy)]
+enum Wish<'a> {
+    /// Missing pieces; with offers, those that nobody sells.
+    Missing,
+    /// The price, nothing more being left unsold than in this allotment.
+    Price(&'a Allotment),
+}
+
+/// Money that is too little to tell apart: a thousandth of a hundredth.
+const SPECK: f64 = 1e-5;
 
 impl Run<'_> {
     /// Most modules, those of the first priority first.
     fn most_modules(&self) -> Result<(Pins, Best, Allotment), CoverError> {
         let variants = &self.network.variants;
         let levels: BTreeSet<u64> = variants.iter().map(|variant| variant.priority).collect();
-        let mut pins = Pins::default();
+        let mut pins = Pins {
+            apart: self.linked.clone(),
+            ..Pins::default()
+        };
         let mut best = Best {
             found: 0.0,
             bound: 0.0,
@@ -138,14 +166,14 @@ impl Run<'_> {
                 ..Weights::default()
             };
             let model = Model::new(self.network, None, Demand::Now, &weights, &pins);
-            let (allotment, solved) = model.solve()?;
-            let finished = variants.iter().zip(&allotment.modules);
-            let finished: u64 = finished
-                .filter(|(variant, _)| variant.priority == level)
-                .map(|(_, &number)| number)
-                .sum();
-            pins.floors.insert(level, finished);
-            best.found += finished as f64;
+            let (allotment, solved) = model.solve(None)?;
+            let finished = variants.iter().zip(&self.linked.variants);
+            for ((variant, &group), &number) in finished.zip(&allotment.modules) {
+                if variant.priority == level {
+                    *pins.floors.entry((group, level)).or_insert(0) += number;
+                    best.found += number as f64;
+                }
+            }
             // A part of a module is none.
             best.bound += (-solved.bound + 1e-6).floor();
             best.proven &= solved.proven;
@@ -157,63 +185,156 @@ impl Run<'_> {
         Ok((pins, best, last))
     }
 
-    /// Fewest missing pieces; with offers, fewest that nobody sells.
-    fn least_missing(&self, pins: &mut Pins) -> Result<(Allotment, Best), CoverError> {
-        let weights = match self.offers {
-            None => Weights {
+    fn weights(&self, wish: Wish) -> Weights {
+        match (wish, self.offers) {
+            (Wish::Missing, None) => Weights {
                 missing: 1.0,
                 ..Weights::default()
             },
-            Some(_) => Weights {
+            (Wish::Missing, Some(_)) => Weights {
                 unsold: 1.0,
                 ..Weights::default()
             },
-        };
-        let model = Model::new(self.network, self.offers, Demand::All, &weights, pins);
-        let (allotment, solved) = model.solve()?;
-        let best = whole(&solved);
-        match self.offers {
-            None => pins.missing = Some(best.found as u64),
-            Some(_) => pins.unsold = Some(best.found as u64),
+            (Wish::Price(_), _) => Weights {
+                prices: true,
+                ..Weights::default()
+            },
         }
-        Ok((allotment, best))
     }
 
-    fn cheapest(&self, pins: &Pins, offers: &Offers) -> Result<(Allotment, Best), CoverError> {
-        let weights = Weights {
-            prices: true,
-            ..Weights::default()
-        };
-        let model = Model::new(self.network, self.offers, Demand::All, &weights, pins);
-        let (allotment, solved) = model.solve()?;
-        let best = Best {
-            found: price(offers, &allotment),
-            bound: solved.bound,
-            proven: solved.proven,
-        };
-        Ok((allotment, best))
+    fn model(&self, weights: &Weights, pins: &Pins) -> Model<'_> {
+        Model::new(self.network, self.offers, Demand::All, weights, pins)
     }
 
-    /// Keeps most for other plans, then makes fewest joins and takes from plenty.
-    fn spare(&self, pins: &mut Pins) -> Result<Allotment, CoverError> {
+    /// The best for exactly these modules; groups are then small.
+    /// `start` is an answer with these modules.
+    fn settle(
+        &self,
+        modules: &[u64],
+        wish: Wish,
+        start: Option<&Allotment>,
+    ) -> Result<(Allotment, Solved), CoverError> {
+        let mut pins = Pins {
+            apart: self.settled.clone(),
+            modules: Some(modules.to_vec()),
+            ..Pins::default()
+        };
+        let first = self.model(&self.weights(Wish::Missing), &pins).solve(start)?;
+        if let Wish::Missing = wish {
+            return Ok(first);
+        }
+        pins.unsold = Some(self.unsold(&first.0, &self.settled));
+        Ok(self.model(&self.weights(wish), &pins).solve(Some(&first.0))?)
+    }
+
+    /// The best of all mixes of modules that the floors allow. Three tries, each for
+    /// what the last left open: a bound with joins that need not be whole; the best
+    /// for the modules that come out of that; the whole program, starting from there.
+    fn least(
+        &self,
+        pins: &Pins,
+        wish: Wish,
+        known: &Allotment,
+    ) -> Result<(Allotment, Solved), CoverError> {
+        let weights = self.weights(wish);
+        let mut loose = pins.clone();
+        loose.loose_joins = true;
+        let (guess, bound) = self.model(&weights, &loose).solve(Some(known))?;
+        let will_do = |allotment: &Allotment| match wish {
+            Wish::Missing => true,
+            Wish::Price(before) => {
+                let open = |one| self.unsold(one, &self.linked).values().sum::<u64>();
+                open(allotment) <= open(before)
+            }
+        };
+        // Modules that need half a join cannot be finished.
+        let mut good = match self.settle(&guess.modules, wish, None) {
+            Ok(good) if will_do(&good.0) => good,
+            _ => self.settle(&known.modules, wish, Some(known))?,
+        };
+        let reached = |found: f64, bound: f64| match wish {
+            Wish::Missing => found <= (bound - 1e-6).ceil(),
+            Wish::Price(_) => found <= bound + SPECK,
+        };
+        // What was proven there holds for those modules only.
+        let (mut best, mut proven) = (bound.bound, false);
+        if !reached(good.1.objective, best) {
+            let start = Some(&good.0);
+            if let Ok(better) = self.model(&weights, pins).solve(start) {
+                best = best.max(better.1.bound);
+                proven = better.1.proven;
+                if better.1.objective < good.1.objective - SPECK {
+                    good = better;
+                }
+            }
+        }
+        good.1.proven = proven || reached(good.1.objective, best);
+        good.1.bound = best.min(good.1.objective);
+        Ok(good)
+    }
+
+    /// Missing pieces that nobody sells, or all missing ones without offers, by group.
+    fn unsold(&self, allotment: &Allotment, apart: &Apart) -> BTreeMap<usize, u64> {
+        let mut sums = BTreeMap::new();
+        for (&taker, &missing) in &allotment.missing {
+            let bought = allotment.purchases.iter();
+            let bought = bought.filter_map(|purchase| purchase.used.get(&taker));
+            let open = missing.saturating_sub(bought.sum());
+            if let Some(&group) = apart.takers.get(taker) {
+                *sums.entry(group).or_insert(0) += open;
+            }
+        }
+        sums
+    }
+
+    /// Keeps most for other plans, then makes fewest joins and takes from plenty; with
+    /// the modules and purchases of an allotment.
+    fn spare(&self, allotment: &Allotment) -> Result<Allotment, CoverError> {
+        let mut pins = Pins {
+            apart: self.settled.clone(),
+            modules: Some(allotment.modules.clone()),
+            ..Pins::default()
+        };
+        let open = Some(self.unsold(allotment, &self.settled));
+        if self.offers.is_some() {
+            pins.purchases = Some(allotment.purchases.clone());
+            pins.unsold = open;
+        } else {
+            pins.missing = open;
+        }
         let takers = &self.network.takers;
         if takers.iter().any(|t| matches!(t.role, Role::Kept { .. })) {
             let weights = Weights {
                 kept: -1.0,
                 ..Weights::default()
             };
-            pins.kept = Some(0);
-            let model = Model::new(self.network, self.offers, Demand::All, &weights, pins);
-            let (_, solved) = model.solve()?;
-            pins.kept = Some((-solved.objective).round().max(0.0) as u64);
+            pins.kept = Some(BTreeMap::new());
+            let (kept, _) = self.model(&weights, &pins).solve(Some(allotment))?;
+            pins.kept = Some(self.kept(&kept));
         }
+        let sources = self.network.sources.iter();
         let weights = Weights {
-            sources: self.network.sources.iter().map(|s| scarcity(s.amount)).collect(),
+            sources: sources.map(|source| scarcity(source.amount)).collect(),
             join: JOIN,
             ..Weights::default()
         };
-        let model = Model::new(self.network, self.offers, Demand::All, &weights, pins);
-        Ok(model.solve()?.0)
+        Ok(self.model(&weights, &pins).solve(Some(allotment))?.0)
+    }
+
+    /// Pieces for plans that are kept in mind, by group.
+    fn kept(&self, allotment: &Allotment) -> BTreeMap<usize, u64> {
+        let mut sums = BTreeMap::new();
+        for (source, taken) in self.network.sources.iter().zip(&allotment.taken) {
+            for (&taker, &pieces) in source.takers.iter().zip(taken) {
+                let role = self.network.takers.get(taker).map(|taker| &taker.role);
+                if let (Some(Role::Kept { .. }), Some(&group)) =
+                    (role, self.settled.takers.get(taker))
+                {
+                    *sums.entry(group).or_insert(0) += pieces;
+                }
+            }
+        }
+        sums
     }
 }
 
@@ -260,14 +381,18 @@ pub fn next(cover: &Cover) -> Result<Option<Next>, CoverError> {
         at_least: finished + 1,
         ..Pins::default()
     };
-    for (variant, &number) in network.variants.iter().zip(&cover.allotment.modules) {
-        *pins.floors.entry(variant.priority).or_insert(0) += number;
+    let apart = network.apart(None, false);
+    for (at, variant) in network.variants.iter().enumerate() {
+        let number = cover.allotment.modules.get(at).copied().unwrap_or(0);
+        let group = apart.variants.get(at).copied().unwrap_or(0);
+        *pins.floors.entry((group, variant.priority)).or_insert(0) += number;
     }
+    pins.apart = apart;
     let weights = Weights {
         missing: 1.0,
         ..Weights::default()
     };
-    let (allotment, solved) = Model::new(network, None, Demand::Next, &weights, &pins).solve()?;
+    let (allotment, solved) = Model::new(network, None, Demand::Next, &weights, &pins).solve(None)?;
     Ok(Some(Next {
         modules: allotment.modules,
         missing: allotment.missing,
