@@ -81,11 +81,11 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
             file.path().display()
         ));
     }
-    let contents = stock.unwrap_or_default().contents;
-    let remarks = plan::look(&read, &contents, offers.as_ref(), context)?;
+    let stock = stock.unwrap_or_default();
+    let remarks = plan::look(&read, &stock, offers.as_ref(), context)?;
     let (report, fetch) = build(&Input {
         plan: &read,
-        contents: &contents,
+        contents: &stock.contents,
         kept: &kept,
         offers: offers.as_ref(),
         lists: if args.certain {

@@ -4,11 +4,10 @@ use super::say::{self, Column};
 use super::{Context, Failure, Outcome, home};
 use crate::cover::plan::read;
 use crate::cover::remarks::{Known, Remark, remarks};
-use crate::cover::supply::{Reading, supply};
 use crate::cover::{Offers, Plan, offers};
 use crate::stock::file::StockFile;
 use crate::stock::kind::Name;
-use crate::stock::{Contents, inbox};
+use crate::stock::{Stock, inbox};
 use serde::Serialize;
 use std::path::{Path, PathBuf};
 
@@ -58,8 +57,8 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     let plan = open(&args.plan)?;
     let offers = args.offers.as_deref().map(open_offers).transpose()?;
     let stock = StockFile::in_home(&context.home).read()?;
-    let contents = stock.unwrap_or_default().contents;
-    let remarks = look(&plan, &contents, offers.as_ref(), context)?;
+    let stock = stock.unwrap_or_default();
+    let remarks = look(&plan, &stock, offers.as_ref(), context)?;
     let report = Report {
         plan: args.plan.clone(),
         modules: plan.modules.iter().map(|module| module.wanted).sum(),
@@ -140,16 +139,15 @@ fn unusable(path: &Path, what: &str, cause: &str) -> Failure {
 /// What looks like a mistake, by the names that the user has used before.
 ///
 /// # Errors
-/// When swatches or stock cannot be read.
+/// When swatches cannot be read.
 pub fn look(
     plan: &Plan,
-    contents: &Contents,
+    stock: &Stock,
     offers: Option<&Offers>,
     context: &Context,
 ) -> Result<Vec<Remark>, Failure> {
     let swatches = home::swatches(&context.home)?;
     let taught = swatches.names();
     let taught = taught.into_iter().filter_map(|name| Name::new(name).ok());
-    let stock = supply(contents, Reading::Likely)?;
-    Ok(remarks(plan, &Known::new(stock.keys(), offers, taught)))
+    Ok(remarks(plan, &Known::new(stock, offers, taught)))
 }

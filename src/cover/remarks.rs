@@ -3,7 +3,8 @@
 use super::offers::Offers;
 use super::plan::{Joins, Plan};
 use crate::pieces::shape::Form;
-use crate::stock::kind::Name;
+use crate::stock::kind::{Kind, Name};
+use crate::stock::{Change, Stock};
 use serde::Serialize;
 use std::collections::BTreeSet;
 
@@ -19,25 +20,40 @@ pub struct Remark {
 /// Names that the user has used before.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Known {
-    /// Colours in stock, on offer or taught.
+    /// Colours that are or were in stock, are on offer, or were taught.
     pub colours: BTreeSet<Name>,
-    /// Forms in stock or on offer, and those that the program can count.
+    /// Forms that are or were in stock or are on offer, and those that the program can
+    /// count.
     pub forms: BTreeSet<Name>,
 }
 
 impl Known {
-    /// Gathers names; `taught` are those of colours in photos.
-    pub fn new<'a>(
-        stock: impl Iterator<Item = &'a crate::stock::Kind>,
-        offers: Option<&'a Offers>,
+    /// Gathers names; `taught` are those of colours in photos. What was used up is
+    /// known all the same, so the whole history is looked through.
+    pub fn new(
+        stock: &Stock,
+        offers: Option<&Offers>,
         taught: impl Iterator<Item = Name>,
     ) -> Self {
         let mut known = Self::default();
-        let offered = offers.into_iter().flat_map(|offers| &offers.list);
-        for kind in stock.chain(offered.map(|offer| &offer.kind)) {
-            known.colours.insert(kind.colour.clone());
-            known.forms.insert(kind.form.clone());
+        let mut meet = |kind: &Kind| {
+            if !known.colours.contains(&kind.colour) {
+                known.colours.insert(kind.colour.clone());
+            }
+            if !known.forms.contains(&kind.form) {
+                known.forms.insert(kind.form.clone());
+            }
+        };
+        for change in stock.history.iter().flat_map(|entry| &entry.changes) {
+            match change {
+                Change::Count(step) => meet(&step.kind()),
+                Change::Pend(sheet) | Change::Unpend(sheet) => {
+                    sheet.lots.iter().for_each(|(kind, _)| meet(kind));
+                }
+            }
         }
+        let offered = offers.into_iter().flat_map(|offers| &offers.list);
+        offered.for_each(|offer| meet(&offer.kind));
         known.colours.extend(taught);
         let counted = Form::ALL.iter().filter_map(|form| Name::new(form.name()).ok());
         known.forms.extend(counted);
@@ -108,9 +124,9 @@ fn unknown(what: &str, name: &Name, known: &BTreeSet<Name>) -> String {
         None => "check its spelling, unless you have none of it yet".to_owned(),
     };
     let where_looked = if what == "colour" {
-        "in stock, on offer or taught"
+        "was ever in stock, is on offer or was taught"
     } else {
-        "in stock or on offer"
+        "was ever in stock or is on offer"
     };
-    format!("no {what} '{name}' is {where_looked}; {remedy}")
+    format!("no {what} '{name}' {where_looked}; {remedy}")
 }

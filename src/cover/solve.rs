@@ -108,7 +108,7 @@ pub fn cover(
             bound: solved.bound,
             proven: solved.proven,
         });
-        allotment = cheapest;
+        allotment = run.fewest(&cheapest)?;
     }
     if detail == Detail::Allotment {
         allotment = run.spare(&allotment)?;
@@ -287,21 +287,52 @@ impl Run<'_> {
         sums
     }
 
+    /// What an allotment settled, for exactly its modules and purchases.
+    fn settled_by(&self, allotment: &Allotment) -> Pins {
+        let offers = self.offers.map(|_| allotment.purchases.clone());
+        let open = Some(self.unsold(allotment, &self.settled));
+        let (missing, unsold) = if offers.is_some() {
+            (None, open)
+        } else {
+            (open, None)
+        };
+        Pins {
+            apart: self.settled.clone(),
+            modules: Some(allotment.modules.clone()),
+            purchases: offers,
+            missing,
+            unsold,
+            ..Pins::default()
+        }
+    }
+
+    /// The fewest missing pieces with the same purchases: a cup may hold more than is
+    /// needed, and what it holds too much is no reason to leave the stock alone.
+    fn fewest(&self, allotment: &Allotment) -> Result<Allotment, CoverError> {
+        let weights = Weights {
+            missing: 1.0,
+            ..Weights::default()
+        };
+        let pins = self.settled_by(allotment);
+        Ok(self.model(&weights, &pins).solve(Some(allotment))?.0)
+    }
+
+    /// Missing pieces, bought or not, by group.
+    fn missing(&self, allotment: &Allotment) -> BTreeMap<usize, u64> {
+        let mut sums = BTreeMap::new();
+        for (&taker, &missing) in &allotment.missing {
+            if let Some(&group) = self.settled.takers.get(taker) {
+                *sums.entry(group).or_insert(0) += missing;
+            }
+        }
+        sums
+    }
+
     /// Keeps most for other plans, then makes fewest joins and takes from plenty; with
     /// the modules and purchases of an allotment.
     fn spare(&self, allotment: &Allotment) -> Result<Allotment, CoverError> {
-        let mut pins = Pins {
-            apart: self.settled.clone(),
-            modules: Some(allotment.modules.clone()),
-            ..Pins::default()
-        };
-        let open = Some(self.unsold(allotment, &self.settled));
-        if self.offers.is_some() {
-            pins.purchases = Some(allotment.purchases.clone());
-            pins.unsold = open;
-        } else {
-            pins.missing = open;
-        }
+        let mut pins = self.settled_by(allotment);
+        pins.missing = Some(self.missing(allotment));
         let takers = &self.network.takers;
         if takers.iter().any(|t| matches!(t.role, Role::Kept { .. })) {
             let weights = Weights {

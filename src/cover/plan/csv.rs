@@ -164,9 +164,11 @@ fn colours(cell: &str) -> Value {
     if cell == "any" {
         return Value::String(cell.to_owned());
     }
-    match cell.strip_prefix("any but ") {
-        Some(names) => serde_json::json!({ "any_but": list(names) }),
-        None => list(cell),
+    match cell.strip_prefix("any but") {
+        Some(names) if names.is_empty() || names.starts_with(' ') => {
+            serde_json::json!({ "any_but": list(names) })
+        }
+        _ => list(cell),
     }
 }
 
