@@ -4,10 +4,10 @@
 //! Wanted: under 2 s without joins, under 10 s with them.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
-use cuptally::cover::plan::{Colours, Joins, Line, Module, Plan};
-use cuptally::cover::join::JoinRules;
 use cuptally::cover::answer;
 use cuptally::cover::fetch::fetch_list;
+use cuptally::cover::join::JoinRules;
+use cuptally::cover::plan::{Colours, Joins, Line, Module, Plan};
 use cuptally::cover::solve::{self, Detail};
 use cuptally::cover::supply::{Reading, supply};
 use cuptally::stock::{Contents, Kind, Name, Size, Tally};
@@ -124,7 +124,12 @@ fn whole_cover(joins: bool) {
     assert!(certain.modules.found <= likely.modules.found);
     assert!(likely.modules.found > 0.0 && likely.missing.found > 0.0);
     assert!(next.is_some() && !list.is_empty());
-    assert!(likely.modules.proven && likely.missing.proven, "{:?} {:?}", likely.modules, likely.missing);
+    assert!(
+        likely.modules.proven && likely.missing.proven,
+        "{:?} {:?}",
+        likely.modules,
+        likely.missing
+    );
     assert_eq!(joins, !uses.joins.is_empty());
 }
 

@@ -53,7 +53,11 @@ fn example() -> Harbour {
     let harbour = Harbour::new();
     for file in fs::read_dir(Path::new(ROOT).join("docs/examples/harbour")).unwrap() {
         let file = file.unwrap();
-        fs::copy(file.path(), harbour.path(file.file_name().to_str().unwrap())).unwrap();
+        fs::copy(
+            file.path(),
+            harbour.path(file.file_name().to_str().unwrap()),
+        )
+        .unwrap();
     }
     harbour.run(&["stock", "import", "stock.csv"]).code(0);
     harbour
@@ -73,7 +77,13 @@ fn json_and_examples_fit_their_schemas() {
         ended.json()
     };
     fits("cover-v1.schema.json", &cover(&[]));
-    let all = ["--offers", "offers.json", "--keep", "jetty.plan.csv", "--certain"];
+    let all = [
+        "--offers",
+        "offers.json",
+        "--keep",
+        "jetty.plan.csv",
+        "--certain",
+    ];
     fits("cover-v1.schema.json", &cover(&all));
     let taken = cover(&["--take"]);
     fits("cover-v1.schema.json", &taken);
@@ -91,7 +101,9 @@ fn a_bad_plan_is_told_by_line() {
         )
     };
     let joins = |rules: &str| {
-        format!("{{\"plan\":\"v1\",\"joins\":[\n{rules}],\"modules\":[{{\"module\":\"quay\",\"wanted\":1,\"lines\":[{line}]}}]}}")
+        format!(
+            "{{\"plan\":\"v1\",\"joins\":[\n{rules}],\"modules\":[{{\"module\":\"quay\",\"wanted\":1,\"lines\":[{line}]}}]}}"
+        )
     };
     let cases = [
         (of("-3", "0", line), "line 2: 'wanted' is -3; say a whole number from 1 to 100000"),
@@ -133,12 +145,20 @@ fn a_bad_plan_is_told_by_line() {
             write(&harbour, "bad.plan", &text);
             let ended = harbour.run(&[command, &["bad.plan"]].concat());
             assert_eq!(ended.code, 1, "{text}: {ended:?}");
-            assert!(ended.err.starts_with("cuptally: cannot use the plan bad.plan:"), "{ended:?}");
+            assert!(
+                ended
+                    .err
+                    .starts_with("cuptally: cannot use the plan bad.plan:"),
+                "{ended:?}"
+            );
             assert!(ended.err.contains(says), "'{says}' is not in {ended:?}");
             assert_eq!(ended.out, "", "{text}");
         }
     }
-    harbour.run(&["cover", "no-such.json"]).code(1).says("no-such.json");
+    harbour
+        .run(&["cover", "no-such.json"])
+        .code(1)
+        .says("no-such.json");
 }
 
 /// All mistakes at once, in the order of the lines.
@@ -149,7 +169,12 @@ fn all_mistakes_of_a_plan_are_told_together() {
     write(&harbour, "bad.csv", text);
     let ended = harbour.run(&["plan", "check", "bad.csv"]).code(1);
     let lines: Vec<&str> = ended.err.lines().skip(1).map(str::trim).collect();
-    let begin = ["line 2: the size", "line 3: 'count' is 'x'", "line 4: 'wanted' is missing", "line 4: 'colours' lists no colour"];
+    let begin = [
+        "line 2: the size",
+        "line 3: 'count' is 'x'",
+        "line 4: 'wanted' is missing",
+        "line 4: 'colours' lists no colour",
+    ];
     assert_eq!(lines.len(), begin.len(), "{ended:?}");
     for (line, begin) in lines.iter().zip(begin) {
         assert!(line.starts_with(begin), "{line}");
@@ -162,12 +187,30 @@ fn bad_offers_are_told_by_line() {
     let cases = [
         (r#"{"offers":"v1"}"#, "it offers nothing"),
         (r#"{"offers":"v3","cups":[]}"#, "version 'v3'"),
-        (r#"{"offers":"v1","pieces":[{"form":"brick","size":"2x4","colour":"sand","price":-1}]}"#, "line 1: 'price' is -1"),
-        (r#"{"offers":"v1","multiplier":0,"pieces":[]}"#, "'multiplier' is 0"),
-        (r#"{"offers":"v1","cups":[{"form":"slope","size":"2x4","colour":"sand","price":1,"volume_ml":500}]}"#, "count one and say 'holds'"),
-        (r#"{"offers":"v1","cups":[{"form":"brick","size":"2x4","colour":"sand","price":1,"holds":0}]}"#, "'holds' is 0"),
-        (r#"{"offers":"v1","cups":[{"form":"brick","size":"2x4","colour":"sand","price":1,"volume_ml":1}]}"#, "may hold no brick 2x4"),
-        (r#"{"offers":"v1","pieces":[{"form":"brick","size":"2x4","colour":"sand","price":1,"minimum":5,"most":3}]}"#, "contradicts itself"),
+        (
+            r#"{"offers":"v1","pieces":[{"form":"brick","size":"2x4","colour":"sand","price":-1}]}"#,
+            "line 1: 'price' is -1",
+        ),
+        (
+            r#"{"offers":"v1","multiplier":0,"pieces":[]}"#,
+            "'multiplier' is 0",
+        ),
+        (
+            r#"{"offers":"v1","cups":[{"form":"slope","size":"2x4","colour":"sand","price":1,"volume_ml":500}]}"#,
+            "count one and say 'holds'",
+        ),
+        (
+            r#"{"offers":"v1","cups":[{"form":"brick","size":"2x4","colour":"sand","price":1,"holds":0}]}"#,
+            "'holds' is 0",
+        ),
+        (
+            r#"{"offers":"v1","cups":[{"form":"brick","size":"2x4","colour":"sand","price":1,"volume_ml":1}]}"#,
+            "may hold no brick 2x4",
+        ),
+        (
+            r#"{"offers":"v1","pieces":[{"form":"brick","size":"2x4","colour":"sand","price":1,"minimum":5,"most":3}]}"#,
+            "contradicts itself",
+        ),
     ];
     for (text, says) in cases {
         write(&harbour, "bad.json", text);
@@ -181,7 +224,8 @@ fn bad_offers_are_told_by_line() {
 #[test]
 fn a_mistyped_colour_is_pointed_out() {
     let harbour = stocked("cup 1,brick,2x4,basalt,8,8,8,checked\n");
-    let line = |colour: &str| json!([{ "form": "brick", "size": "2x4", "count": 4, "colours": [colour] }]);
+    let line =
+        |colour: &str| json!([{ "form": "brick", "size": "2x4", "count": 4, "colours": [colour] }]);
     cover(&harbour, &plan(2, 0, line("basalt")), &[]).code(0);
     cover(&harbour, &plan(2, 0, line("basaltt")), &[])
         .code(3)
@@ -199,7 +243,11 @@ fn doubt_is_shown() {
     let harbour = stocked(
         "cup 1,brick,2x4,basalt,10,8,12,checked\ncup 2,brick,2x4,basalt,6,6,6,pending\ncup 3,any,2x4,basalt,20,20,20,checked\n",
     );
-    let text = plan(9, 0, json!([{ "form": "brick", "size": "2x4", "count": 2, "colours": "basalt" }]));
+    let text = plan(
+        9,
+        0,
+        json!([{ "form": "brick", "size": "2x4", "count": 2, "colours": "basalt" }]),
+    );
     let report = cover(&harbour, &text, &["--json"]).code(3).json();
     // Checked 10 and pending 6 make 8 modules; the lowest checked count is 8: 4 modules.
     assert_eq!(report["likely"]["modules"], 8);
@@ -218,7 +266,9 @@ fn doubt_is_shown() {
         .collect();
     assert_eq!(rows, [(10, 8, 0), (6, 0, 6)]);
     let before = fs::read(harbour.stock_file()).unwrap();
-    cover(&harbour, &text, &["--take"]).code(1).says("6 of the pieces to take are pending, in cup 2");
+    cover(&harbour, &text, &["--take"])
+        .code(1)
+        .says("6 of the pieces to take are pending, in cup 2");
     assert_eq!(fs::read(harbour.stock_file()).unwrap(), before);
     cover(&harbour, &text, &["--take", "--certain"]).code(3);
     assert_eq!(harbour.checked_rows()[0], "cup 1: brick 2x4 basalt 2 (0-4)");
@@ -234,13 +284,29 @@ fn take_is_one_entry_that_can_be_undone() {
         .prints("Entry 2: took the pieces of the fetch list.");
     let after = harbour.checked_rows();
     // 44 (42-44) less the 44 that 11 seen modules need, and so on by hand.
-    assert!(!after.iter().any(|row| row.contains("basalt 4")), "{after:?}");
-    assert!(after.contains(&"cup 2, odd bricks: brick 2x4 rust 4".to_owned()), "{after:?}");
-    assert!(after.contains(&"cup 10, paving: tile 1x2 fog 12 (8-16)".to_owned()), "{after:?}");
-    harbour.run(&["stock", "history"]).code(0).prints("took (for tidal harbour, quay)");
+    assert!(
+        !after.iter().any(|row| row.contains("basalt 4")),
+        "{after:?}"
+    );
+    assert!(
+        after.contains(&"cup 2, odd bricks: brick 2x4 rust 4".to_owned()),
+        "{after:?}"
+    );
+    assert!(
+        after.contains(&"cup 10, paving: tile 1x2 fog 12 (8-16)".to_owned()),
+        "{after:?}"
+    );
+    harbour
+        .run(&["stock", "history"])
+        .code(0)
+        .prints("took (for tidal harbour, quay)");
     harbour.run(&["stock", "undo", "2"]).code(0);
     assert_eq!(harbour.checked_rows(), before);
-    write(&harbour, "none.csv", "module,wanted,form,size,count,colours\npier,1,brick,9x9,1,any\n");
+    write(
+        &harbour,
+        "none.csv",
+        "module,wanted,form,size,count,colours\npier,1,brick,9x9,1,any\n",
+    );
     harbour
         .run(&["cover", "none.csv", "--take"])
         .code(1)
@@ -250,8 +316,13 @@ fn take_is_one_entry_that_can_be_undone() {
 /// A line that takes any of two colours leaves the one that another plan needs.
 #[test]
 fn a_plan_kept_in_mind_is_spared() {
-    let harbour = stocked("cup 1,brick,2x4,rose,12,12,12,checked\ncup 1,brick,2x4,sand,10,10,10,checked\n");
-    let text = plan(2, 0, json!([{ "form": "brick", "size": "2x4", "count": 5, "colours": ["rose", "sand"] }]));
+    let harbour =
+        stocked("cup 1,brick,2x4,rose,12,12,12,checked\ncup 1,brick,2x4,sand,10,10,10,checked\n");
+    let text = plan(
+        2,
+        0,
+        json!([{ "form": "brick", "size": "2x4", "count": 5, "colours": ["rose", "sand"] }]),
+    );
     write(
         &harbour,
         "jetty.csv",
@@ -261,13 +332,24 @@ fn a_plan_kept_in_mind_is_spared() {
     // Without it, plenty goes first.
     let alone = cover(&harbour, &text, &["--json"]).code(0).json();
     assert_eq!(colours(&alone), json!({ "rose": 10 }));
-    let spared = cover(&harbour, &text, &["--json", "--keep", "jetty.csv"]).code(0).json();
+    let spared = cover(&harbour, &text, &["--json", "--keep", "jetty.csv"])
+        .code(0)
+        .json();
     assert_eq!(colours(&spared), json!({ "sand": 10 }));
-    assert_eq!(spared["kept"], json!([{ "plan": "jetty.csv", "wanted": 3, "before": 3, "after": 3 }]));
+    assert_eq!(
+        spared["kept"],
+        json!([{ "plan": "jetty.csv", "wanted": 3, "before": 3, "after": 3 }])
+    );
     assert_eq!(spared["spared"][0]["pieces"], 12);
     // Kept in mind is not reserved: what this plan cannot do without, it takes.
-    let text = plan(4, 0, json!([{ "form": "brick", "size": "2x4", "count": 5, "colours": ["rose", "sand"] }]));
-    let taken = cover(&harbour, &text, &["--json", "--keep", "jetty.csv"]).code(0).json();
+    let text = plan(
+        4,
+        0,
+        json!([{ "form": "brick", "size": "2x4", "count": 5, "colours": ["rose", "sand"] }]),
+    );
+    let taken = cover(&harbour, &text, &["--json", "--keep", "jetty.csv"])
+        .code(0)
+        .json();
     assert_eq!(taken["likely"]["modules"], 4);
     assert_eq!(taken["kept"][0]["after"], 0);
 }
@@ -275,8 +357,10 @@ fn a_plan_kept_in_mind_is_spared() {
 /// Any colour gives way where one colour is needed, though it is listed first.
 #[test]
 fn scarce_colours_are_spared_for_lines_that_take_nothing_else() {
-    let harbour = stocked("cup 1,plate,2x4,rose,4,4,4,checked\ncup 1,plate,2x4,tar,4,4,4,checked\n");
-    let line = |colours: Value| json!({ "form": "plate", "size": "2x4", "count": 1, "colours": colours });
+    let harbour =
+        stocked("cup 1,plate,2x4,rose,4,4,4,checked\ncup 1,plate,2x4,tar,4,4,4,checked\n");
+    let line =
+        |colours: Value| json!({ "form": "plate", "size": "2x4", "count": 1, "colours": colours });
     let text = plan(4, 0, json!([line(json!("any")), line(json!("rose"))]));
     let report = cover(&harbour, &text, &["--json"]).code(0).json();
     assert_eq!(report["likely"]["modules"], 4);
@@ -287,11 +371,16 @@ fn scarce_colours_are_spared_for_lines_that_take_nothing_else() {
 /// Joins stay where nobody sees them, and within one form.
 #[test]
 fn joins_are_made_in_hidden_modules_only() {
-    let harbour = stocked("cup 1,brick,2x4,tar,6,6,6,checked\ncup 1,brick,2x2,tar,6,6,6,checked\ncup 1,plate,2x6,tar,9,9,9,checked\n");
+    let harbour = stocked(
+        "cup 1,brick,2x4,tar,6,6,6,checked\ncup 1,brick,2x2,tar,6,6,6,checked\ncup 1,plate,2x6,tar,9,9,9,checked\n",
+    );
     let line = |joins: &str| json!([{ "form": "brick", "size": "2x6", "count": 2, "colours": "any", "joins": joins }]);
     let modules = |text: &str| {
         let report = cover(&harbour, text, &["--json"]).json();
-        (report["likely"]["modules"].as_u64().unwrap(), report["joins"].clone())
+        (
+            report["likely"]["modules"].as_u64().unwrap(),
+            report["joins"].clone(),
+        )
     };
     assert_eq!(modules(&plan(5, 0, line("never"))).0, 0);
     assert_eq!(modules(&plan(5, 1, line("hidden"))).0, 1);
@@ -307,7 +396,11 @@ fn joins_are_made_in_hidden_modules_only() {
 #[test]
 fn the_cheapest_split_is_found() {
     let harbour = stocked("cup 1,brick,2x4,tar,4,4,4,checked\n");
-    let text = plan(10, 0, json!([{ "form": "brick", "size": "2x4", "count": 3, "colours": ["tar"] }]));
+    let text = plan(
+        10,
+        0,
+        json!([{ "form": "brick", "size": "2x4", "count": 3, "colours": ["tar"] }]),
+    );
     write(
         &harbour,
         "offers.json",
@@ -315,7 +408,9 @@ fn the_cheapest_split_is_found() {
             "pieces":[{"form":"brick","size":"2x4","colour":"tar","price":0.2,"minimum":5}],
             "cups":[{"form":"brick","size":"2x4","colour":"tar","price":3,"holds":{"low":20,"high":24}}]}"#,
     );
-    let report = cover(&harbour, &text, &["--json", "--offers", "offers.json"]).code(0).json();
+    let report = cover(&harbour, &text, &["--json", "--offers", "offers.json"])
+        .code(0)
+        .json();
     let advice = &report["advice"];
     let cost = advice["cost"].as_f64().unwrap();
     assert!((cost - 3.15).abs() < 1e-9, "{cost}");
@@ -323,9 +418,18 @@ fn the_cheapest_split_is_found() {
     assert_eq!(advice["buy"][1]["units"], 1);
     assert_eq!(advice["buy"][1]["left_low"], 0);
     assert_eq!(advice["buy"][1]["left_high"], 4);
-    assert_eq!(report["likely"]["cost_at_least"].as_f64().map(|c| (c - 3.15).abs() < 1e-6), Some(true));
+    assert_eq!(
+        report["likely"]["cost_at_least"]
+            .as_f64()
+            .map(|c| (c - 3.15).abs() < 1e-6),
+        Some(true)
+    );
     // Nobody sells bricks of another colour.
-    let text = plan(10, 0, json!([{ "form": "brick", "size": "2x4", "count": 3, "colours": ["rose"] }]));
+    let text = plan(
+        10,
+        0,
+        json!([{ "form": "brick", "size": "2x4", "count": 3, "colours": ["rose"] }]),
+    );
     cover(&harbour, &text, &["--offers", "offers.json"])
         .code(3)
         .prints("Buy nothing.")
@@ -349,10 +453,17 @@ fn priority_goes_before_number() {
 #[test]
 fn without_a_stock_everything_is_missing() {
     let harbour = Harbour::new();
-    let text = plan(2, 0, json!([{ "form": "brick", "size": "2x4", "count": 4, "colours": "any" }]));
+    let text = plan(
+        2,
+        0,
+        json!([{ "form": "brick", "size": "2x4", "count": 4, "colours": "any" }]),
+    );
     let ended = cover(&harbour, &text, &[]).code(0);
     assert!(ended.err.contains("there is no stock file"), "{ended:?}");
-    assert!(ended.out.contains("Missing for the rest: 8 pieces"), "{ended:?}");
+    assert!(
+        ended.out.contains("Missing for the rest: 8 pieces"),
+        "{ended:?}"
+    );
     assert!(!ended.out.contains('\u{1b}'), "{ended:?}");
     assert!(!harbour.stock_file().exists());
 }

@@ -97,7 +97,11 @@ fn tell(plan: &Plan, report: &Report) -> Result<(), Failure> {
         ]);
     }
     say::print_table(&table)?;
-    let modules = say::plural(usize::try_from(report.modules).unwrap_or(usize::MAX), "module", "modules");
+    let modules = say::plural(
+        usize::try_from(report.modules).unwrap_or(usize::MAX),
+        "module",
+        "modules",
+    );
     say::print(&format!("{modules}, {} pieces in all.", report.pieces))?;
     told(&report.remarks, &report.plan);
     Ok(())

@@ -97,9 +97,9 @@ pub fn uses(cover: &Cover) -> Uses {
             let now = |(source, pieces)| (source, pieces, Purpose::Now(line, None));
             drawn.extend(direct.into_iter().map(now));
             for (number, way) in network.ways.iter().enumerate() {
-                let left = joins_left.get_mut(number).filter(|_| {
-                    way.whole == index && !way.later && open > 0
-                });
+                let left = joins_left
+                    .get_mut(number)
+                    .filter(|_| way.whole == index && !way.later && open > 0);
                 let Some(left) = left.filter(|left| **left > 0) else {
                     continue;
                 };
@@ -127,7 +127,10 @@ pub fn uses(cover: &Cover) -> Uses {
             Role::Kept { plan, .. } => Purpose::Kept(plan),
             _ => Purpose::Later(index),
         };
-        drawn.extend(heap.iter().map(|&(source, pieces)| (source, pieces, purpose)));
+        drawn.extend(
+            heap.iter()
+                .map(|&(source, pieces)| (source, pieces, purpose)),
+        );
     }
     // Finished modules choose first.
     let rank = |purpose: &Purpose| match purpose {

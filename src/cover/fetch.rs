@@ -3,10 +3,10 @@
 use super::answer::{Purpose, Use};
 use super::network::LineRef;
 use super::supply::Reading;
+use crate::stock::Contents;
 use crate::stock::kind::{Kind, Name, Size};
 use crate::stock::tally::{Tally, TallyError};
 use crate::stock::view::{By, view};
-use crate::stock::Contents;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Pieces of one kind to be taken from one place.
@@ -122,7 +122,9 @@ pub fn fetch_list(
                 }
                 fetch.certain = (fetch.take - fetch.pending).min(spot.checked.low());
                 match fetch.purposes.last_mut() {
-                    Some((other, other_joined, pieces)) if *other == line && *other_joined == joined => {
+                    Some((other, other_joined, pieces))
+                        if *other == line && *other_joined == joined =>
+                    {
                         *pieces += take;
                     }
                     _ => fetch.purposes.push((line, joined, take)),

@@ -228,7 +228,11 @@ impl Floor {
             }
         }
         let area = studs.len() as u64;
-        self.free = if take { self.free - area } else { self.free + area };
+        self.free = if take {
+            self.free - area
+        } else {
+            self.free + area
+        };
         true
     }
 }
@@ -302,18 +306,14 @@ mod tests {
             most_parts: 3,
             listed: None,
         };
-        let have = sizes("1x2 1x6 2x2 2x3 2x4 2x6 2x8 3x3").into_iter().collect();
+        let have = sizes("1x2 1x6 2x2 2x3 2x4 2x6 2x8 3x3")
+            .into_iter()
+            .collect();
         // By hand: one cut lengthwise; cuts across after 2, 3 or 4
         // studs; two cuts across; one across and its end cut lengthwise.
         assert_eq!(
             words(&rules.ways(size("2x6"), &have)),
-            [
-                "2 1x2 + 1 2x4",
-                "2 1x6",
-                "1 2x2 + 1 2x4",
-                "3 2x2",
-                "2 2x3"
-            ]
+            ["2 1x2 + 1 2x4", "2 1x6", "1 2x2 + 1 2x4", "3 2x2", "2 2x3"]
         );
     }
 
@@ -351,7 +351,10 @@ mod tests {
                 .map(|((whole, of), line)| (line, size(whole), sizes(of)))
                 .collect()
         };
-        assert_eq!(circle(&list(&[("2x8", "2x4 2x4"), ("2x4", "2x2 2x2")])), None);
+        assert_eq!(
+            circle(&list(&[("2x8", "2x4 2x4"), ("2x4", "2x2 2x2")])),
+            None
+        );
         assert_eq!(
             circle(&list(&[("2x4", "2x6 2x2"), ("2x6", "2x4 2x2")])),
             Some((1, "2x4 from 2x6 from 2x4".to_owned()))

@@ -151,7 +151,10 @@ impl<'a> Model<'a> {
         }
         for (index, most) in most.into_iter().enumerate() {
             let weight = weights.modules.get(index).copied().unwrap_or(0.0);
-            let exact = pins.modules.as_ref().and_then(|all| all.get(index).copied());
+            let exact = pins
+                .modules
+                .as_ref()
+                .and_then(|all| all.get(index).copied());
             let var = match exact {
                 Some(exact) => self.program.real(weight, exact, exact),
                 None => self.program.whole(weight, 0, most),
@@ -177,12 +180,7 @@ impl<'a> Model<'a> {
     }
 
     /// A row for each group.
-    fn add_limits(
-        &mut self,
-        terms: BTreeMap<usize, Terms>,
-        limits: &BTreeMap<usize, u64>,
-        is: Is,
-    ) {
+    fn add_limits(&mut self, terms: BTreeMap<usize, Terms>, limits: &BTreeMap<usize, u64>, is: Is) {
         for (group, terms) in terms {
             let limit = limits.get(&group).copied().unwrap_or(0);
             self.program.row(terms, is, limit as f64);
@@ -393,7 +391,10 @@ impl<'a> Model<'a> {
         let mut all_unsold: BTreeMap<usize, Terms> = BTreeMap::new();
         for (index, (taker, mut terms)) in self.network.takers.iter().zip(inflow).enumerate() {
             let group = pins.apart.takers.get(index).copied().unwrap_or(0);
-            let mut bought = bought.get_mut(index).map(std::mem::take).unwrap_or_default();
+            let mut bought = bought
+                .get_mut(index)
+                .map(std::mem::take)
+                .unwrap_or_default();
             match &taker.role {
                 Role::Kept { wanted, .. } => {
                     if !terms.is_empty() {
@@ -461,10 +462,7 @@ impl<'a> Model<'a> {
     ///
     /// # Errors
     /// When there is no answer, or none was found.
-    pub fn solve(
-        &self,
-        start: Option<&Allotment>,
-    ) -> Result<(Allotment, Solved), ProgramError> {
+    pub fn solve(&self, start: Option<&Allotment>) -> Result<(Allotment, Solved), ProgramError> {
         let hint = start.map(|start| self.hint(start));
         let solved = self.program.solve(hint.as_ref())?;
         let number = |var: &Option<Var>| var.map_or(0, |var| solved.number(var));

@@ -7,7 +7,7 @@
 
 use super::join::JoinRules;
 use super::offers::{Offer, Offers};
-use super::plan::{Plan, Module};
+use super::plan::{Module, Plan};
 use super::program::Groups;
 use super::supply::Supply;
 use crate::stock::kind::{Kind, Name, Size};
@@ -212,7 +212,9 @@ impl Network {
                 // What a join's parts may be coloured depends on the line, not on
                 // which colours its own size happens to be there in.
                 let key_colours = if joins {
-                    let all = stock.all_colours().chain(market.iter().flat_map(|m| m.all_colours()));
+                    let all = stock
+                        .all_colours()
+                        .chain(market.iter().flat_map(|m| m.all_colours()));
                     all.filter(|colour| line.takes(colour, variant.hidden))
                         .cloned()
                         .collect()
@@ -372,7 +374,9 @@ impl Network {
         }
         self.sources = sources.into_values().collect();
         for source in &mut self.sources {
-            source.kinds.sort_by(|a, b| b.1.cmp(&a.1).then(a.0.cmp(&b.0)));
+            source
+                .kinds
+                .sort_by(|a, b| b.1.cmp(&a.1).then(a.0.cmp(&b.0)));
         }
     }
 }

@@ -101,7 +101,9 @@ pub enum OffersError {
         cause: Label,
     },
     /// Another version.
-    #[error("its offers are of version '{0}', and this program reads v1; a newer cuptally may read it")]
+    #[error(
+        "its offers are of version '{0}', and this program reads v1; a newer cuptally may read it"
+    )]
     Version(Label),
     /// Nothing in it.
     #[error("it offers nothing; list at least one piece or cup")]
@@ -203,13 +205,15 @@ fn offer(fields: &Fields, is_cup: bool, everywhere: f64) -> Result<Offer, Fault>
         size,
         colour: fields.name("colour")?,
     };
-    let price = amount(fields, "price", DEAREST)?
-        .ok_or_else(|| fields.fault(Mistake::Missing("price")))?;
+    let price =
+        amount(fields, "price", DEAREST)?.ok_or_else(|| fields.fault(Mistake::Missing("price")))?;
     let multiplier = match fields.get("multiplier") {
         None => everywhere,
         Some(value) => factor(fields, value)?,
     };
-    let most = fields.number("most", 1, MOST_PIECES)?.unwrap_or(MOST_PIECES);
+    let most = fields
+        .number("most", 1, MOST_PIECES)?
+        .unwrap_or(MOST_PIECES);
     let sold = if is_cup {
         Sold::Cups {
             holds: holds(fields, &kind.form, kind.size)?,

@@ -50,7 +50,11 @@ pub fn estimate(cup_ml: f64, form: &Name, size: Size) -> Option<Holds> {
     let side = |studs: u16| f64::from(studs) * PITCH_MM - CLEARANCE_MM;
     let base = side(short) * side(long);
     let body = base * form.height_mm();
-    let studs = if form.has_studs() { STUD_HEIGHT_MM } else { 0.0 };
+    let studs = if form.has_studs() {
+        STUD_HEIGHT_MM
+    } else {
+        0.0
+    };
     let (low, high) = bodies(cup_ml, body, body + base * studs);
     Some(Holds {
         low,

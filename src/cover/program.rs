@@ -73,10 +73,14 @@ impl Solved {
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum ProgramError {
     /// It cannot be.
-    #[error("no allotment satisfies the plan, which cannot be; please report the plan and the stock")]
+    #[error(
+        "no allotment satisfies the plan, which cannot be; please report the plan and the stock"
+    )]
     Infeasible,
     /// No answer within the effort.
-    #[error("no allotment was found within {0} steps of search; split the plan, or allow fewer joins")]
+    #[error(
+        "no allotment was found within {0} steps of search; split the plan, or allow fewer joins"
+    )]
     Unfinished(u64),
     /// The library failed.
     #[error("the solver gave up ({0}); split the plan, or allow fewer joins")]
@@ -154,7 +158,9 @@ impl Program {
     }
 
     fn is_fixed(&self, at: usize) -> bool {
-        self.variables.get(at).is_none_or(|var| var.least == var.most)
+        self.variables
+            .get(at)
+            .is_none_or(|var| var.least == var.most)
     }
 
     /// Variables that are not fixed and their rows, by connected part.

@@ -219,12 +219,16 @@ impl Run<'_> {
             modules: Some(modules.to_vec()),
             ..Pins::default()
         };
-        let first = self.model(&self.weights(Wish::Missing), &pins).solve(start)?;
+        let first = self
+            .model(&self.weights(Wish::Missing), &pins)
+            .solve(start)?;
         if let Wish::Missing = wish {
             return Ok(first);
         }
         pins.unsold = Some(self.unsold(&first.0, &self.settled));
-        Ok(self.model(&self.weights(wish), &pins).solve(Some(&first.0))?)
+        Ok(self
+            .model(&self.weights(wish), &pins)
+            .solve(Some(&first.0))?)
     }
 
     /// The best of all mixes of modules that the floors allow. Three tries, each for
@@ -393,7 +397,9 @@ fn whole(solved: &Solved) -> Best {
 /// What an allotment's purchases cost.
 pub fn price(offers: &Offers, allotment: &Allotment) -> f64 {
     let bought = offers.list.iter().zip(&allotment.purchases);
-    bought.map(|(offer, bought)| offer.price * bought.units as f64).sum()
+    bought
+        .map(|(offer, bought)| offer.price * bought.units as f64)
+        .sum()
 }
 
 /// The fewest pieces that would finish one more module, without giving up any of a
@@ -423,7 +429,8 @@ pub fn next(cover: &Cover) -> Result<Option<Next>, CoverError> {
         missing: 1.0,
         ..Weights::default()
     };
-    let (allotment, solved) = Model::new(network, None, Demand::Next, &weights, &pins).solve(None)?;
+    let (allotment, solved) =
+        Model::new(network, None, Demand::Next, &weights, &pins).solve(None)?;
     Ok(Some(Next {
         modules: allotment.modules,
         missing: allotment.missing,

@@ -12,7 +12,11 @@ fn harbour() -> Harbour {
     let harbour = Harbour::new();
     for file in fs::read_dir(root().join(EXAMPLES)).unwrap() {
         let file = file.unwrap();
-        fs::copy(file.path(), harbour.path(file.file_name().to_str().unwrap())).unwrap();
+        fs::copy(
+            file.path(),
+            harbour.path(file.file_name().to_str().unwrap()),
+        )
+        .unwrap();
     }
     harbour.run(&["stock", "import", "stock.csv"]).code(0);
     harbour
@@ -35,7 +39,10 @@ fn outputs_are_those_of_the_program() {
     let harbour = harbour();
     let mut shown = 0;
     for (_, body) in blocks() {
-        let Some((call, told)) = body.strip_prefix("$ cuptally ").and_then(|b| b.split_once('\n')) else {
+        let Some((call, told)) = body
+            .strip_prefix("$ cuptally ")
+            .and_then(|b| b.split_once('\n'))
+        else {
             continue;
         };
         let ended = harbour.run(&call.split_whitespace().collect::<Vec<_>>());
@@ -55,7 +62,10 @@ fn examples_are_the_files() {
     let bodies: Vec<String> = blocks().into_iter().map(|(_, body)| body).collect();
     for name in ["quay.plan.json", "jetty.plan.csv", "offers.json"] {
         let file = read(&format!("{EXAMPLES}/{name}"));
-        assert!(bodies.contains(&file), "{DOCUMENT} does not show {name} as it is");
+        assert!(
+            bodies.contains(&file),
+            "{DOCUMENT} does not show {name} as it is"
+        );
     }
 }
 
@@ -73,7 +83,9 @@ fn sum(line: &str) -> (u64, u64, Option<&str>) {
         other => panic!("{other}"),
     };
     assert_eq!(words[3], "=", "{line}");
-    let pointer = words.last().filter(|word| word.starts_with('/') && word.len() > 1);
+    let pointer = words
+        .last()
+        .filter(|word| word.starts_with('/') && word.len() > 1);
     (result, number(4), pointer.copied())
 }
 
@@ -81,7 +93,10 @@ fn sum(line: &str) -> (u64, u64, Option<&str>) {
 fn sums_come_out_and_are_what_the_program_says() {
     let report = harbour().run(&["cover", "quay.plan.json", "--json"]).json();
     let blocks = blocks();
-    let (_, lines) = blocks.iter().find(|(kind, _)| kind == "arithmetic").unwrap();
+    let (_, lines) = blocks
+        .iter()
+        .find(|(kind, _)| kind == "arithmetic")
+        .unwrap();
     let mut compared = 0;
     for line in lines.lines() {
         let (result, said, pointer) = sum(line);

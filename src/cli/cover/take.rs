@@ -1,7 +1,7 @@
 //! `cuptally cover --take`: the fetch list leaves the stock.
 
-use crate::cli::stock::waiting;
 use crate::cli::Failure;
+use crate::cli::stock::waiting;
 use crate::cover::fetch::Fetch;
 use crate::stock::file::{Purpose, StockFile};
 use crate::stock::kind::Label;

@@ -2,9 +2,7 @@
 
 use crate::cli::Failure;
 use crate::cli::say::{self, Column};
-use crate::cover::report::{
-    Advice, FetchPurpose, LineName, MissingRow, NextModule, Reach, Report,
-};
+use crate::cover::report::{Advice, FetchPurpose, LineName, MissingRow, NextModule, Reach, Report};
 use crate::cover::supply::Reading;
 use comfy_table::Cell;
 use serde::Serialize;
@@ -47,14 +45,20 @@ fn pieces(count: u64) -> String {
 fn headline(report: &Report) -> String {
     let (certain, likely) = (report.certain.modules, report.likely.modules);
     let wanted = report.wanted;
-    let name = report.plan.as_ref().map_or("The stock", |name| name.as_str());
+    let name = report
+        .plan
+        .as_ref()
+        .map_or("The stock", |name| name.as_str());
     let begin = if report.plan.is_some() {
         format!("{name}: the stock")
     } else {
         name.to_owned()
     };
     if certain == likely {
-        format!("{begin} finishes {certain} of {}, for certain.", modules(wanted))
+        format!(
+            "{begin} finishes {certain} of {}, for certain.",
+            modules(wanted)
+        )
     } else {
         format!(
             "{begin} finishes {likely} of {} if the best counts hold; {certain} for certain.",
@@ -121,7 +125,9 @@ fn unproven(report: &Report) -> Result<(), Failure> {
         }
         let mut gaps = Vec::new();
         if modules < modules_at_most {
-            gaps.push(format!("at most {modules_at_most} modules could be finished"));
+            gaps.push(format!(
+                "at most {modules_at_most} modules could be finished"
+            ));
         }
         if missing > missing_at_least {
             gaps.push(format!("at least {missing_at_least} pieces are missing"));
@@ -130,6 +136,9 @@ fn unproven(report: &Report) -> Result<(), Failure> {
             && cost > least
         {
             gaps.push(format!("at least {least:.2} is to be paid"));
+        }
+        if gaps.is_empty() {
+            gaps.push("it is off by less than a hundredth, if at all".to_owned());
         }
         say::print(&format!(
             "The {word} answer is good but not proven to be the best: {}.",
@@ -154,7 +163,11 @@ fn fetch(report: &Report) -> Result<(), Failure> {
         Reading::Certain => report.certain.modules,
         Reading::Likely => report.likely.modules,
     };
-    say::print(&format!("\nFetch for {}, {}:", modules(built), reading(report)))?;
+    say::print(&format!(
+        "\nFetch for {}, {}:",
+        modules(built),
+        reading(report)
+    ))?;
     let doubtful = report.fetch.iter().any(|row| row.certain < row.take);
     let mut columns = vec![
         ("Place", Column::Text),
@@ -211,7 +224,10 @@ fn purposes(list: &[FetchPurpose]) -> String {
         let joined = purpose
             .joined_to
             .map_or(String::new(), |size| format!(" (joined to {size})"));
-        match words.iter_mut().find(|(n, j, _)| *n == name && *j == joined) {
+        match words
+            .iter_mut()
+            .find(|(n, j, _)| *n == name && *j == joined)
+        {
             Some((_, _, pieces)) => *pieces += purpose.pieces,
             None => words.push((name, joined, purpose.pieces)),
         }
@@ -219,7 +235,9 @@ fn purposes(list: &[FetchPurpose]) -> String {
     if let [(name, joined, _)] = words.as_slice() {
         return format!("{name}{joined}");
     }
-    let words = words.iter().map(|(name, joined, n)| format!("{n} {name}{joined}"));
+    let words = words
+        .iter()
+        .map(|(name, joined, n)| format!("{n} {name}{joined}"));
     words.collect::<Vec<_>>().join("; ")
 }
 
@@ -362,9 +380,10 @@ fn missing_table(rows: &[MissingRow]) -> Result<(), Failure> {
 }
 
 fn next_module(next: &NextModule) -> String {
-    let missing = next.missing.iter().map(|row| {
-        format!("{} {} {} ({})", row.pieces, row.form, row.size, row.colours)
-    });
+    let missing = next
+        .missing
+        .iter()
+        .map(|row| format!("{} {} {} ({})", row.pieces, row.form, row.size, row.colours));
     let missing: Vec<String> = missing.collect();
     let gains = next.modules.iter().map(|kind| {
         let name = module_name(kind.module.as_str(), kind.hidden);
@@ -384,7 +403,11 @@ fn next_module(next: &NextModule) -> String {
     } else {
         " (fewer may do; that is not proven)"
     };
-    format!("{words}{proven}: {}. Then: {}.", missing.join(", "), gains.join(", "))
+    format!(
+        "{words}{proven}: {}. Then: {}.",
+        missing.join(", "),
+        gains.join(", ")
+    )
 }
 
 fn buy(advice: &Advice, report: &Report) -> Result<(), Failure> {
@@ -409,9 +432,17 @@ fn buy(advice: &Advice, report: &Report) -> Result<(), Failure> {
                 None => pieces(buy.units),
                 Some(cup) => format!(
                     "{} of {} pieces{}",
-                    if buy.units == 1 { "1 cup".to_owned() } else { format!("{} cups", buy.units) },
+                    if buy.units == 1 {
+                        "1 cup".to_owned()
+                    } else {
+                        format!("{} cups", buy.units)
+                    },
                     range(cup.low, cup.high),
-                    if cup.measured { ", counted" } else { ", estimated" }
+                    if cup.measured {
+                        ", counted"
+                    } else {
+                        ", estimated"
+                    }
                 ),
             };
             table.add_row([

@@ -174,8 +174,7 @@ fn colours(cell: &str) -> Value {
 
 /// Digits as a number; all else as text, which is then refused with its words.
 fn number(text: String) -> Value {
-    text.parse::<i64>()
-        .map_or(Value::String(text), Value::from)
+    text.parse::<i64>().map_or(Value::String(text), Value::from)
 }
 
 /// A later row of a module may repeat what an earlier one said, and add to it.

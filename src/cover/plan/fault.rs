@@ -69,7 +69,9 @@ pub enum Mistake {
     )]
     AnyForm,
     /// No colours.
-    #[error("'{0}' is no choice of colours; say \"any\", [\"basalt\", \"slate\"] or {{\"any_but\": [\"rose\"]}}")]
+    #[error(
+        "'{0}' is no choice of colours; say \"any\", [\"basalt\", \"slate\"] or {{\"any_but\": [\"rose\"]}}"
+    )]
     Colours(&'static str),
     /// An empty list of colours.
     #[error("'{0}' lists no colour, so no piece would ever do; list at least one, or say \"any\"")]
@@ -78,7 +80,9 @@ pub enum Mistake {
     #[error("'joins' is '{0}'; say never, hidden or always")]
     Joins(String),
     /// More hidden than there are.
-    #[error("module {module} contradicts itself: {hidden} hidden of {wanted} wanted; hidden ones are a part of those wanted")]
+    #[error(
+        "module {module} contradicts itself: {hidden} hidden of {wanted} wanted; hidden ones are a part of those wanted"
+    )]
     HiddenOverWanted {
         /// Which.
         module: String,
@@ -88,7 +92,9 @@ pub enum Mistake {
         wanted: u64,
     },
     /// Rows of a table differ about their module.
-    #[error("module {module} contradicts itself: '{field}' is {here} here and {there} in line {line}; say it once")]
+    #[error(
+        "module {module} contradicts itself: '{field}' is {here} here and {there} in line {line}; say it once"
+    )]
     Contradicts {
         /// Which.
         module: String,
@@ -102,7 +108,9 @@ pub enum Mistake {
         line: u64,
     },
     /// Two modules of one name.
-    #[error("there is another module {module} in line {line}; give it another name, or make one of the two")]
+    #[error(
+        "there is another module {module} in line {line}; give it another name, or make one of the two"
+    )]
     SameModule {
         /// The name.
         module: String,
@@ -113,13 +121,17 @@ pub enum Mistake {
     #[error("module {0} has no lines; say which pieces it needs")]
     NoLines(String),
     /// Too many pieces in all.
-    #[error("the plan comes to more than {most} pieces with this module; split it into several plans")]
+    #[error(
+        "the plan comes to more than {most} pieces with this module; split it into several plans"
+    )]
     TooManyPieces {
         /// The most.
         most: u64,
     },
     /// A join of parts that cannot make it.
-    #[error("a {whole} cannot be joined from {parts}: they do not cover its studs exactly; take parts that do")]
+    #[error(
+        "a {whole} cannot be joined from {parts}: they do not cover its studs exactly; take parts that do"
+    )]
     NoTiling {
         /// What should come out.
         whole: Size,
@@ -146,7 +158,9 @@ pub enum PlanError {
         cause: Label,
     },
     /// Another version.
-    #[error("it is a plan of version '{0}', and this program reads v1; a newer cuptally may read it")]
+    #[error(
+        "it is a plan of version '{0}', and this program reads v1; a newer cuptally may read it"
+    )]
     Version(Label),
     /// Not a table with the columns that must be there.
     #[error("{0}")]

@@ -117,12 +117,7 @@ impl Fields {
     ///
     /// # Errors
     /// When it is anything else.
-    pub fn number(
-        &self,
-        field: &'static str,
-        least: u64,
-        most: u64,
-    ) -> Result<Option<u64>, Fault> {
+    pub fn number(&self, field: &'static str, least: u64, most: u64) -> Result<Option<u64>, Fault> {
         let Some(value) = self.get(field) else {
             return Ok(None);
         };

@@ -1,11 +1,11 @@
 //! A plan file in JSON.
 
+use super::fault::Mistake;
 use super::fault::PlanError;
 use super::fields::Fields;
 use super::read::{self, Raw, RawModule};
 use super::{Fault, Plan};
 use crate::stock::kind::{Label, fit_to_show};
-use super::fault::Mistake;
 use serde::Deserialize;
 use serde_json::value::RawValue;
 

@@ -89,10 +89,7 @@ fn good<T>(result: Result<T, Fault>, faults: &mut Vec<Fault>) -> Option<T> {
 
 fn module(raw: &RawModule, faults: &mut Vec<Fault>) -> Option<Module> {
     let own = &raw.own;
-    own.strangers(
-        &["module", "wanted", "hidden", "priority", "lines"],
-        faults,
-    );
+    own.strangers(&["module", "wanted", "hidden", "priority", "lines"], faults);
     let name = good(own.name("module"), faults);
     let wanted = match own.get("wanted").map(Value::as_u64) {
         Some(Some(0)) => {

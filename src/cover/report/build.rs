@@ -250,9 +250,10 @@ impl Teller<'_> {
         let row = |join: &answer::Join| {
             let (name, line) = self.line(join.line)?;
             let way = self.network.ways.get(join.way)?;
-            let parts = way.parts.iter().filter_map(|&(part, count)| {
-                Some((self.network.takers.get(part)?.size, count))
-            });
+            let parts = way
+                .parts
+                .iter()
+                .filter_map(|&(part, count)| Some((self.network.takers.get(part)?.size, count)));
             Some(JoinRow {
                 line: name,
                 form: line.form.clone(),

@@ -62,9 +62,7 @@ pub fn check(
                 let now: u64 = network
                     .needs(index)
                     .iter()
-                    .filter_map(|(&variant, &count)| {
-                        Some(allotment.modules.get(variant)? * count)
-                    })
+                    .filter_map(|(&variant, &count)| Some(allotment.modules.get(variant)? * count))
                     .sum();
                 at(&got) + missing == demand
                     && missing + at(&later) + now <= demand
