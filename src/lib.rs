@@ -17,6 +17,7 @@
 //! | [`count`] | pieces | a sheet's groups with a range, doubts |
 //! | [`pipeline`] | a photo | its sheet: the stages above, in order |
 //! | [`stock`] | sheets | what is owned, and its history |
+//! | [`cover`] | a plan and the stock | what can be built, what to fetch, what to buy |
 
 pub mod units;
 pub mod drawing;
@@ -31,5 +32,6 @@ pub mod sheet;
 pub mod count;
 pub mod pipeline;
 pub mod stock;
+pub mod cover;
 
 pub mod cli;

@@ -183,6 +183,11 @@ impl Size {
                 text: fit_to_show(text),
             })
     }
+
+    /// Short and long side, in studs.
+    pub fn studs(self) -> (u16, u16) {
+        (self.short, self.long)
+    }
 }
 
 impl Size {

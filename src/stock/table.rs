@@ -84,7 +84,8 @@ fn guarded(cell: &str) -> String {
     }
 }
 
-fn unguarded(cell: &str) -> &str {
+/// A cell without the apostrophe that keeps a spreadsheet from taking it for a formula.
+pub fn unguarded(cell: &str) -> &str {
     match cell.strip_prefix('\'') {
         Some(rest) if begins_a_formula(rest.trim_start_matches('\'')) => rest,
         _ => cell,
