@@ -19,6 +19,7 @@
 //! | [`pipeline`] | a photo | its sheet: the stages above, in order |
 //! | [`stock`] | sheets | what is owned, and its history |
 //! | [`review`] | sheets, a person's corrections | sheets put right, posted |
+//! | [`cover`] | a plan and the stock | what can be built, what to fetch, what to buy |
 
 pub mod units;
 pub mod drawing;
@@ -34,5 +35,6 @@ pub mod count;
 pub mod pipeline;
 pub mod stock;
 pub mod review;
+pub mod cover;
 
 pub mod cli;

@@ -7,7 +7,7 @@ use serde::Deserialize;
 
 use super::count::{self, Counted};
 use super::look::{self, FormArg};
-use super::{Context, Failure, Outcome, post, say, stock, teach};
+use super::{Context, Failure, Outcome, cover, post, say, stock, teach};
 use crate::colour::SwatchBook;
 
 /// Arguments of `cuptally demo`.
@@ -46,6 +46,9 @@ const CUPS: [(&str, FormArg, &str); 6] = [
         "cup 6, ferry ramp",
     ),
 ];
+
+/// What the club wants to build of it.
+const PLAN: &str = include_str!("../../docs/examples/harbour/ramp.plan.csv");
 
 /// Marks a folder as made by the demo, so that it may be made anew.
 const MARK: &str = "made-by-cuptally-demo";
@@ -118,6 +121,15 @@ pub fn run(args: &Args) -> Result<Outcome, Failure> {
     post::run(&post::Args::plain(paths), &context)?;
     say::print("")?;
     stock::run(&stock::Args::by_colour(), &context)?;
+    say::print("\nWhat the stock covers of ramp.plan.csv, three ferry ramps:\n")?;
+    let plan = context.home.join("ramp.plan.csv");
+    std::fs::write(&plan, PLAN).map_err(|e| {
+        Failure::failed(format!(
+            "cannot write {}: {e}; name another folder with --out",
+            plan.display()
+        ))
+    })?;
+    cover::run(&cover::Args::plain(plan), &context)?;
     say::print("\nOpen these pictures to see what was counted and what is doubtful:")?;
     for one in &counted {
         say::print(&format!("  {}", one.marked_path.display()))?;

@@ -14,6 +14,8 @@ pub mod count;
 pub mod review;
 pub mod post;
 pub mod stock;
+pub mod plan;
+pub mod cover;
 
 use clap::{Parser, Subcommand};
 use std::path::PathBuf;
@@ -57,6 +59,10 @@ enum Command {
     Post(post::Args),
     /// Show, search and undo the stock.
     Stock(stock::Args),
+    /// Look at a plan of what is to be built.
+    Plan(plan::Args),
+    /// Say how far the stock reaches for a plan, and what is missing.
+    Cover(cover::Args),
 }
 
 /// What every command knows.
@@ -78,6 +84,8 @@ pub fn main() -> ExitCode {
         Command::Review(args) => review::run(&args, &context),
         Command::Post(args) => post::run(&args, &context),
         Command::Stock(args) => stock::run(&args, &context),
+        Command::Plan(args) => plan::run(&args, &context),
+        Command::Cover(args) => cover::run(&args, &context),
     };
     match result {
         Ok(outcome) => outcome.into(),

@@ -89,6 +89,17 @@ impl Tally {
         tallies.into_iter().try_fold(Self::ZERO, Self::plus)
     }
 
+    /// What is left when `count` pieces go; none when that is more than the best
+    /// number. Where more go than were sure to be there, no fewer than none are left.
+    pub fn less(self, count: u64) -> Option<Self> {
+        Some(Self {
+            count: self.count.checked_sub(count)?,
+            low: self.low.saturating_sub(count),
+            // high >= count, so this does not go below nothing either.
+            high: self.high.saturating_sub(count),
+        })
+    }
+
     /// Moves `self` by the step that led from `was` to `now`.
     ///
     /// # Errors
@@ -132,6 +143,47 @@ impl TryFrom<Fields> for Tally {
 
     fn try_from(fields: Fields) -> Result<Self, TallyError> {
         Self::new(fields.count, fields.low, fields.high)
+    }
+}
+
+/// A tally as history lines hold it: `41` when certain, else as everywhere else.
+/// Reads both; stock files of version 1 have the long form throughout.
+pub(super) mod short {
+    use super::{Fields, Tally};
+    use serde::de::value::MapAccessDeserializer;
+    use serde::de::{Error, MapAccess, Visitor};
+    use serde::{Deserialize, Deserializer, Serialize, Serializer};
+    use std::fmt;
+
+    // serde hands over a reference.
+    #[allow(clippy::trivially_copy_pass_by_ref)]
+    pub fn serialize<S: Serializer>(tally: &Tally, out: S) -> Result<S::Ok, S::Error> {
+        if tally.low == tally.high {
+            out.serialize_u64(tally.count)
+        } else {
+            tally.serialize(out)
+        }
+    }
+
+    pub fn deserialize<'de, D: Deserializer<'de>>(input: D) -> Result<Tally, D::Error> {
+        struct Either;
+        impl<'de> Visitor<'de> for Either {
+            type Value = Tally;
+
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("a number of pieces, or count, low and high")
+            }
+
+            fn visit_u64<E: Error>(self, count: u64) -> Result<Tally, E> {
+                Tally::exact(count).map_err(E::custom)
+            }
+
+            fn visit_map<A: MapAccess<'de>>(self, map: A) -> Result<Tally, A::Error> {
+                let fields = Fields::deserialize(MapAccessDeserializer::new(map))?;
+                Tally::try_from(fields).map_err(A::Error::custom)
+            }
+        }
+        input.deserialize_any(Either)
     }
 }
 

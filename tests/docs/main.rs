@@ -6,6 +6,7 @@ mod harbour;
 
 mod code;
 mod commands;
+mod cover;
 mod files;
 mod layers;
 mod markdown;

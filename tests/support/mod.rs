@@ -18,11 +18,17 @@ pub fn need_tool(tool: &str, package: &str) -> bool {
     if found {
         return true;
     }
-    let missing = format!("needs {tool} (Debian package {package}), which is not installed");
+    missing(&format!(
+        "needs {tool} (Debian package {package}), which is not installed"
+    ));
+    false
+}
+
+/// Says that this test is left out and why; with `CUPTALLY_TEST_ALL=1` it fails instead.
+pub fn missing(why: &str) {
     assert!(
         env::var_os("CUPTALLY_TEST_ALL").is_none_or(|all| all != "1"),
-        "this test {missing}, and CUPTALLY_TEST_ALL=1 allows no skipping"
+        "this test {why}, and CUPTALLY_TEST_ALL=1 allows no skipping"
     );
-    eprintln!("skipped: this test {missing}");
-    false
+    eprintln!("skipped: this test {why}");
 }

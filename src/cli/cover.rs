@@ -1,0 +1,133 @@
+//! `cuptally cover`: how far the stock reaches for a plan, and what is still to be bought.
+
+mod take;
+mod tell;
+
+use super::{Context, Failure, Outcome, plan, say};
+use crate::cover::report::{Input, Keep, build};
+use crate::cover::supply::Reading;
+use crate::stock::file::StockFile;
+use crate::stock::kind::Label;
+use std::path::{Path, PathBuf};
+
+/// Arguments of `cuptally cover`.
+#[derive(clap::Args)]
+#[command(
+    after_help = "Exit code 3 when certain and likely differ, pending pieces are needed, or the plan has remarks."
+)]
+pub struct Args {
+    /// The plan, JSON or CSV.
+    #[arg(value_name = "PLAN")]
+    plan: PathBuf,
+
+    /// Another plan for which pieces are spared where that costs this one nothing;
+    /// may be said more than once.
+    #[arg(long, value_name = "PLAN")]
+    keep: Vec<PathBuf>,
+
+    /// What can be bought and for how much (JSON): says what to buy.
+    #[arg(long, value_name = "FILE")]
+    offers: Option<PathBuf>,
+
+    /// Make the lists from the lowest counts of what was looked at, instead of the
+    /// likeliest counts.
+    #[arg(long)]
+    certain: bool,
+
+    /// Once built: take the pieces of the fetch list out of the stock.
+    #[arg(long)]
+    take: bool,
+
+    /// Print JSON and nothing else.
+    #[arg(long)]
+    json: bool,
+}
+
+impl Args {
+    /// As `cuptally cover PLAN` without options.
+    pub fn plain(plan: PathBuf) -> Self {
+        Self {
+            plan,
+            keep: Vec::new(),
+            offers: None,
+            certain: false,
+            take: false,
+            json: false,
+        }
+    }
+}
+
+/// Runs the command.
+///
+/// # Errors
+/// When plan, offers or stock cannot be read, no answer is found, or the pieces
+/// cannot be taken.
+pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
+    let read = plan::open(&args.plan)?;
+    let offers = args.offers.as_deref().map(plan::open_offers).transpose()?;
+    let kept = args.keep.iter().map(|path| {
+        Ok(Keep {
+            name: Label::new(&file_name(path)),
+            plan: plan::open(path)?,
+        })
+    });
+    let kept = kept.collect::<Result<Vec<Keep>, Failure>>()?;
+    let file = StockFile::in_home(&context.home);
+    let stock = file.read()?;
+    if stock.is_none() {
+        say::note(&format!(
+            "there is no stock file {} yet, so everything counts as missing; post a sheet first, \
+             or name another folder with --home",
+            file.path().display()
+        ));
+    }
+    let stock = stock.unwrap_or_default();
+    let remarks = plan::look(&read, &stock, offers.as_ref(), context)?;
+    let (report, fetch) = build(&Input {
+        plan: &read,
+        contents: &stock.contents,
+        kept: &kept,
+        offers: offers.as_ref(),
+        lists: if args.certain {
+            Reading::Certain
+        } else {
+            Reading::Likely
+        },
+        remarks,
+    })?;
+    let taken = if args.take {
+        let purpose = match &report.plan {
+            Some(name) => name.clone(),
+            None => Label::new(&file_name(&args.plan)),
+        };
+        Some(take::take(&fetch, &purpose, &file)?)
+    } else {
+        None
+    };
+    if args.json {
+        say::print_json(&tell::Json {
+            report: &report,
+            entry: taken,
+        })?;
+    } else {
+        tell::tell(&report)?;
+    }
+    plan::told(&report.remarks, &args.plan);
+    if let Some(entry) = taken.filter(|_| !args.json) {
+        say::print(&format!(
+            "\nEntry {entry}: took the pieces of the fetch list. To put them back: cuptally stock undo {entry}"
+        ))?;
+    }
+    Ok(if report.needs_a_look() {
+        Outcome::NeedsALook
+    } else {
+        Outcome::Done
+    })
+}
+
+fn file_name(path: &Path) -> String {
+    path.file_name()
+        .unwrap_or(path.as_os_str())
+        .to_string_lossy()
+        .into_owned()
+}

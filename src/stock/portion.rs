@@ -1,0 +1,148 @@
+//! A number of pieces of one kind: as a person says it, and where it lies.
+
+use super::kind::{Kind, KindError, Name, Size, fit_to_show};
+use super::tally::{Tally, TallyError};
+use std::fmt;
+use std::str::FromStr;
+
+/// So many of one kind, wherever they lie: `8 plate 2x4 rose`.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Wanted {
+    /// What kind.
+    pub kind: Kind,
+    /// How many; at least one, at most [`Tally::MAX`].
+    pub count: u64,
+}
+
+/// So many of one kind in one place.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Portion {
+    /// Where.
+    pub place: Name,
+    /// What kind.
+    pub kind: Kind,
+    /// How many; none is allowed and does nothing.
+    pub count: u64,
+}
+
+/// A kind, and how many of it if that was said: `8 plate 2x4 rose`, `plate 2x4 rose`.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Piece {
+    /// What kind.
+    pub kind: Kind,
+    /// How many; all there are when nothing was said.
+    pub count: Option<u64>,
+}
+
+/// Form before the size and colour after it may be several words.
+impl FromStr for Piece {
+    type Err = PieceError;
+
+    fn from_str(text: &str) -> Result<Self, PieceError> {
+        let unclear = || PieceError::Unclear(fit_to_show(text));
+        let words: Vec<&str> = text.split_whitespace().collect();
+        let (count, words) = match words.split_first() {
+            Some((first, rest)) if first.bytes().all(|b| b.is_ascii_digit()) => {
+                let count: u64 = first.parse().map_err(|_| TallyError::TooMany)?;
+                Tally::exact(count)?;
+                if count == 0 {
+                    return Err(PieceError::Nothing(fit_to_show(text)));
+                }
+                (Some(count), rest)
+            }
+            _ => (None, words.as_slice()),
+        };
+        let at = words
+            .iter()
+            .position(|word| Size::new(word).is_ok())
+            .ok_or_else(unclear)?;
+        let (form, rest) = words.split_at(at);
+        let (size, colour) = rest.split_first().ok_or_else(unclear)?;
+        if form.is_empty() || colour.is_empty() {
+            return Err(unclear());
+        }
+        let kind = Kind {
+            form: Name::new(&form.join(" "))?,
+            size: Size::new(size)?,
+            colour: Name::new(&colour.join(" "))?,
+        };
+        Ok(Self { kind, count })
+    }
+}
+
+/// As [`Piece`], with a number.
+impl FromStr for Wanted {
+    type Err = PieceError;
+
+    fn from_str(text: &str) -> Result<Self, PieceError> {
+        let Piece { kind, count } = text.parse()?;
+        let count = count.ok_or_else(|| PieceError::NoNumber(fit_to_show(text)))?;
+        Ok(Self { kind, count })
+    }
+}
+
+impl fmt::Display for Wanted {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{} {}", self.count, self.kind)
+    }
+}
+
+/// Why a text names no pieces.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum PieceError {
+    /// Not form, size and colour.
+    #[error(
+        "'{0}' is not form, size and colour; write each kind in quotes, such as \"8 plate 2x4 rose\""
+    )]
+    Unclear(String),
+    /// A number is needed.
+    #[error("'{0}' does not say how many; put the number first, such as \"8 plate 2x4 rose\"")]
+    NoNumber(String),
+    /// The number is 0.
+    #[error("'{0}' is no piece at all; say a number from 1")]
+    Nothing(String),
+    /// One of its words cannot be.
+    #[error(transparent)]
+    Kind(#[from] KindError),
+    /// The number is too large.
+    #[error(transparent)]
+    Tally(#[from] TallyError),
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    #[test]
+    fn a_piece_is_read_as_a_person_writes_it() {
+        let wanted: Wanted = " 8 plate 4x2  weathered sand ".parse().unwrap();
+        assert_eq!(wanted.to_string(), "8 plate 2x4 weathered sand");
+        let piece: Piece = "corner tile 1X1 3 green".parse().unwrap();
+        assert_eq!(
+            (piece.kind.to_string().as_str(), piece.count),
+            ("corner tile 1x1 3 green", None)
+        );
+    }
+
+    #[test]
+    fn what_names_no_pieces_is_refused_with_an_example() {
+        for (text, says) in [
+            ("8", "write each kind in quotes"),
+            ("plate rose", "write each kind in quotes"),
+            ("8 plate 2x4", "write each kind in quotes"),
+            ("2x4 rose", "write each kind in quotes"),
+            ("-8 plate 2x4 rose", "does not say how many"),
+            ("plate 2x4 rose", "does not say how many"),
+            ("0 plate 2x4 rose", "say a number from 1"),
+            (
+                "99999999999999999999999 plate 2x4 rose",
+                "that is more than",
+            ),
+            ("1000000000001 plate 2x4 rose", "that is more than"),
+        ] {
+            let error = text.parse::<Wanted>().unwrap_err().to_string();
+            assert!(error.contains(says), "{text}: {error}");
+        }
+    }
+}
