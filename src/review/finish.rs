@@ -224,10 +224,10 @@ pub fn finish(
             let done = merge::post(stock, std::slice::from_ref(&incoming), mode, false, stamp)?;
             let entry = done.recorded.map_or(0, |recorded| recorded.entry);
             let place = stock.entry(entry).and_then(|entry| entry.sheets.first());
-            Ok((entry, place.map(|sheet| sheet.place.clone())))
+            Ok((entry, place.map(|sheet| sheet.place.clone()), done.alike))
         },
     )?;
-    let (entry, place) = done;
+    let (entry, place, alike) = done;
     // Posted first: were the program stopped between the two, the stock would say so
     // when the sheet is opened again.
     let version = slot.version().to_owned();
@@ -238,11 +238,19 @@ pub fn finish(
     let place = place.map_or_else(String::new, |place| format!(" to {place}"));
     if wish.checked {
         slot.posted = Some(entry);
-        return Ok(format!(
-            "Posted{place} as checked: entry {entry} of the stock."
-        ));
     }
-    Ok(format!(
-        "Posted{place} as pending: entry {entry} of the stock. It waits there until you finish looking."
-    ))
+    let state = if wish.checked {
+        format!("Posted{place} as checked: entry {entry} of the stock.")
+    } else {
+        format!(
+            "Posted{place} as pending: entry {entry} of the stock. It waits there until you finish looking."
+        )
+    };
+    let twice = alike.iter().map(|alike| {
+        format!(
+            " Look: this photo seems to show the same tray as {} ({}), since {} of {} pieces lie in the same spots. If these are the same pieces they now count twice; take it back with `cuptally stock undo {entry}`.",
+            alike.photo, alike.place, alike.common.same, alike.common.of
+        )
+    });
+    Ok(std::iter::once(state).chain(twice).collect())
 }
