@@ -1,7 +1,9 @@
 //! How long a cover takes: 300 lines against 5,000 kinds in stock, certain and likely
 //! answers, next module and fetch list. `cargo bench --bench cover`.
 //!
-//! Wanted: under 2 s without joins, under 10 s with them.
+//! Wanted: under 2 s without joins, under 10 s with them. Twice each: a stock of up to
+//! 60 pieces of a kind and one of up to 12. Nearly every line competes with others, so
+//! the search may end before the optimum is proven; the gap is printed.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 use cuptally::cover::answer;
@@ -43,7 +45,7 @@ fn colour(number: u64) -> Name {
 }
 
 /// 5,000 kinds in 40 cups, some counts doubtful.
-fn contents() -> Contents {
+fn contents(most: u64) -> Contents {
     let mut dice = Dice(8);
     let mut contents = Contents::default();
     let mut kinds = 0;
@@ -59,7 +61,7 @@ fn contents() -> Contents {
                     size: Size::new(size).unwrap(),
                     colour: colour(number),
                 };
-                let count = 1 + dice.below(12);
+                let count = 1 + dice.below(most);
                 let low = count - dice.below(2).min(count);
                 let place = Name::new(&format!("cup {}", dice.below(40))).unwrap();
                 contents.set(&place, kind, Tally::new(count, low, count + 1).unwrap());
@@ -110,8 +112,8 @@ fn plan(joins: bool) -> Plan {
     }
 }
 
-fn whole_cover(joins: bool) {
-    let contents = contents();
+fn whole_cover(most: u64, joins: bool) {
+    let contents = contents(most);
     let plan = plan(joins);
     let certain = supply(&contents, Reading::Certain).unwrap();
     let likely = supply(&contents, Reading::Likely).unwrap();
@@ -124,21 +126,24 @@ fn whole_cover(joins: bool) {
     assert!(certain.modules.found <= likely.modules.found);
     assert!(likely.modules.found > 0.0 && likely.missing.found > 0.0);
     assert!(next.is_some() && !list.is_empty());
-    assert!(
-        likely.modules.proven && likely.missing.proven,
-        "{:?} {:?}",
-        likely.modules,
+    let (found, bound) = (likely.modules.found, likely.modules.bound);
+    eprintln!(
+        "up to {most} of a kind, joins {joins}: {found} modules, at most {bound}; {:?}",
         likely.missing
     );
-    assert_eq!(joins, !uses.joins.is_empty());
+    assert!(most != SCARCE || joins != uses.joins.is_empty());
 }
 
-#[divan::bench(sample_count = 5, sample_size = 1)]
-fn lines_300_kinds_5000() {
-    whole_cover(false);
+/// Pieces of a kind, at most.
+const PLENTY: u64 = 60;
+const SCARCE: u64 = 12;
+
+#[divan::bench(args = [PLENTY, SCARCE], sample_count = 5, sample_size = 1)]
+fn lines_300_kinds_5000(most: u64) {
+    whole_cover(most, false);
 }
 
-#[divan::bench(sample_count = 5, sample_size = 1)]
-fn lines_300_kinds_5000_with_joins() {
-    whole_cover(true);
+#[divan::bench(args = [PLENTY, SCARCE], sample_count = 5, sample_size = 1)]
+fn lines_300_kinds_5000_with_joins(most: u64) {
+    whole_cover(most, true);
 }

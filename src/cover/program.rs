@@ -90,7 +90,7 @@ pub enum ProgramError {
 /// Steps of branch and bound, times the size of the program, that one solve may take.
 /// A step on a small program takes well under a millisecond; larger ones take longer
 /// in proportion. Raising it proves more and waits longer.
-const EFFORT: u64 = 40_000_000;
+const EFFORT: u64 = 8_000_000;
 /// The fewest and the most steps.
 const STEPS: (u64, u64) = (60, 20_000);
 
