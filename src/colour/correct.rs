@@ -159,6 +159,12 @@ impl Correction {
         self.model.linear_d65(linear_rgb.map(f64::from), light)
     }
 
+    /// Slopes of linear sRGB (D65; rows) against the camera's own channels (columns), near a photo colour.
+    pub fn mixing(&self, linear_rgb: [f32; 3], light: f64) -> [[f64; 3]; 3] {
+        let balanced = self.model.balanced(linear_rgb.map(f64::from), light);
+        self.model.mixing_at(balanced)
+    }
+
     /// Light at a place by the slope found on the card, relative to normal. Far from the card it is a
     /// guess: what the tray itself tells is better.
     pub fn light_at(&self, place: Mm) -> f64 {

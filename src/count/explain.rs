@@ -6,6 +6,8 @@
 //! components', 1985). Neither m nor g is known; both are summed over, weighted by how
 //! likely the piece's neighbours make them.
 
+use nalgebra::{Matrix3, Vector3};
+
 use super::even::{Even, even};
 use crate::colour::lab::lab_from_linear;
 use crate::pieces::paint::{Paint, luminance};
@@ -46,15 +48,46 @@ const TAILS: f64 = 8.0;
 pub struct Look {
     paint: Paint,
     even: Even,
+    /// From the camera's own channels to those of the paint, and back.
+    mixing: Matrix3<f64>,
+    unmixing: Matrix3<f64>,
 }
 
 impl Look {
     /// Of a paint.
     pub fn of(paint: &Paint) -> Self {
+        let mixing = Matrix3::from_fn(|r, c| paint.mixing[r][c]);
+        let (mixing, unmixing) = mixing.try_inverse().map_or_else(
+            || (Matrix3::identity(), Matrix3::identity()),
+            |inverse| (mixing, inverse),
+        );
+        let shown = if paint.clipped.contains(&true) {
+            lab_from_linear(paint.measured)
+        } else {
+            paint.lab
+        };
         Self {
             paint: *paint,
-            even: even(paint.lab),
+            even: even(shown),
+            mixing,
+            unmixing,
         }
+    }
+
+    /// How a colour would show: a channel that the camera cut off shows no more than the cut.
+    fn cut(&self, predicted: [f64; 3]) -> [f64; 3] {
+        let clipped = self.paint.clipped;
+        if clipped == [false; 3] {
+            return predicted;
+        }
+        let measured = Vector3::from(self.paint.measured);
+        let mut over = self.unmixing * (Vector3::from(predicted) - measured);
+        for c in 0..3 {
+            if clipped[c] {
+                over[c] = over[c].min(0.0);
+            }
+        }
+        (measured + self.mixing * over).into()
     }
 
     /// The paint.
@@ -96,7 +129,7 @@ pub fn explain(look: &Look, body: [f64; 3], given: &Given, width: f64) -> Explan
         let light = given.light.0 + given.light.1 * q;
         let lit = body.map(|v| light.exp() * v);
         let light_log = -0.5 * q * q - light_sum.ln();
-        let (least, step) = gloss_range(paint, lit, width);
+        let (least, step) = gloss_range(look, lit, width);
         for k in 0..GLOSS_STEPS {
             let gloss = least + step * (k as f64 + 0.5);
             let predicted = lit.map(|v| v + gloss);
@@ -109,19 +142,26 @@ pub fn explain(look: &Look, body: [f64; 3], given: &Given, width: f64) -> Explan
 }
 
 /// From where, in steps of what, gloss brings a lit body to the lightness that is seen.
-fn gloss_range(paint: &Paint, lit: [f64; 3], width: f64) -> (f64, f64) {
+fn gloss_range(look: &Look, lit: [f64; 3], width: f64) -> (f64, f64) {
     const WEIGHTS: [f64; 3] = [0.2126, 0.7152, 0.0722];
+    let paint = &look.paint;
+    let mut over = Vector3::from(paint.measured) - Vector3::from(lit);
+    if paint.clipped.contains(&true) {
+        // Neutral gloss is neutral to the camera too.
+        over = look.unmixing * over;
+    }
     let (mut all, mut off) = (0.0, 0.0);
     for c in 0..3 {
         if !paint.clipped[c] {
             all += WEIGHTS[c];
-            off += WEIGHTS[c] * (paint.measured[c] - lit[c]);
+            off += WEIGHTS[c] * over[c];
         }
     }
     if all == 0.0 {
         // All that is known is that no channel holds less.
-        let least = (0..3)
-            .map(|c| paint.measured[c] - lit[c])
+        let least = over
+            .iter()
+            .copied()
             .fold(0.0, f64::max)
             .min(GLOSS_MOST);
         return (least, (GLOSS_MOST + 0.1 - least) / GLOSS_STEPS as f64);
@@ -151,19 +191,8 @@ fn gloss_density(gloss: f64, given: &Given) -> f64 {
 /// even units; and how far to trust it.
 fn compare(look: &Look, predicted: [f64; 3], gloss: f64, width: f64) -> (f64, Even, f64) {
     let paint = &look.paint;
-    let expected = even(lab_from_linear(predicted));
-    let seen = if paint.clipped.contains(&true) {
-        // A cut-off channel only says that there was at least so much light.
-        even(lab_from_linear(std::array::from_fn(|c| {
-            if paint.clipped[c] {
-                paint.measured[c].max(predicted[c])
-            } else {
-                paint.measured[c]
-            }
-        })))
-    } else {
-        look.even
-    };
+    let expected = even(lab_from_linear(look.cut(predicted)));
+    let seen = look.even;
     let bright = luminance(predicted).max(1e-3);
     let tint = GLOSS_TINT * width * (gloss / bright).clamp(0.0, 1.0);
     let cut = if paint.clipped.contains(&true) {
