@@ -122,7 +122,6 @@ pub struct Explanation {
 
 /// Sums over light and gloss. `width` widens the deviations, for a first look; 1 as they are.
 pub fn explain(look: &Look, body: [f64; 3], given: &Given, width: f64) -> Explanation {
-    let paint = &look.paint;
     let light_sum: f64 = LIGHTS.map(|q| (-0.5 * q * q).exp()).iter().sum();
     let mut sum = Sum::default();
     for q in LIGHTS {
