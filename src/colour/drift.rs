@@ -53,7 +53,9 @@ pub fn drift(kept: &[Shown<'_>], today: &[Shown<'_>]) -> Option<Drift> {
     if pairs.len() < FEWEST {
         return None;
     }
-    let sum: f64 = (pairs.iter()).map(|(a, b)| de00(a.balanced, b.balanced)).sum();
+    let sum: f64 = (pairs.iter())
+        .map(|(a, b)| de00(a.balanced, b.balanced))
+        .sum();
     let light = sum / pairs.len() as f64;
     let mut patches: Vec<(String, f64)> = pairs
         .iter()
@@ -84,7 +86,10 @@ mod tests {
     #[test]
     fn the_same_lamp_has_not_changed() {
         let found = drift(&shown(0.0), &shown(0.0)).unwrap();
-        assert!(!found.other_light() && found.patches.is_empty(), "{found:?}");
+        assert!(
+            !found.other_light() && found.patches.is_empty(),
+            "{found:?}"
+        );
     }
 
     #[test]

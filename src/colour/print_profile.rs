@@ -76,10 +76,14 @@ pub struct PrintProfile {
 #[derive(Debug, thiserror::Error)]
 pub enum PrintError {
     /// The text is no print profile.
-    #[error("this is not a print profile of version v1 ({0}); measure the copy again with `cuptally calibrate --print`")]
+    #[error(
+        "this is not a print profile of version v1 ({0}); measure the copy again with `cuptally calibrate --print`"
+    )]
     Format(#[from] serde_json::Error),
     /// Not the card's patches.
-    #[error("this print profile does not hold the card's 24 patches; measure the copy again with `cuptally calibrate --print`")]
+    #[error(
+        "this print profile does not hold the card's 24 patches; measure the copy again with `cuptally calibrate --print`"
+    )]
     Patches,
     /// Some patches cannot be measured.
     #[error(
@@ -213,7 +217,9 @@ fn as_printed(sample: &Sample) -> Sample {
 /// values as far as the differences can be the correction's own.
 fn shrunk(samples: &[Sample], seen: &[[f64; 3]]) -> Vec<[f64; 3]> {
     let offs: Vec<Vector3<f64>> = (samples.iter().zip(seen))
-        .map(|(s, lab)| s.metric * (Vector3::from(*lab) - Vector3::from(s.target)) - s.print.expected)
+        .map(|(s, lab)| {
+            s.metric * (Vector3::from(*lab) - Vector3::from(s.target)) - s.print.expected
+        })
         .collect();
     let trust = |grey: bool| {
         let (mut all, mut own, mut n) = (0.0, 0.0, 0.0f64);

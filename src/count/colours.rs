@@ -82,7 +82,7 @@ fn taught_names(paints: &[Paint], taught: &Taught) -> Vec<Option<Named>> {
     if let Some(mut joint) = best {
         let instead = joint.regroup();
         for (k, i) in fit.into_iter().enumerate() {
-            named[i] = decide(k, &instead, &joint, &taught.names);
+            named[i] = decide(k, &instead, &joint, taught);
         }
     }
     named
@@ -92,6 +92,12 @@ fn taught_names(paints: &[Paint], taught: &Taught) -> Vec<Option<Named>> {
 /// takes for independent. On the sample photos, taught in one light or two, no group was sure and
 /// wrong from 0.45 down.
 const GROUP_TRUST: f64 = 0.4;
+/// What one piece says of its colour counts this much, for the same reason: odds are taken to this power.
+const OWN_TRUST: f64 = 0.8;
+/// Taught in one light only, a colour that is nearer than this to another (even units) is told from it by
+/// comparing the two. Where the photo shows one of them alone, the name is a guess about how this light
+/// shifts it.
+const HARD_NEIGHBOUR: f64 = 8.0;
 /// Where less than this share of a piece's light is its body's own and the rest mirrored, the
 /// name is inferred from small differences of large numbers.
 const OWN_LEAST: f64 = 0.35;
@@ -99,8 +105,9 @@ const OWN_LEAST: f64 = 0.35;
 const INFERRED_MOST: f64 = 0.85;
 
 /// One piece's name from its own probabilities and its group's.
-fn decide(piece: usize, instead: &[Instead], joint: &Joint<'_>, names: &[String]) -> Option<Named> {
-    let share = joint.shares().get(piece)?;
+fn decide(piece: usize, instead: &[Instead], joint: &Joint<'_>, taught: &Taught) -> Option<Named> {
+    let names = &taught.names;
+    let share = tempered(joint.shares().get(piece)?);
     let mut ranked: Vec<usize> = (0..share.len().saturating_sub(1)).collect();
     ranked.sort_by(|a, b| share[*b].total_cmp(&share[*a]));
     let (&best, second) = (ranked.first()?, ranked.get(1));
@@ -120,6 +127,11 @@ fn decide(piece: usize, instead: &[Instead], joint: &Joint<'_>, names: &[String]
     if joint.own_light(piece, best) < OWN_LEAST {
         probability = probability.min(INFERRED_MOST);
     }
+    let alone = |k: usize| joint.apart(best, k) < HARD_NEIGHBOUR && !joint.is_seen(k);
+    let lone = (0..taught.names.len()).find(|k| *k != best && taught.one_light() && alone(*k));
+    if lone.is_some() {
+        probability = probability.min(INFERRED_MOST);
+    }
     let share_new: f64 = share.iter().skip(names.len()).sum();
     if share_new + share[best] * right * new > 0.5 {
         return None;
@@ -128,9 +140,11 @@ fn decide(piece: usize, instead: &[Instead], joint: &Joint<'_>, names: &[String]
         .map(|(other, odds)| (share[best] * right * odds, *other))
         .max_by(|a, b| a.0.total_cmp(&b.0));
     let by_itself = second.map(|k| (share[*k], *k));
+    let lone = lone.map(|k| (share[k].max(1e-9), k));
     let runner_up = by_group
         .into_iter()
         .chain(by_itself)
+        .chain(lone)
         .max_by(|a, b| a.0.total_cmp(&b.0));
     Some(Named {
         name: name.clone(),
@@ -140,4 +154,11 @@ fn decide(piece: usize, instead: &[Instead], joint: &Joint<'_>, names: &[String]
             .and_then(|(_, k)| names.get(k).cloned()),
         new: false,
     })
+}
+
+/// Probabilities to the power of [`OWN_TRUST`], summing to 1 again.
+fn tempered(share: &[f64]) -> Vec<f64> {
+    let powers: Vec<f64> = share.iter().map(|p| p.max(0.0).powf(OWN_TRUST)).collect();
+    let all: f64 = powers.iter().sum::<f64>().max(f64::MIN_POSITIVE);
+    powers.iter().map(|p| p / all).collect()
 }

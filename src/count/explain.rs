@@ -29,16 +29,17 @@ const LIGHTS: [f64; 9] = [-2.4, -1.8, -1.2, -0.6, 0.0, 0.6, 1.2, 1.8, 2.4];
 /// image lies between them.
 const ALONE: f64 = 0.1;
 /// Standard deviation of a piece about its colour in its photo, even units: lightness (the
-/// light's own deviation apart), chromatic. Medians over the sample photos: 0.1, 0.25; doubled for
-/// other cameras' noise.
-const SPREAD: Even = [0.3, 0.5, 0.5];
+/// light's own deviation apart), chromatic. Over the sample photos to tune on 0.1, and 0.15 to 0.4
+/// where gloss is weak; more for other cameras' noise.
+const SPREAD: Even = [0.3, 0.7, 0.7];
 /// How far gloss of strength 1 is from neutral, even units in each chromatic direction: walls
-/// tint it, and the correction of neutrals errs by about 1 dE00.
-const GLOSS_TINT: f64 = 1.0;
+/// tint it, and at its brightness the tone curve and the camera's own colouring differ from those at
+/// the body's. Over the sample photos to tune on pieces with half their light mirrored are off by about 1.
+const GLOSS_TINT: f64 = 2.0;
 /// Error of linear light that noise, the camera's black and the correction leave, share of a
 /// white's light: it tints what is dark.
 const BLACK_ERROR: f64 = 0.0004;
-/// How far a cut-off channel tints the others, even units: the correction mixes channels.
+/// How far a cut-off channel tints the others, even units: the camera colours after the cut.
 const CUT_OFF_TINT: f64 = 1.5;
 /// Degrees of freedom of Student's t for the deviations: tails for what is not modelled.
 const TAILS: f64 = 8.0;
@@ -71,6 +72,16 @@ impl Look {
             even: even(shown),
             mixing,
             unmixing,
+        }
+    }
+
+    /// Luminance of the piece as it looks; endless where a channel was cut off, because there
+    /// may have been any amount of light more.
+    pub fn luminance(&self) -> f64 {
+        if self.paint.clipped.contains(&true) {
+            f64::INFINITY
+        } else {
+            luminance(self.paint.measured)
         }
     }
 
@@ -158,11 +169,7 @@ fn gloss_range(look: &Look, lit: [f64; 3], width: f64) -> (f64, f64) {
     }
     if all == 0.0 {
         // All that is known is that no channel holds less.
-        let least = over
-            .iter()
-            .copied()
-            .fold(0.0, f64::max)
-            .min(GLOSS_MOST);
+        let least = over.iter().copied().fold(0.0, f64::max).min(GLOSS_MOST);
         return (least, (GLOSS_MOST + 0.1 - least) / GLOSS_STEPS as f64);
     }
     let middle = (off / all).clamp(-GLOSS_TAUGHT, GLOSS_MOST);

@@ -18,7 +18,6 @@ use super::explain::{Explanation, GLOSS_FLOOR, Given, Look, explain, variance};
 use super::field::{Field, by_the_others};
 use super::shade::{shade_log, shade_of};
 use crate::colour::lab::{lab_from_linear, linear_from_lab};
-use crate::pieces::paint::luminance;
 use crate::units::Mm;
 
 /// Shift of colours in a photo, standard deviations in even units for lightness and for each
@@ -41,7 +40,7 @@ const LIGHT: f64 = 0.06;
 const LIGHT_OWN: f64 = 0.025;
 const LIGHT_REACH_MM: f64 = 120.0;
 /// Least spread of the log of the shade in a piece's dark places. Over the sample photos 0.17 to 0.5.
-const SHADE_LEAST: f64 = 0.35;
+const SHADE_LEAST: f64 = 0.45;
 /// How many pieces of a colour are taken as seen before any is.
 const UNSEEN: f64 = 0.5;
 /// Probability of a colour that nobody taught, spread over the room of surface colours in even
@@ -161,9 +160,19 @@ impl<'a> Joint<'a> {
         &self.state.share
     }
 
+    /// Distance between two colours as they were taught, even units.
+    pub fn apart(&self, a: usize, b: usize) -> f64 {
+        distance(self.bodies[a].even, self.bodies[b].even)
+    }
+
+    /// Whether some piece is more likely of this colour than not.
+    pub fn is_seen(&self, colour: usize) -> bool {
+        self.state.share.iter().any(|share| share[colour] > 0.5)
+    }
+
     /// Luminance of a piece as it looks.
     pub fn luminance(&self, piece: usize) -> f64 {
-        luminance(self.looks[piece].paint().measured)
+        self.looks[piece].luminance()
     }
 
     /// Share of a piece's light that would be its body's own if it had the colour.

@@ -78,6 +78,11 @@ impl Taught {
         }
         Self { names, bodies }
     }
+
+    /// Whether all was taught in one light, so that nothing is known of how other lights shift it.
+    pub fn one_light(&self) -> bool {
+        self.bodies.len() == 1
+    }
 }
 
 /// Gloss only adds light. Where a colour looks lighter in one light than in another, part of the

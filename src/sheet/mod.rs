@@ -7,5 +7,5 @@ pub mod advice;
 pub mod marked;
 pub mod reading_order;
 
-pub use light::{LightFile, PatchReport, drift_warnings};
 pub use file::{Group, Instead, Piece, SURE, Sheet, Unexplained, Warning};
+pub use light::{LightFile, PatchReport, drift_warnings};

@@ -118,7 +118,7 @@ impl Joint<'_> {
                 .filter(|(_, g)| **g == group)
                 .map(|(i, _)| *i)
                 .collect();
-            let bright = |i: &&usize| luminance(self.looks[**i].paint().measured);
+            let bright = |i: &&usize| self.looks[**i].luminance();
             let darkest = (members.iter()).min_by(|a, b| bright(a).total_cmp(&bright(b)));
             let Some(darkest) = darkest else {
                 continue;
@@ -176,7 +176,7 @@ impl Joint<'_> {
                     let forced: Forced = (best.iter().zip(self.looks))
                         .map(|(b, look)| match b {
                             Some(k) if *k == colour => {
-                                let lit = luminance(look.paint().measured) >= least;
+                                let lit = look.luminance() >= least;
                                 lit.then_some(other)
                             }
                             Some(k) if exchange && *k == other => Some(colour),
@@ -215,9 +215,7 @@ impl Joint<'_> {
     /// Luminances of a group's pieces, in order.
     fn lightness_of(&self, best: &[Option<usize>], colour: usize) -> Vec<f64> {
         let members = (self.looks.iter().zip(best)).filter(|(_, b)| **b == Some(colour));
-        let mut lights: Vec<f64> = members
-            .map(|(look, _)| luminance(look.paint().measured))
-            .collect();
+        let mut lights: Vec<f64> = members.map(|(look, _)| look.luminance()).collect();
         lights.sort_by(f64::total_cmp);
         lights
     }

@@ -1,8 +1,8 @@
 //! The error of each patch as a bar.
 
 use super::{ALERT, DARK, FAINT, GRID, faint, ink_of, plain, strong};
-use crate::drawing::lettering::Style;
 use crate::colour::Exclusion;
+use crate::drawing::lettering::Style;
 use crate::drawing::{Drawing, Ink, Lettering};
 use crate::sheet::PatchReport;
 use crate::units::Mm;
@@ -34,13 +34,25 @@ pub fn of_patches(patches: &[PatchReport], lettering: &Lettering) -> Drawing {
         0.0,
         4.5,
     );
-    say(&mut sheet, "should be | looks", faint(2.8), SWATCH - 2.0, 11.5);
+    say(
+        &mut sheet,
+        "should be | looks",
+        faint(2.8),
+        SWATCH - 5.0,
+        11.5,
+    );
     for k in 0..=5 {
         let value = 2.0 * f64::from(k);
         let x = BAR + value / MOST * LONGEST;
         let ink = if k == 0 { FAINT } else { GRID };
         sheet.upright_line(Mm::new(x, HEAD - 1.0), height - HEAD, 0.25, ink);
-        say(&mut sheet, &format!("{value:.0}"), faint(2.8), x - 0.8, 11.5);
+        say(
+            &mut sheet,
+            &format!("{value:.0}"),
+            faint(2.8),
+            x - 0.8,
+            11.5,
+        );
     }
     for (k, patch) in patches.iter().enumerate() {
         let y = HEAD + ROW * k as f64;
@@ -63,12 +75,21 @@ pub fn of_patches(patches: &[PatchReport], lettering: &Lettering) -> Drawing {
             Some(Exclusion::Outlier) => format!("{:.1}, not used: unlike the others", patch.de00),
         };
         let style = if patch.excluded.is_some() {
-            Style { ink: ALERT, ..plain(3.0) }
+            Style {
+                ink: ALERT,
+                ..plain(3.0)
+            }
         } else {
             plain(3.0)
         };
         let room = WIDTH - lettering.width_mm(&note, style);
-        say(&mut sheet, &note, style, (BAR + length + 1.2).min(room), middle);
+        say(
+            &mut sheet,
+            &note,
+            style,
+            (BAR + length + 1.2).min(room),
+            middle,
+        );
     }
     sheet
 }

@@ -17,6 +17,8 @@ pub struct LightMap {
 /// Largest room for the map, mm.
 const ROOM: [f64; 2] = [128.0, 74.0];
 const HEAD: f64 = 8.0;
+/// How far a cell reaches over the next ones, mm.
+const OVER_MM: f64 = 0.4;
 
 /// Cells from dark to light, the card's place, and in words how much the light changes.
 pub fn draw(map: &LightMap, fall_off_percent: [f64; 2], lettering: &Lettering) -> Drawing {
@@ -25,7 +27,13 @@ pub fn draw(map: &LightMap, fall_off_percent: [f64; 2], lettering: &Lettering) -
         let line = lettering.line(text, style, Mm::new(x, y));
         sheet.shapes.push(line);
     };
-    words(&mut sheet, "Light on the tray, 100 % on the card", strong(4.4), 0.0, 4.5);
+    words(
+        &mut sheet,
+        "Light on the tray, 100 % on the card",
+        strong(4.4),
+        0.0,
+        4.5,
+    );
     let values = || map.cells.iter().map(|c| c.1).filter(|v| v.is_finite());
     let (least, most) = (
         values().fold(f64::INFINITY, f64::min),
@@ -64,8 +72,8 @@ pub fn draw(map: &LightMap, fall_off_percent: [f64; 2], lettering: &Lettering) -
     for (place, value) in &map.cells {
         let middle = at(*place);
         let corner = Mm::new(middle.x - side / 2.0, middle.y - side / 2.0);
-        // A little over, so that no seams show.
-        sheet.rect(corner, side + 0.05, side + 0.05, shade(*value));
+        // Well over the next cells, which come later, so that no seams show.
+        sheet.rect(corner, side + OVER_MM, side + OVER_MM, shade(*value));
     }
     let corner = at(card[0]);
     let (width, height) = (design.width_mm * scale, design.height_mm * scale);
@@ -91,7 +99,13 @@ pub fn draw(map: &LightMap, fall_off_percent: [f64; 2], lettering: &Lettering) -
             "the card".to_owned(),
         ];
         for (k, line) in lines.iter().enumerate() {
-            words(&mut sheet, line, faint(3.0), x, HEAD + 51.0 + 4.2 * k as f64);
+            words(
+                &mut sheet,
+                line,
+                faint(3.0),
+                x,
+                HEAD + 51.0 + 4.2 * k as f64,
+            );
         }
     }
     sheet

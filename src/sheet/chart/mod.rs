@@ -164,6 +164,9 @@ mod tests {
         assert_eq!(ink_of([100.0, 0.0, 0.0]), Ink([255; 3]));
         // sRGB red in CIELAB D65 (colour-science 0.4.7); half a code for the published matrix.
         let Ink([red, green, blue]) = ink_of([53.2329, 80.1112, 67.2237]);
-        assert!(red >= 254 && green <= 2 && blue <= 2, "{red} {green} {blue}");
+        assert!(
+            red >= 254 && green <= 2 && blue <= 2,
+            "{red} {green} {blue}"
+        );
     }
 }

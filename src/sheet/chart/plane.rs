@@ -12,6 +12,8 @@ const SIDE: f64 = 128.0;
 const HEAD: f64 = 8.0;
 /// The plane reaches at least so far from grey.
 const LEAST_REACH: f64 = 50.0;
+/// Height of a line of names, mm.
+const LINE: f64 = 3.1;
 /// Patches further off than this (dE00) are drawn as needing a look.
 const FAR: f64 = 5.0;
 
@@ -45,14 +47,18 @@ impl Plane {
             sheet.level_line(at(0.0, y), SIDE, 0.25, ink);
             let label = format!("{value:.0}");
             let (below, beside) = (HEAD + SIDE - 1.2, 1.0);
-            if k != 0 {
+            // None at the very edge, where there is no room.
+            if k != 0 && value.abs() < 0.95 * reach {
                 let words = lettering.line(&label, faint(2.8), at(x + 0.6, below));
                 sheet.shapes.push(words);
                 let words = lettering.line(&label, faint(2.8), at(beside, y - 0.6));
                 sheet.shapes.push(words);
             }
         }
-        let ends = [("a*", SIDE - 5.0, HEAD + SIDE / 2.0 - 1.5), ("b*", SIDE / 2.0 + 1.5, HEAD + 4.0)];
+        let ends = [
+            ("a*", SIDE - 5.0, HEAD + SIDE / 2.0 - 1.5),
+            ("b*", SIDE / 2.0 + 1.5, HEAD + 4.0),
+        ];
         for (name, x, y) in ends {
             let words = lettering.line(name, strong(3.6), at(x, y));
             plane.drawing.shapes.push(words);
@@ -110,8 +116,9 @@ pub fn of_swatches(taught: &[Taught], lettering: &Lettering) -> Drawing {
         let rim = if swatch.close { ALERT } else { DARK };
         plane.dot(swatch.lab, 2.4, rim);
     }
+    let style = plain(2.9);
+    let mut taken: Vec<(Mm, f64)> = Vec::new();
     for swatch in taught {
-        let style = plain(2.9);
         let middle = plane.at(swatch.lab[1], swatch.lab[2]);
         let width = lettering.width_mm(&swatch.name, style);
         // Names near the right edge stand to the left of their dot.
@@ -120,7 +127,19 @@ pub fn of_swatches(taught: &[Taught], lettering: &Lettering) -> Drawing {
         } else {
             middle.x + 3.0
         };
-        let words = lettering.line(&swatch.name, style, Mm::new(x, middle.y + 1.0));
+        // The nearest line, up or down, that no other name stands on.
+        let free = |at: &Mm| {
+            taken.iter().all(|(other, other_width)| {
+                (at.y - other.y).abs() > LINE - 0.1
+                    || at.x > other.x + other_width + 1.0
+                    || other.x > at.x + width + 1.0
+            })
+        };
+        let lines = (0..12).flat_map(|k| [f64::from(k), -f64::from(k)]);
+        let mut places = lines.map(|k| Mm::new(x, middle.y + 1.0 + k * LINE));
+        let place = places.find(free).unwrap_or(Mm::new(x, middle.y + 1.0));
+        taken.push((place, width));
+        let words = lettering.line(&swatch.name, style, place);
         plane.drawing.shapes.push(words);
     }
     plane.drawing
