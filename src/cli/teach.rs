@@ -72,7 +72,7 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
         say::print_json(&taught)?;
         return Ok(Outcome::Done);
     }
-    tell(&light, &listed, &targets)?;
+    tell(&light, &listed, &targets, book.lights().len())?;
     for path in paths {
         say::print(&format!("kept: {}", path.display()))?;
     }
@@ -101,7 +101,12 @@ fn listed(taught: &[Swatch]) -> Vec<chart::Taught> {
         .collect()
 }
 
-fn tell(light: &str, listed: &[chart::Taught], targets: &Targets) -> Result<(), Failure> {
+fn tell(
+    light: &str,
+    listed: &[chart::Taught],
+    targets: &Targets,
+    lights: usize,
+) -> Result<(), Failure> {
     let values = if targets.print_profile {
         "the card's print profile"
     } else {
@@ -144,6 +149,11 @@ fn tell(light: &str, listed: &[chart::Taught], targets: &Targets) -> Result<(), 
             "{} less than {CLOSE_DE00} dE00 from another: pieces of these will often be doubtful",
             say::plural(close, "colour lies", "colours lie")
         ))?;
+    }
+    if lights < 2 {
+        say::print(
+            "taught in one light only: of colours that lie close together none will be sure; teach them again under another light, with another --light NAME",
+        )?;
     }
     Ok(())
 }

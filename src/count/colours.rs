@@ -94,9 +94,9 @@ fn taught_names(paints: &[Paint], taught: &Taught) -> Vec<Option<Named>> {
 const GROUP_TRUST: f64 = 0.4;
 /// What one piece says of its colour counts this much, for the same reason: odds are taken to this power.
 const OWN_TRUST: f64 = 0.8;
-/// Taught in one light only, a colour that is nearer than this to another (even units) is told from it by
-/// comparing the two. Where the photo shows one of them alone, the name is a guess about how this light
-/// shifts it.
+/// Taught in one light only, a colour that is nearer than this to another (even units) is never
+/// sure: how another lamp shifts the two, and how much gloss lay on each taught piece, is not known. Teaching
+/// them in a second light lifts this.
 const HARD_NEIGHBOUR: f64 = 8.0;
 /// Where less than this share of a piece's light is its body's own and the rest mirrored, the
 /// name is inferred from small differences of large numbers.
@@ -127,9 +127,12 @@ fn decide(piece: usize, instead: &[Instead], joint: &Joint<'_>, taught: &Taught)
     if joint.own_light(piece, best) < OWN_LEAST {
         probability = probability.min(INFERRED_MOST);
     }
-    let alone = |k: usize| joint.apart(best, k) < HARD_NEIGHBOUR && !joint.is_seen(k);
-    let lone = (0..taught.names.len()).find(|k| *k != best && taught.one_light() && alone(*k));
-    if lone.is_some() {
+    let neighbour = (0..taught.names.len())
+        .filter(|k| *k != best && taught.one_light())
+        .map(|k| (joint.apart(best, k), k))
+        .filter(|(apart, _)| *apart < HARD_NEIGHBOUR)
+        .min_by(|a, b| a.0.total_cmp(&b.0));
+    if neighbour.is_some() {
         probability = probability.min(INFERRED_MOST);
     }
     let share_new: f64 = share.iter().skip(names.len()).sum();
@@ -140,11 +143,11 @@ fn decide(piece: usize, instead: &[Instead], joint: &Joint<'_>, taught: &Taught)
         .map(|(other, odds)| (share[best] * right * odds, *other))
         .max_by(|a, b| a.0.total_cmp(&b.0));
     let by_itself = second.map(|k| (share[*k], *k));
-    let lone = lone.map(|k| (share[k].max(1e-9), k));
+    let neighbour = neighbour.map(|(_, k)| (share[k].max(1e-9), k));
     let runner_up = by_group
         .into_iter()
         .chain(by_itself)
-        .chain(lone)
+        .chain(neighbour)
         .max_by(|a, b| a.0.total_cmp(&b.0));
     Some(Named {
         name: name.clone(),

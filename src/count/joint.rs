@@ -165,11 +165,6 @@ impl<'a> Joint<'a> {
         distance(self.bodies[a].even, self.bodies[b].even)
     }
 
-    /// Whether some piece is more likely of this colour than not.
-    pub fn is_seen(&self, colour: usize) -> bool {
-        self.state.share.iter().any(|share| share[colour] > 0.5)
-    }
-
     /// Luminance of a piece as it looks.
     pub fn luminance(&self, piece: usize) -> f64 {
         self.looks[piece].luminance()
