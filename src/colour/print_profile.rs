@@ -147,7 +147,7 @@ impl PrintProfile {
                 let place = good.iter().position(|p| p.name == patch.name);
                 let lab = place.and_then(|i| labs.get(i)).copied();
                 let off = lab.map_or(0.0, |lab| de00(patch.target, lab));
-                if !(off <= MOST_OFF) {
+                if off.is_nan() || off > MOST_OFF {
                     return Err(PrintError::Impossible {
                         name: patch.name.clone(),
                         off,

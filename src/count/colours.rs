@@ -94,13 +94,15 @@ fn taught_names(paints: &[Paint], taught: &Taught) -> Vec<Option<Named>> {
 const GROUP_TRUST: f64 = 0.4;
 /// What one piece says of its colour counts this much, for the same reason: odds are taken to this power.
 const OWN_TRUST: f64 = 0.8;
-/// Taught in one light only, a colour that is nearer than this to another (even units) is never
-/// sure: how another lamp shifts the two, and how much gloss lay on each taught piece, is not known. Teaching
+/// Of two colours nearer to each other than this (even units), of which one was taught in one light only, neither is
+/// ever sure: how another lamp shifts the two, and how much gloss lay on each taught piece, is not known. Teaching
 /// them in a second light lifts this.
 const HARD_NEIGHBOUR: f64 = 8.0;
 /// Where less than this share of a piece's light is its body's own and the rest mirrored, the
 /// name is inferred from small differences of large numbers.
 const OWN_LEAST: f64 = 0.35;
+/// From this probability on a piece may well be of another colour.
+const MAY_BE: f64 = 0.02;
 /// Such a name is right more often than not, and never sure.
 const INFERRED_MOST: f64 = 0.85;
 
@@ -124,11 +126,14 @@ fn decide(piece: usize, instead: &[Instead], joint: &Joint<'_>, taught: &Taught)
     let others: f64 = group.values().sum();
     let right = 1.0 / (1.0 + others + new);
     let mut probability = share[best] * right;
-    if joint.own_light(piece, best) < OWN_LEAST {
+    // As it is named, or as what else it may well be.
+    let mirrored = (0..names.len())
+        .any(|k| (k == best || share[k] > MAY_BE) && joint.own_light(piece, k) < OWN_LEAST);
+    if mirrored {
         probability = probability.min(INFERRED_MOST);
     }
     let neighbour = (0..taught.names.len())
-        .filter(|k| *k != best && taught.one_light())
+        .filter(|k| *k != best && (taught.once(best) || taught.once(*k)))
         .map(|k| (joint.apart(best, k), k))
         .filter(|(apart, _)| *apart < HARD_NEIGHBOUR)
         .min_by(|a, b| a.0.total_cmp(&b.0));

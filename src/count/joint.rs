@@ -12,12 +12,14 @@ use rayon::prelude::*;
 mod regroup;
 
 pub use regroup::Instead;
+use regroup::TAUGHT_GLOSSES;
 
 use super::even::{Even, distance, even, uneven};
 use super::explain::{Explanation, GLOSS_FLOOR, Given, Look, explain, variance};
 use super::field::{Field, by_the_others};
 use super::shade::{shade_log, shade_of};
 use crate::colour::lab::{lab_from_linear, linear_from_lab};
+use crate::pieces::paint::luminance;
 use crate::units::Mm;
 
 /// Shift of colours in a photo, standard deviations in even units for lightness and for each
@@ -160,9 +162,21 @@ impl<'a> Joint<'a> {
         &self.state.share
     }
 
-    /// Distance between two colours as they were taught, even units.
+    /// Distance between two colours as they were taught, even units, were the lighter one without the
+    /// gloss that may have lain on its taught piece: whatever brings the two nearest.
     pub fn apart(&self, a: usize, b: usize) -> f64 {
-        distance(self.bodies[a].even, self.bodies[b].even)
+        let [a, b] = [a, b].map(|k| linear_from_lab(uneven(self.bodies[k].even)));
+        let (dark, light) = if luminance(a) < luminance(b) {
+            (a, b)
+        } else {
+            (b, a)
+        };
+        let dark_even = even(lab_from_linear(dark));
+        TAUGHT_GLOSSES
+            .into_iter()
+            .filter(|gloss| *gloss < 0.95 * luminance(light))
+            .map(|gloss| distance(even(lab_from_linear(light.map(|v| v - gloss))), dark_even))
+            .fold(f64::INFINITY, f64::min)
     }
 
     /// Luminance of a piece as it looks.

@@ -13,7 +13,7 @@ const NEAR: f64 = 14.0;
 /// Dark places this many standard deviations too dark make a piece suspect.
 const TOO_DARK: f64 = 2.5;
 /// Gloss that a taught piece may have had, in steps, share of a white's light.
-const TAUGHT_GLOSSES: [f64; 12] = [
+pub const TAUGHT_GLOSSES: [f64; 12] = [
     0.0, 0.005, 0.01, 0.015, 0.02, 0.03, 0.04, 0.05, 0.065, 0.08, 0.1, 0.13,
 ];
 /// Pieces less well explained than this (log density) are asked whether they are of a new
