@@ -232,10 +232,11 @@ fn two_lights_taught() {
 /// Right, sure, and photos exact in every group.
 const RIGHT: (usize, usize, usize) = (435, 380, 7);
 
-/// Several of the daylight photo's pieces have a window's image on them.
+/// Several of the daylight photo's pieces have a window's image on them. Few are sure: of colours with a near
+/// neighbour none is until a second light was taught.
 #[test]
 fn one_light_taught() {
-    for (light, right, sure) in [("daylight", 409, 348), ("warm-led", 432, 341)] {
+    for (light, right, sure) in [("daylight", 429, 133), ("warm-led", 431, 133)] {
         let all = figures(light, &book(&[light], &[]), &seen);
         assert!(all.wrong_and_sure.is_empty());
         assert!(all.right >= right && all.sure >= sure);
@@ -280,10 +281,8 @@ fn photos_that_the_reading_was_not_written_with() {
     let lights = book(&["daylight", "warm-led"], &[]);
     let hard = figures("hard neighbours", &lights, &|s| s.name.starts_with("hard-"));
     assert!(other.wrong_and_sure.is_empty() && other.right >= 78 && other.sure >= 68);
-    // Known faults, to be brought to nothing: an orange brown under tubes, and sands and a
-    // charcoal under an incandescent lamp's image.
-    assert!(both.wrong_and_sure.len() <= 1 && both.right >= 37);
-    assert!(hard.wrong_and_sure.len() <= 4 && hard.right >= 161);
+    assert!(both.wrong_and_sure.is_empty() && both.right >= 39);
+    assert!(hard.wrong_and_sure.is_empty() && hard.right >= 165);
 }
 
 /// Each photo that has a teach photo under the same illuminant.
@@ -316,7 +315,7 @@ fn taught_under_the_same_light() {
 }
 
 /// Right, sure, and wrong though sure: hard neighbours side by side are among the photos.
-const SAME_LIGHT: (usize, usize, usize) = (0, 0, 1000);
+const SAME_LIGHT: (usize, usize, usize) = (420, 88, 3);
 
 /// Every colour is left out of the teaching in turn. Of some the nearest taught colour is
 /// less than 5 dE00 away.
@@ -363,7 +362,7 @@ fn each_colour_in_turn_is_new() {
 }
 
 /// Called new, and taken for another colour and sure.
-const LEFT_OUT: (usize, usize) = (273, 112);
+const LEFT_OUT: (usize, usize) = (273, 111);
 
 /// The card's nominal values are put off by up to 8 dE00, as if the print had missed them, and the
 /// print is measured in the teach photo in daylight.
