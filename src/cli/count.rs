@@ -14,7 +14,7 @@ use crate::photo::Photo;
 use crate::pipeline::{self, Targets};
 use crate::sheet::SURE;
 use crate::sheet::marked;
-use crate::sheet::{Group, Sheet};
+use crate::sheet::{Group, LightFile, Sheet, drift_warnings};
 use crate::stock::inbox;
 use crate::stock::kind::Name;
 
@@ -32,6 +32,14 @@ pub struct Args {
     /// Where these pieces live (a cup, a drawer); kept in the sheets for `post`.
     #[arg(long, value_name = "NAME", value_parser = Name::new)]
     place: Option<Name>,
+
+    /// Name of the light that is on: warns when it is not as `calibrate` measured it [default: the nearest measured one].
+    #[arg(long, value_name = "NAME")]
+    light: Option<String>,
+
+    /// Which measured copy of the card lies on the tray, where several were measured.
+    #[arg(long, value_name = "COPY")]
+    card: Option<String>,
 
     /// Folder for sheets and pictures [default: `sheets` in the home folder].
     #[arg(long, value_name = "DIR")]
@@ -57,7 +65,11 @@ pub struct Counted {
 /// # Errors
 /// When a photo could not be counted or written; the others are done all the same.
 pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
-    let book = home::swatches(&context.home)?;
+    let known = Known {
+        book: home::swatches(&context.home)?,
+        targets: home::targets(&context.home, args.card.as_deref())?,
+        lights: home::known_lights(&context.home, args.light.as_deref())?,
+    };
     let out = args
         .out
         .clone()
@@ -68,7 +80,7 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     let mut failures: Vec<Failure> = Vec::new();
     for path in &args.photos {
         progress.set_message(path.display().to_string());
-        match count_one(path, args, &book, &out) {
+        match count_one(path, args, &known, &out) {
             Ok(one) => {
                 if !args.json {
                     progress.suspend(|| tell(&one))?;
@@ -101,10 +113,25 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     }
 }
 
-fn count_one(path: &Path, args: &Args, book: &SwatchBook, out: &Path) -> Result<Counted, Failure> {
+/// What was taught and measured before.
+struct Known {
+    book: SwatchBook,
+    targets: Targets,
+    lights: Vec<LightFile>,
+}
+
+fn count_one(path: &Path, args: &Args, known: &Known, out: &Path) -> Result<Counted, Failure> {
     let photo = look::open(path)?;
-    let mut sheet = pipeline::count(&photo, &home::targets(), &args.form.search(), Some(book))
-        .map_err(|e| look::trouble(path, &e))?;
+    let Known {
+        book,
+        targets,
+        lights,
+    } = known;
+    let scene = pipeline::measure(&photo, targets).map_err(|e| look::trouble(path, &e))?;
+    let search = args.form.search();
+    let mut sheet = pipeline::count_scene(&photo, &scene, targets, &search, Some(book));
+    let drifted = drift_warnings(lights, &pipeline::patch_reports(&scene));
+    sheet.warnings.extend(drifted);
     sheet.place = args.place.as_ref().map(ToString::to_string);
     write(&photo, sheet, path, out)
 }
@@ -121,7 +148,7 @@ pub fn count_open(
     book: &SwatchBook,
     out: &Path,
 ) -> Result<Counted, Failure> {
-    let targets: Targets = home::targets();
+    let targets = Targets::nominal();
     let mut sheet = pipeline::count(photo, &targets, &form.search(), Some(book))
         .map_err(|e| look::trouble(path, &e))?;
     sheet.place = Some(place.to_owned());

@@ -2,9 +2,12 @@
 
 pub mod file;
 pub mod review;
+pub mod light;
+pub mod chart;
 pub mod advice;
 pub mod marked;
 pub mod reading_order;
 
 pub use file::{Group, Instead, Piece, SURE, Sheet, Unexplained, Warning};
 pub use review::Review;
+pub use light::{LightFile, PatchReport, drift_warnings};
