@@ -9,5 +9,5 @@ pub mod marked;
 pub mod reading_order;
 
 pub use file::{Group, Instead, Piece, SURE, Sheet, Unexplained, Warning};
-pub use review::Review;
 pub use light::{LightFile, PatchReport, drift_warnings};
+pub use review::Review;
