@@ -87,12 +87,22 @@ pub enum ProgramError {
     Failed(String),
 }
 
-/// Steps of branch and bound, times the size of the program, that one solve may take.
-/// A step on a small program takes well under a millisecond; larger ones take longer
-/// in proportion. Raising it proves more and waits longer.
-const EFFORT: u64 = 8_000_000;
-/// The fewest and the most steps.
-const STEPS: (u64, u64) = (60, 20_000);
+/// Steps of branch and bound that one solve may take, on a program of up to
+/// [`SMALL`] terms. Raising it proves more and waits longer.
+const STEPS: f64 = 20_000.0;
+/// Terms, variables and rows together. Larger programs get fewer steps, by the cube
+/// of how much larger: each takes longer, and they need so many more for a proof that
+/// most end without one anyway. Measured: a plan of 300 lines against 5,000 kinds has
+/// thousands of terms and takes 1 to 2 s.
+const SMALL: f64 = 2_000.0;
+/// The fewest steps.
+const FEWEST: f64 = 60.0;
+
+/// How many steps a program of a size gets.
+fn steps(size: usize) -> u64 {
+    let larger = (size as f64 / SMALL).max(1.0);
+    (STEPS / larger.powi(3)).max(FEWEST) as u64
+}
 
 impl Program {
     /// A variable of any value from `least` to `most`.
@@ -229,7 +239,7 @@ impl Program {
             };
             problem.add_constraint(terms, is, right);
         }
-        let steps = (EFFORT / size.max(1) as u64).clamp(STEPS.0, STEPS.1);
+        let steps = steps(size);
         let mut options = SolveOptions::default();
         options.node_limit = Some(steps);
         if !hint.is_empty() {

@@ -158,7 +158,8 @@ impl Run<'_> {
             bound: 0.0,
             proven: true,
         };
-        let mut last = Allotment::default();
+        // To build nothing is always possible, and what an earlier priority found still is.
+        let mut last = nothing(self.network);
         for level in levels {
             let counts = |priority| if priority == level { -1.0 } else { 0.0 };
             let weights = Weights {
@@ -166,7 +167,16 @@ impl Run<'_> {
                 ..Weights::default()
             };
             let model = Model::new(self.network, None, Demand::Now, &weights, &pins);
-            let (allotment, solved) = model.solve(None)?;
+            let (allotment, solved) = match model.solve(None) {
+                Ok(answer) if answer.1.proven || self.network.ways.is_empty() => answer,
+                Err(error) if !matches!(error, ProgramError::Unfinished(_)) => {
+                    return Err(error.into());
+                }
+                poor => {
+                    let start = self.without_joins(&weights, &pins).unwrap_or(last);
+                    better(poor, model.solve(Some(&start)))?
+                }
+            };
             let finished = variants.iter().zip(&self.linked.variants);
             for ((variant, &group), &number) in finished.zip(&allotment.modules) {
                 if variant.priority == level {
@@ -183,6 +193,17 @@ impl Run<'_> {
             best.proven = true;
         }
         Ok((pins, best, last))
+    }
+
+    /// Most modules without joins: less than the best, but a good start, as there is
+    /// little in it that must be whole.
+    fn without_joins(&self, weights: &Weights, pins: &Pins) -> Option<Allotment> {
+        let mut network = self.network.clone();
+        network.ways.clear();
+        let model = Model::new(&network, None, Demand::Now, weights, pins);
+        let (mut allotment, _) = model.solve(None).ok()?;
+        allotment.joins = vec![0; self.network.ways.len()];
+        Some(allotment)
     }
 
     fn weights(&self, wish: Wish) -> Weights {
@@ -400,6 +421,46 @@ pub fn price(offers: &Offers, allotment: &Allotment) -> f64 {
     bought
         .map(|(offer, bought)| offer.price * bought.units as f64)
         .sum()
+}
+
+fn nothing(network: &Network) -> Allotment {
+    Allotment {
+        modules: vec![0; network.variants.len()],
+        joins: vec![0; network.ways.len()],
+        ..Allotment::default()
+    }
+}
+
+/// The better of two answers, with the better bound.
+fn better<E>(
+    one: Result<(Allotment, Solved), E>,
+    two: Result<(Allotment, Solved), E>,
+) -> Result<(Allotment, Solved), E> {
+    match (one, two) {
+        (Ok(one), Ok(two)) => {
+            let bound = one.1.bound.max(two.1.bound);
+            let proven = one.1.proven || two.1.proven;
+            let mut best = if two.1.objective < one.1.objective {
+                two
+            } else {
+                one
+            };
+            best.1.bound = bound;
+            best.1.proven = proven;
+            Ok(best)
+        }
+        (Ok(only), Err(_)) | (Err(_), Ok(only)) => Ok(only),
+        (Err(error), Err(_)) => Err(error),
+    }
+}
+
+/// Solves a model, and when the search finds nothing in time, again from a start. Not
+/// at once from there: the library simplifies less when it must keep a start possible.
+fn try_hard(model: &Model, start: &Allotment) -> Result<(Allotment, Solved), ProgramError> {
+    match model.solve(None) {
+        Err(ProgramError::Unfinished(_)) => model.solve(Some(start)),
+        other => other,
+    }
 }
 
 /// The fewest pieces that would finish one more module, without giving up any of a
