@@ -1,6 +1,7 @@
 //! The sheet: the result of one photo, as a file and as a marked-up picture.
 
 pub mod file;
+pub mod faults;
 pub mod advice;
 pub mod marked;
 pub mod reading_order;
