@@ -1,21 +1,24 @@
 //! The order of the stages, here and nowhere else.
 
+use palette::white_point::D65;
+use palette::{FromColor, Lab, LinSrgb};
 use thiserror::Error;
 
 use crate::card::design::CardDesign;
-use crate::card::{CardError, FoundCard, find};
+use crate::card::{CardError, FoundCard, card_quality, find};
 use crate::colour::{
     Correction, CorrectionError, Patch, PrintProfile, SwatchBook, correct, read_patches,
 };
 use crate::count::doubt::{colour_doubts, form_is_told};
 use crate::count::groups::round3;
 use crate::count::{groups, name_colours, shape_probability};
-use crate::photo::Photo;
+use crate::photo::{Photo, edge_width_px, overexposed_share, white_level};
 use crate::pieces::paint::{Paint, paint};
 use crate::pieces::stance::area_and_middle;
 use crate::pieces::{FoundPiece, Leftover, Search, find_pieces};
 use crate::sheet::advice::{self, Advice};
 use crate::sheet::chart::LightMap;
+use crate::sheet::faults::{Fault, Measured, faults, why_unseen};
 use crate::sheet::file::{CardReport, ColourReport, PhotoRef, Unexplained, Version};
 use crate::sheet::{Instead, LightFile, PatchReport, Piece, SURE, Sheet};
 use crate::tray::ground::GroundError;
@@ -29,6 +32,11 @@ pub enum Trouble {
     /// No card to measure by.
     #[error(transparent)]
     Card(#[from] CardError),
+    /// No card to measure by, and what is wrong with the photo.
+    #[error(
+        "no card can be read in this photo: {0}; take it again from above, the whole card flat beside the pieces"
+    )]
+    Unseen(String),
     /// No view of the tray from above.
     #[error(transparent)]
     Pose(#[from] PoseError),
@@ -101,7 +109,8 @@ fn on_card(at: Mm, margin_mm: f64) -> bool {
 /// [`Trouble`] where the photo cannot be measured.
 pub fn measure(photo: &Photo, targets: &Targets) -> Result<Scene, Trouble> {
     let design = CardDesign::v1();
-    let card = find(&photo.pixels.grey8())?;
+    let grey = photo.pixels.grey8();
+    let card = find(&grey).map_err(|error| explained(error, photo, &grey))?;
     let size = (photo.pixels.width() as u32, photo.pixels.height() as u32);
     let pose = fit_pose(&card, design, size, photo.focal_35mm)?;
     let patches = read_patches(photo, &pose.camera, &targets.lab);
@@ -122,6 +131,40 @@ pub fn measure(photo: &Photo, targets: &Targets) -> Result<Scene, Trouble> {
         foreground,
     })
 }
+
+/// Why no card was found, as well as the photo tells.
+fn explained(error: CardError, photo: &Photo, grey: &image::GrayImage) -> Trouble {
+    let why = || {
+        why_unseen(
+            edge_width_px(grey),
+            white_level(grey),
+            overexposed_share(photo),
+        )
+    };
+    match error {
+        CardError::NoCard => why().map_or(Trouble::Card(error), Trouble::Unseen),
+        other => Trouble::Card(other),
+    }
+}
+
+/// What is wrong with the photo as a whole.
+fn photo_faults(photo: &Photo, scene: &Scene, paints: &[Paint]) -> Vec<Fault> {
+    let pieces: Vec<[f64; 3]> = paints.iter().map(|paint| paint.lab).collect();
+    let beside = Mm::new(CardDesign::v1().width_mm / 2.0, -TRAY_BESIDE_CARD_MM);
+    let [l, a, b] = scene.ground.at(beside);
+    let rgb: LinSrgb<f32> = LinSrgb::from_color(Lab::<D65, f32>::new(l, a, b));
+    faults(&Measured {
+        card: card_quality(&photo.pixels, &scene.card),
+        overexposed: overexposed_share(photo),
+        misfit_px: scene.pose.median_residual_px(),
+        tray_noise: scene.ground.noise[0],
+        tray: scene.correction.apply([rgb.red, rgb.green, rgb.blue]),
+        pieces: &pieces,
+    })
+}
+
+/// Where the tray's colour is read: close to the card, whose light the correction knows.
+const TRAY_BESIDE_CARD_MM: f64 = 20.0;
 
 /// A found piece with its colour, where that could be read.
 pub struct Seen {
@@ -182,6 +225,7 @@ pub fn count_scene(
 ) -> Sheet {
     let (seen, leftovers) = look(scene, search);
     let paints: Vec<Paint> = seen.iter().map(|s| s.paint).collect();
+    let faults = photo_faults(photo, scene, &paints);
     let named = name_colours(&paints, book);
     let mut pieces: Vec<Piece> = seen
         .iter()
@@ -189,13 +233,17 @@ pub fn count_scene(
         .filter_map(|(seen, named)| {
             let (shape_right, mut doubts) = shape_probability(&seen.piece);
             doubts.extend(colour_doubts(named, seen.paint.glare()));
-            let sure = round3(shape_right * named.probability);
+            let spoilt: Vec<_> = faults.iter().filter_map(Fault::trust).collect();
+            let trust: f64 = spoilt.iter().map(|(factor, _)| factor).product();
+            let sure = round3(shape_right * named.probability * trust);
             let mut piece = placed(scene, seen)?;
             piece.colour.clone_from(&named.name);
             piece.sure = sure;
             piece.instead = instead(seen, named, shape_right);
             if sure < SURE {
                 piece.doubts = doubts.iter().map(|d| d.text()).collect();
+                let reasons = spoilt.iter().map(|(_, reason)| (*reason).to_owned());
+                piece.doubts.extend(reasons);
             }
             Some(piece)
         })
@@ -218,6 +266,9 @@ pub fn count_scene(
         untaught: book.is_none_or(|book| book.names().is_empty()),
         pieces: &pieces,
         unexplained: &unexplained,
+        faults: &faults,
+        at_edge: leftovers.iter().filter(|l| l.at_frame).count(),
+        cut: seen.iter().filter(|s| s.piece.at_frame).count(),
     });
     Sheet {
         sheet: Version::V1,

@@ -5,5 +5,7 @@ mod v1;
 pub mod print;
 pub mod find;
 mod edges;
+pub mod quality;
 
 pub use find::{CardError, FoundCard, FoundTag, find};
+pub use quality::{CardQuality, card_quality};

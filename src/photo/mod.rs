@@ -40,11 +40,13 @@ mod profile;
 mod reading;
 mod clipped;
 mod picture;
+mod sharpness;
 
 pub use clipped::Clipped;
 pub use error::{PhotoError, Problem};
 pub use limits::Limits;
 pub use picture::{LinearPicture, srgb_decode, srgb_encode, srgb_encode_8};
+pub use sharpness::{edge_width_px, overexposed_share, white_level};
 pub use source::{Format, Note, SourceInfo};
 
 use decoded::Decoded;

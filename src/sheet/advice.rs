@@ -1,5 +1,6 @@
 //! What a person should know about a photo before trusting its sheet, and what to do.
 
+use super::faults::Fault;
 use super::file::{Piece, Unexplained, Warning};
 use crate::card::FoundCard;
 use crate::card::design::CardDesign;
@@ -25,11 +26,14 @@ pub struct Advice<'a> {
     pub pieces: &'a [Piece],
     /// Foreground that no piece explains.
     pub unexplained: &'a [Unexplained],
+    /// What is wrong with the photo as a whole.
+    pub faults: &'a [Fault],
+    /// How many of the unexplained places reach the photo's edge.
+    pub at_edge: usize,
+    /// How many of the pieces are cut by the photo's edge.
+    pub cut: usize,
 }
 
-/// Tag corners off their model by more than this share of a tag's side: on a flat
-/// card they are off by a few thousandths (sample photos: 0.1 px of 80 to 120).
-const BENT_SHARE: f64 = 0.01;
 /// Beyond this tilt the far side of the tray is much smaller than the near one.
 const TILTED_DEG: f64 = 25.0;
 /// Mean leave-one-out error from which colours are not to be trusted: above it
@@ -61,19 +65,8 @@ pub fn warnings(advice: &Advice<'_>) -> Vec<Warning> {
             ),
         );
     }
-    let side = advice
-        .card
-        .tags
-        .first()
-        .map_or(1.0, |t| t.corners[0].distance(t.corners[1]));
-    let misfit = advice.pose.median_residual_px();
-    if misfit > BENT_SHARE * side {
-        warn(
-            "card-bent",
-            format!(
-                "the card's tags are off a flat card by {misfit:.1} px; press the card flat and take the photo again"
-            ),
-        );
+    for fault in advice.faults {
+        warn(fault.code(), fault.text());
     }
     let tilt = advice.pose.camera.tilt_deg();
     if tilt > TILTED_DEG {
@@ -90,7 +83,9 @@ pub fn warnings(advice: &Advice<'_>) -> Vec<Warning> {
         .iter()
         .filter(|p| p.excluded == Some(Exclusion::Clipped))
         .count();
-    if clipped > all / 4 {
+    let exposure_named =
+        (advice.faults.iter()).any(|f| matches!(f, Fault::TooDark(_) | Fault::TooBright(_)));
+    if clipped > all / 4 && !exposure_named {
         warn(
             "exposure",
             format!(
@@ -98,7 +93,8 @@ pub fn warnings(advice: &Advice<'_>) -> Vec<Warning> {
             ),
         );
     }
-    if advice.residuals.mean > POOR_COLOUR_DE00 {
+    let glare = (advice.faults.iter()).any(|f| matches!(f, Fault::CardGlare(_)));
+    if !glare && advice.residuals.mean > POOR_COLOUR_DE00 {
         warn(
             "colour-poor",
             format!(
@@ -114,7 +110,33 @@ pub fn warnings(advice: &Advice<'_>) -> Vec<Warning> {
                 .to_owned(),
         );
     }
-    let spots = advice.unexplained.len();
+    if advice.cut > 0 {
+        let pieces = if advice.cut == 1 {
+            "1 piece is"
+        } else {
+            &format!("{} pieces are", advice.cut)
+        };
+        warn(
+            "cut-by-edge",
+            format!(
+                "{pieces} cut by the edge of the photo; move them inwards or take the photo from further away"
+            ),
+        );
+    }
+    if advice.at_edge > 0 {
+        let things = if advice.at_edge == 1 {
+            "1 thing"
+        } else {
+            &format!("{} things", advice.at_edge)
+        };
+        warn(
+            "at-edge",
+            format!(
+                "in no count: {things} at the edge of the photo; where that is a piece and not the tray's rim, take the photo from further away"
+            ),
+        );
+    }
+    let spots = advice.unexplained.len().saturating_sub(advice.at_edge);
     if spots > 0 {
         let pile = advice.unexplained.iter().any(|s| s.area_mm2 > PILE_MM2);
         let remedy = if pile {

@@ -4,6 +4,7 @@ pub mod file;
 pub mod review;
 pub mod light;
 pub mod chart;
+pub mod faults;
 pub mod advice;
 pub mod marked;
 pub mod reading_order;
