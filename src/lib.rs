@@ -1,7 +1,8 @@
 //! cuptally counts loose building bricks on a tray from one overhead photo.
 //!
 //! The modules are declared in the order in which a photo passes through them;
-//! none imports a later one. Only [`cli`], [`photo`] and [`stock`] touch files.
+//! none imports a later one. Only [`cli`], [`photo`],
+//! [`review`] and [`stock`] touch files.
 //! Frames, units, colour spaces, files and exit codes: `docs/conventions.md`.
 //!
 //! | stage | takes | gives |
@@ -17,6 +18,7 @@
 //! | [`count`] | pieces | a sheet's groups with a range, doubts |
 //! | [`pipeline`] | a photo | its sheet: the stages above, in order |
 //! | [`stock`] | sheets | what is owned, and its history |
+//! | [`review`] | sheets, a person's corrections | sheets put right, posted |
 //! | [`cover`] | a plan and the stock | what can be built, what to fetch, what to buy |
 
 pub mod units;
@@ -32,6 +34,7 @@ pub mod sheet;
 pub mod count;
 pub mod pipeline;
 pub mod stock;
+pub mod review;
 pub mod cover;
 
 pub mod cli;

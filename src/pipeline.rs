@@ -4,7 +4,9 @@ use thiserror::Error;
 
 use crate::card::design::CardDesign;
 use crate::card::{CardError, FoundCard, find};
-use crate::colour::{Correction, CorrectionError, Patch, SwatchBook, correct, read_patches};
+use crate::colour::{
+    Correction, CorrectionError, Patch, PrintProfile, SwatchBook, correct, read_patches,
+};
 use crate::count::doubt::{colour_doubts, form_is_told};
 use crate::count::groups::round3;
 use crate::count::{groups, name_colours, shape_probability};
@@ -13,8 +15,9 @@ use crate::pieces::paint::{Paint, paint};
 use crate::pieces::stance::area_and_middle;
 use crate::pieces::{FoundPiece, Leftover, Search, find_pieces};
 use crate::sheet::advice::{self, Advice};
+use crate::sheet::chart::LightMap;
 use crate::sheet::file::{CardReport, ColourReport, PhotoRef, Unexplained, Version};
-use crate::sheet::{Instead, Piece, SURE, Sheet};
+use crate::sheet::{Instead, LightFile, PatchReport, Piece, SURE, Sheet};
 use crate::tray::ground::GroundError;
 use crate::tray::{Foreground, Ground, LabView, Light};
 use crate::units::Mm;
@@ -53,6 +56,14 @@ impl Targets {
         Self {
             lab,
             print_profile: false,
+        }
+    }
+
+    /// What one printed copy was measured to look like.
+    pub fn of(profile: &PrintProfile) -> Self {
+        Self {
+            lab: profile.patches.iter().map(|p| p.lab).collect(),
+            print_profile: true,
         }
     }
 }
@@ -158,7 +169,18 @@ pub fn count(
     book: Option<&SwatchBook>,
 ) -> Result<Sheet, Trouble> {
     let scene = measure(photo, targets)?;
-    let (seen, leftovers) = look(&scene, search);
+    Ok(count_scene(photo, &scene, targets, search, book))
+}
+
+/// Counts a measured photo into a sheet.
+pub fn count_scene(
+    photo: &Photo,
+    scene: &Scene,
+    targets: &Targets,
+    search: &Search,
+    book: Option<&SwatchBook>,
+) -> Sheet {
+    let (seen, leftovers) = look(scene, search);
     let paints: Vec<Paint> = seen.iter().map(|s| s.paint).collect();
     let named = name_colours(&paints, book);
     let mut pieces: Vec<Piece> = seen
@@ -168,7 +190,7 @@ pub fn count(
             let (shape_right, mut doubts) = shape_probability(&seen.piece);
             doubts.extend(colour_doubts(named, seen.paint.glare()));
             let sure = round3(shape_right * named.probability);
-            let mut piece = placed(&scene, seen)?;
+            let mut piece = placed(scene, seen)?;
             piece.colour.clone_from(&named.name);
             piece.sure = sure;
             piece.instead = instead(seen, named, shape_right);
@@ -186,7 +208,7 @@ pub fn count(
     for (k, piece) in pieces.iter_mut().enumerate() {
         piece.id = k as u32 + 1;
     }
-    let unexplained = unexplained(&scene, &leftovers);
+    let unexplained = unexplained(scene, &leftovers);
     let warnings = advice::warnings(&Advice {
         notes: &photo.source.notes,
         card: &scene.card,
@@ -197,18 +219,19 @@ pub fn count(
         pieces: &pieces,
         unexplained: &unexplained,
     });
-    Ok(Sheet {
+    Sheet {
         sheet: Version::V1,
         photo: photo_ref(photo),
         place: None,
         checked: false,
-        card: card_report(&scene),
-        colour: colour_report(&scene, targets),
+        card: card_report(scene),
+        colour: colour_report(scene, targets),
         groups: groups(&pieces),
         pieces,
         unexplained,
         warnings,
-    })
+        review: None,
+    }
 }
 
 /// The photo as sheets name it.
@@ -218,6 +241,7 @@ pub fn photo_ref(photo: &Photo) -> PhotoRef {
         width_px: photo.pixels.width() as u32,
         height_px: photo.pixels.height() as u32,
         hash: photo.hash.clone(),
+        path: None,
     }
 }
 
@@ -321,6 +345,7 @@ pub fn card_report(scene: &Scene) -> CardReport {
         mm_per_px: (camera.mm_per_px(middle).unwrap_or(0.0) * 1e5).round() / 1e5,
         tilt_deg: round2(camera.tilt_deg()),
         camera_height_mm: camera.height_mm().round(),
+        lens_k1: (camera.k1 * 1e5).round() / 1e5,
         patches: scene.patches.len() as u8,
     }
 }
@@ -334,6 +359,65 @@ pub fn colour_report(scene: &Scene, targets: &Targets) -> ColourReport {
         max_de00: round2(residuals.max),
         print_profile: targets.print_profile,
         method: scene.correction.method().as_str().to_owned(),
+    }
+}
+
+/// How the photo shows each of the card's patches.
+pub fn patch_reports(scene: &Scene) -> Vec<PatchReport> {
+    let residuals = &scene.correction.residuals().patches;
+    (scene.patches.iter().zip(residuals))
+        .map(|(patch, residual)| PatchReport {
+            name: patch.name.clone(),
+            seen_rgb: patch.rgb.map(|v| (f64::from(v) * 1e4).round() / 1e4),
+            target_lab: patch.target,
+            balanced_lab: (scene.correction)
+                .balanced_lab(patch.rgb, scene.correction.light_at(patch.place))
+                .map(round2),
+            corrected_lab: residual.lab.map(round2),
+            de00: round2(residual.de00),
+            excluded: residual.excluded,
+        })
+        .collect()
+}
+
+/// What is kept of the light in a photo.
+pub fn light_file(photo: &Photo, scene: &Scene, targets: &Targets, name: &str) -> LightFile {
+    LightFile {
+        light: Version::V1,
+        name: name.to_owned(),
+        photo: photo_ref(photo),
+        card: card_report(scene),
+        colour: colour_report(scene, targets),
+        fall_off_percent: scene
+            .correction
+            .light_slope()
+            .map(|slope| round2(100.0 * (slope * 100.0).exp_m1())),
+        patches: patch_reports(scene),
+    }
+}
+
+/// Cells of [`light_map`] along the longer side of the view.
+const MAP_CELLS: f64 = 36.0;
+
+/// The light over the part of the tray that is in the photo.
+pub fn light_map(scene: &Scene) -> LightMap {
+    let light = Light::of(&scene.ground, &scene.correction);
+    let (rows, columns) = scene.view.size();
+    let step = (rows.max(columns) as f64 / MAP_CELLS).max(1.0);
+    let mut cells = Vec::new();
+    let count = |side: usize| (side as f64 / step).floor() as usize;
+    for row in 0..count(rows) {
+        for column in 0..count(columns) {
+            let (x, y) = ((column as f64 + 0.5) * step, (row as f64 + 0.5) * step);
+            if scene.view.inside.get((y as usize, x as usize)) == Some(&true) {
+                let place = scene.view.to_mm(x, y);
+                cells.push((place, light.at(place)));
+            }
+        }
+    }
+    LightMap {
+        cell_mm: step * scene.view.mm_per_px,
+        cells,
     }
 }
 

@@ -9,7 +9,9 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::LazyLock;
 
-use cuptally::colour::{Swatch, SwatchBook};
+use cuptally::colour::lab::de00;
+use cuptally::colour::print_profile::PAPER;
+use cuptally::colour::{PrintProfile, Swatch, SwatchBook, read_paper};
 use cuptally::count::{Named, name_colours};
 use cuptally::photo::{self, Limits};
 use cuptally::pieces::paint::{Paint, paint};
@@ -23,6 +25,7 @@ use serde::Deserialize;
 
 #[derive(Deserialize)]
 struct Truth {
+    light: String,
     pieces: Vec<Piece>,
 }
 
@@ -57,6 +60,8 @@ struct Shown {
     name: String,
     /// Whether the photo was kept from those who wrote the program.
     unseen: bool,
+    /// The CIE illuminant's name.
+    light: String,
     pieces: Vec<Piece>,
     paints: Vec<Paint>,
 }
@@ -71,6 +76,13 @@ const KINDS: [&str; 5] = [
 ];
 
 static SHOWN: LazyLock<Vec<Shown>> = LazyLock::new(|| {
+    shown_by(&Targets::nominal(), &|name| {
+        KINDS.iter().any(|kind| name.contains(kind))
+    })
+});
+
+/// Reads the wanted photos with the card's patches taken to look so.
+fn shown_by(targets: &Targets, wanted: &(dyn Fn(&str) -> bool + Sync)) -> Vec<Shown> {
     let photos = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-photos");
     let mut paths: Vec<PathBuf> = ["tune", "check"]
         .iter()
@@ -80,7 +92,7 @@ static SHOWN: LazyLock<Vec<Shown>> = LazyLock::new(|| {
         .filter(|path| {
             let name = path.file_stem().unwrap().to_str().unwrap();
             // The far photo takes as long as four others.
-            KINDS.iter().any(|kind| name.contains(kind)) && !name.contains("-far-")
+            wanted(name) && !name.contains("-far-")
         })
         .collect();
     paths.sort();
@@ -90,7 +102,7 @@ static SHOWN: LazyLock<Vec<Shown>> = LazyLock::new(|| {
             let truth = fs::read_to_string(path.with_extension("json")).unwrap();
             let truth: Truth = serde_json::from_str(&truth).unwrap();
             let photo = photo::open(path, &Limits::default()).unwrap();
-            let scene = pipeline::measure(&photo, &Targets::nominal()).unwrap();
+            let scene = pipeline::measure(&photo, targets).unwrap();
             let light = Light::of(&scene.ground, &scene.correction);
             let paints = truth.pieces.iter().map(|piece| {
                 paint(
@@ -106,19 +118,24 @@ static SHOWN: LazyLock<Vec<Shown>> = LazyLock::new(|| {
                 unseen: path.parent().is_some_and(|p| p.ends_with("check")),
                 name: path.file_stem().unwrap().to_str().unwrap().to_owned(),
                 paints: paints.collect(),
+                light: truth.light,
                 pieces: truth.pieces,
             }
         })
         .filter(|shown| !shown.pieces.is_empty())
         .collect()
-});
+}
 
 /// What was taught by the photos whose name says so, but for some colours.
 fn book(lights: &[&str], but: &[&str]) -> SwatchBook {
+    book_of(&SHOWN, lights, but)
+}
+
+fn book_of(all: &[Shown], lights: &[&str], but: &[&str]) -> SwatchBook {
     let mut book = SwatchBook::default();
     for light in lights {
         let name = format!("teach-{light}-");
-        let shown = SHOWN.iter().find(|s| s.name.starts_with(&name)).unwrap();
+        let shown = all.iter().find(|s| s.name.starts_with(&name)).unwrap();
         for (piece, paint) in shown.pieces.iter().zip(&shown.paints) {
             if !but.contains(&piece.colour.as_str()) {
                 let swatch = Swatch {
@@ -213,12 +230,13 @@ fn two_lights_taught() {
 }
 
 /// Right, sure, and photos exact in every group.
-const RIGHT: (usize, usize, usize) = (434, 392, 6);
+const RIGHT: (usize, usize, usize) = (435, 380, 7);
 
-/// Several of the daylight photo's pieces have a window's image on them.
+/// Several of the daylight photo's pieces have a window's image on them. Few are sure: of colours with a near
+/// neighbour none is until a second light was taught.
 #[test]
 fn one_light_taught() {
-    for (light, right, sure) in [("daylight", 409, 348), ("warm-led", 432, 341)] {
+    for (light, right, sure) in [("daylight", 429, 133), ("warm-led", 431, 133)] {
         let all = figures(light, &book(&[light], &[]), &seen);
         assert!(all.wrong_and_sure.is_empty());
         assert!(all.right >= right && all.sure >= sure);
@@ -263,8 +281,165 @@ fn photos_that_the_reading_was_not_written_with() {
     let lights = book(&["daylight", "warm-led"], &[]);
     let hard = figures("hard neighbours", &lights, &|s| s.name.starts_with("hard-"));
     assert!(other.wrong_and_sure.is_empty() && other.right >= 78 && other.sure >= 68);
-    // Known faults, to be brought to nothing: an orange brown under tubes, and sands and a
-    // charcoal under an incandescent lamp's image.
-    assert!(both.wrong_and_sure.len() <= 1 && both.right >= 37);
-    assert!(hard.wrong_and_sure.len() <= 4 && hard.right >= 161);
+    assert!(both.wrong_and_sure.is_empty() && both.right >= 39);
+    assert!(hard.wrong_and_sure.is_empty() && hard.right >= 165);
 }
+
+/// Each photo that has a teach photo under the same illuminant.
+#[test]
+fn taught_under_the_same_light() {
+    let pairs = [
+        ("D65", "daylight"),
+        ("LED-B1", "warm-led"),
+        ("A", "incandescent"),
+        ("FL11", "tubes-fl11"),
+        ("LED-B5", "cool-led-b5"),
+    ];
+    let (mut pieces, mut right, mut sure, mut wrong_and_sure) = (0, 0, 0, Vec::new());
+    for (light, taught) in pairs {
+        let all = figures(
+            &format!("{light}, taught under the same"),
+            &book(&[taught], &[]),
+            &|s| s.light == light && !s.name.starts_with("teach-") && !s.name.contains("-other-"),
+        );
+        pieces += all.pieces;
+        right += all.right;
+        sure += all.sure;
+        wrong_and_sure.extend(all.wrong_and_sure);
+    }
+    println!(
+        "same light: {right} of {pieces} right, {sure} sure, {} of them wrong: {wrong_and_sure:#?}",
+        wrong_and_sure.len()
+    );
+    assert!(right >= SAME_LIGHT.0 && sure >= SAME_LIGHT.1 && wrong_and_sure.len() <= SAME_LIGHT.2);
+}
+
+/// Right, sure, and wrong though sure: hard neighbours side by side are among the photos.
+const SAME_LIGHT: (usize, usize, usize) = (420, 88, 3);
+
+/// Every colour is left out of the teaching in turn. Of some the nearest taught colour is
+/// less than 5 dE00 away.
+#[test]
+fn each_colour_in_turn_is_new() {
+    let names: Vec<String> = book(&["daylight"], &[])
+        .names()
+        .iter()
+        .map(|n| (*n).to_owned())
+        .collect();
+    let runs: Vec<(usize, usize, usize)> = names
+        .par_iter()
+        .map(|but| {
+            let book = book(&["daylight", "warm-led"], &[but]);
+            let (mut shown, mut new, mut sure) = (0, 0, 0);
+            for photo in SHOWN
+                .iter()
+                .filter(|s| seen(s) && s.pieces.iter().any(|p| p.colour == *but))
+            {
+                let named = name_colours(&photo.paints, Some(&book));
+                for (_, named) in photo
+                    .pieces
+                    .iter()
+                    .zip(&named)
+                    .filter(|(p, _)| p.colour == *but)
+                {
+                    shown += 1;
+                    new += usize::from(named.new);
+                    sure += usize::from(!named.new && named.probability >= SURE);
+                }
+            }
+            (shown, new, sure)
+        })
+        .collect();
+    for (name, (shown, new, sure)) in names.iter().zip(&runs) {
+        println!(
+            "  without {name:14} {shown:3} shown, {new:3} new, {sure:3} taken for another and sure"
+        );
+    }
+    let sum = |of: fn(&(usize, usize, usize)) -> usize| runs.iter().map(of).sum::<usize>();
+    let (shown, new, sure) = (sum(|r| r.0), sum(|r| r.1), sum(|r| r.2));
+    println!("left out: {new} of {shown} new, {sure} taken for another and sure");
+    assert!(new >= LEFT_OUT.0 && sure <= LEFT_OUT.1);
+}
+
+/// Called new, and taken for another colour and sure.
+const LEFT_OUT: (usize, usize) = (273, 111);
+
+/// The card's nominal values are put off by up to 8 dE00, as if the print had missed them, and the
+/// print is measured in the teach photo in daylight.
+#[test]
+fn a_bad_print_costs_little_once_it_is_measured() {
+    let wanted = |name: &str| {
+        [
+            "teach-daylight",
+            "teach-warm-led",
+            "plates-sorted-d65-window",
+            "plates-sorted-led-b1",
+            "bricks-sorted-fl2",
+            "tiles-sorted-led-b3",
+        ]
+        .iter()
+        .any(|part| name.starts_with(part))
+    };
+    let right = |all: &[Shown]| {
+        let book = book_of(all, &["daylight", "warm-led"], &[]);
+        let photos = all.iter().filter(|s| !s.name.starts_with("teach-"));
+        photos
+            .flat_map(|s| s.pieces.iter().zip(name_colours(&s.paints, Some(&book))))
+            .filter(|(piece, named)| piece.colour == named.name)
+            .count()
+    };
+    let good = shown_by(&Targets::nominal(), &wanted);
+    let pieces: usize = good
+        .iter()
+        .filter(|s| !s.name.starts_with("teach-"))
+        .map(|s| s.pieces.len())
+        .sum();
+    let mut off = Targets::nominal();
+    let mut worst: f64 = 0.0;
+    for (k, lab) in off.lab.iter_mut().enumerate() {
+        let before = *lab;
+        // Directions by the golden angle, sizes up to 8 dE00 in turn: neither aligned nor alike.
+        let turn = 2.399_963 * k as f64;
+        let far = 8.0 * ((5 * k) % 24 + 1) as f64 / 24.0;
+        let to = [0.5 * turn.sin(), turn.cos(), (1.3 * turn).sin()];
+        let (mut low, mut high) = (0.0, 60.0);
+        for _ in 0..40 {
+            let middle = (low + high) / 2.0;
+            let there = std::array::from_fn(|c| before[c] + middle * to[c]);
+            if de00(before, there) < far {
+                low = middle;
+            } else {
+                high = middle;
+            }
+        }
+        *lab = std::array::from_fn(|c| before[c] + low * to[c]);
+        worst = worst.max(de00(before, *lab));
+    }
+    assert!((7.5..=8.1).contains(&worst), "{worst}");
+    let photos = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-photos/tune");
+    let photo = photo::open(&photos.join("teach-daylight-24.jpg"), &Limits::default()).unwrap();
+    let scene = pipeline::measure(&photo, &off).unwrap();
+    let paper = read_paper(&photo, &scene.pose.camera, PAPER);
+    let profile = PrintProfile::measure("bad", &scene.patches, &paper, 24).unwrap();
+    let measured = shown_by(&Targets::of(&profile), &wanted);
+    let nominal = shown_by(&off, &wanted);
+    let errors = |lab: &[[f64; 3]]| {
+        let all = lab
+            .iter()
+            .zip(&Targets::nominal().lab)
+            .map(|(a, b)| de00(*a, *b))
+            .sum::<f64>();
+        all / lab.len() as f64
+    };
+    let (good, measured, nominal) = (right(&good), right(&measured), right(&nominal));
+    println!(
+        "of {pieces} pieces right: {good} with a good print, {measured} with a bad one measured, {nominal} with a bad one unmeasured; patches off by {:.1} dE00 on average, {:.1} after measuring",
+        errors(&off.lab),
+        errors(&Targets::of(&profile).lab)
+    );
+    let cost = 100.0 * (good as f64 - measured as f64) / pieces as f64;
+    assert!(cost < PRINT_COSTS, "{cost} percentage points");
+}
+
+/// Percentage points.
+const PRINT_COSTS: f64 = 0.5;

@@ -316,7 +316,8 @@ fn json_says_what_the_words_say() {
                 "name": "cup 4", "sheets": 1, "unchecked": 1,
                 "checked": none, "pending": {"count": 7, "low": 5, "high": 9}
             }],
-            "skipped": []
+            "skipped": [],
+            "alike": []
         })
     );
 }

@@ -90,10 +90,19 @@ fn pieces_are_gathered_and_found() {
         .collect();
     assert_eq!(names, ["brick 2x4", "plate 2x4", "tile 1x2"]);
     assert_eq!(json["groups"][1]["total"]["checked"]["count"], 14);
+    let seven = json!({"count": 7, "low": 7, "high": 7});
+    let none = json!({"count": 0, "low": 0, "high": 0});
     assert_eq!(
         json["groups"][1]["rows"][0]["places"],
-        json!(["cup 10", "cup 2"])
+        json!([
+            {"place": "cup 2", "checked": seven, "pending": none},
+            {"place": "cup 10", "checked": seven, "pending": none}
+        ])
     );
+    harbour
+        .run(&["stock", "--by", "piece"])
+        .code(3)
+        .prints("cup 2: 7; cup 10: 7");
     let json = harbour
         .run(&["stock", "--by", "colour", "--json", "--find", "ROSE cup"])
         .code(0)
@@ -315,7 +324,7 @@ fn confirm_by_entry_hash_or_place() {
     assert!(
         harbour
             .checked_rows()
-            .contains(&"cup 3: tile 1x2 weathered sand 66 (60-70)".to_owned())
+            .contains(&"cup 3: tile 1x2 weathered sand 66".to_owned())
     );
     harbour.run(&["stock"]).code(0);
 }
@@ -408,7 +417,7 @@ fn the_file_keeps_to_its_schema_and_to_one_line_an_entry() {
     let text = fs::read_to_string(harbour.stock_file()).unwrap();
     let value: Value = serde_json::from_str(&text).unwrap();
     let schema: Value =
-        serde_json::from_str(&fs::read_to_string("docs/stock-v1.schema.json").unwrap()).unwrap();
+        serde_json::from_str(&fs::read_to_string("docs/stock-v2.schema.json").unwrap()).unwrap();
     jsonschema::draft202012::meta::validate(&schema).unwrap();
     let validator = jsonschema::validator_for(&schema).unwrap();
     let errors: Vec<String> = validator

@@ -7,10 +7,9 @@ mod harbour;
 use harbour::{Harbour, PROGRAM, Row, sound};
 use std::collections::BTreeSet;
 use std::fs;
-use std::path::Path;
-use std::process::{Child, Command, Stdio};
+use std::process::{Command, Stdio};
 use std::thread;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 const ROSE: Row = ("plate", "2x4", "rose", 7, 7, 7);
 
@@ -48,7 +47,7 @@ fn a_damaged_file_is_told_with_its_place_and_never_overwritten() {
         (text.replacen(lots, &format!("{lots},\n      {lots}"), 1), "listed twice"),
         (text.replacen("\"number\":2", "\"number\":3", 1), "has entry 3 where entry 2 belongs"),
         (text.replacen("\"places\"", "\"plaices\"", 1), "unknown field `plaices`"),
-        (text.replace("\"v1\"", "\"v2\""), "it has version v2, and this program reads v1"),
+        (text.replace("\"v2\"", "\"v3\""), "it has version v3, and this program reads versions up to v2"),
         // As a merge of two edits may leave it.
         (
             text.replacen("  \"places\": {", "  \"places\": {\n    \"cup 3\": [\n      {\"form\":\"plate\",\"size\":\"2x4\",\"colour\":\"rose\",\"count\":1,\"low\":1,\"high\":1}\n    ],", 1),
@@ -70,16 +69,8 @@ fn a_damaged_file_is_told_with_its_place_and_never_overwritten() {
                 .says("nothing was changed");
             assert_eq!(ended.err.lines().count(), 1, "{}", ended.err);
             if !says.contains("version") {
-                assert!(
-                    ended.err.contains("the last good copy is "),
-                    "{}",
-                    ended.err
-                );
-                assert!(
-                    ended.err.contains("stock.json.last: to go back"),
-                    "{}",
-                    ended.err
-                );
+                let offer = "stock.json.last, has 1 entry of history: `cuptally stock restore` goes back to it";
+                assert!(ended.err.contains(offer), "{}", ended.err);
             }
         }
         assert_eq!(fs::read_to_string(harbour.stock_file()).unwrap(), bytes);
@@ -88,8 +79,29 @@ fn a_damaged_file_is_told_with_its_place_and_never_overwritten() {
             last
         );
     }
-    // The copy is what the sentence says it is.
-    fs::copy(harbour.home().join("stock.json.last"), harbour.stock_file()).unwrap();
+    // A newer program's file is not damaged.
+    fs::write(harbour.stock_file(), text.replace("\"v2\"", "\"v3\"")).unwrap();
+    harbour
+        .run(&["stock", "restore"])
+        .code(1)
+        .says("use a newer cuptally");
+    // The copy is what the sentence says it is, and the damaged file stays at hand.
+    let bytes = &text.as_bytes()[..text.len() / 2];
+    fs::write(harbour.stock_file(), bytes).unwrap();
+    harbour
+        .run(&["stock", "restore"])
+        .code(3)
+        .prints("stock.json.last again: 1 entry of history, the last of 2026-05-02 10:12 UTC.")
+        .says("stock.json.damaged-1; what was done after that copy was made");
+    assert_eq!(
+        fs::read(harbour.home().join("stock.json.damaged-1")).unwrap(),
+        bytes
+    );
+    assert_eq!(fs::read(harbour.stock_file()).unwrap(), last);
+    harbour
+        .run(&["stock", "restore"])
+        .code(1)
+        .says("can be read, so nothing was changed");
     assert_eq!(harbour.stock().history.len(), 1);
     harbour.run(&["post", &sheet]).code(0);
 }
@@ -103,8 +115,19 @@ fn a_file_that_is_gone_is_not_begun_anew_over_its_copy() {
         .run(&["post", &sheet])
         .code(1)
         .says("is gone, but its last copy");
-    harbour.run(&["stock"]).code(1).says("copy that back");
+    harbour
+        .run(&["stock"])
+        .code(1)
+        .says("`cuptally stock restore` puts that back");
+    let last = fs::read(harbour.home().join("stock.json.last")).unwrap();
+    harbour.run(&["stock", "restore"]).code(3);
+    assert_eq!(fs::read(harbour.stock_file()).unwrap(), last);
+    fs::remove_file(harbour.stock_file()).unwrap();
     fs::remove_file(harbour.home().join("stock.json.last")).unwrap();
+    harbour
+        .run(&["stock", "restore"])
+        .code(1)
+        .says("there is no good copy");
     harbour.run(&["post", &sheet]).code(0);
 }
 
@@ -241,152 +264,6 @@ fn a_reader_that_has_seen_enough_is_no_failure() {
         Some(0),
         "{}",
         String::from_utf8_lossy(&output.stderr)
-    );
-}
-
-#[test]
-fn four_processes_at_once_lose_nothing_and_post_nothing_twice() {
-    let harbour = Harbour::new();
-    let each = 6;
-    thread::scope(|scope| {
-        for process in 0..4 {
-            let harbour = &harbour;
-            scope.spawn(move || {
-                for turn in 0..each {
-                    let own = format!("own {process} {turn}");
-                    let own = harbour.checked(&own, Some("cup 3"), &[ROSE]);
-                    harbour.run(&["post", &own, "--add"]).code(0);
-                    // The same photo by all four: one of them gets it in.
-                    let name = format!("common {process} {turn}");
-                    let common =
-                        harbour::sheet(&format!("common {turn}"), Some("cup 4"), true, &[ROSE]);
-                    let common = harbour.write_sheet(&name, &common);
-                    let ended = harbour.run(&["post", &common, "--add"]);
-                    assert!(matches!(ended.code, 0 | 1), "{ended:?}");
-                }
-            });
-        }
-    });
-    let count = |n: u32| format!("plate 2x4 rose {n}");
-    assert_eq!(
-        harbour.checked_rows(),
-        [
-            format!("cup 3: {}", count(7 * 4 * each)),
-            format!("cup 4: {}", count(7 * each))
-        ]
-    );
-    assert_eq!(harbour.stock().history.len() as u32, 4 * each + each);
-}
-
-/// A stock large enough that writing it takes a while, so that a kill may fall
-/// into any step of it.
-fn large() -> Harbour {
-    let harbour = Harbour::new();
-    let mut csv = String::from("place,form,size,colour,count\n");
-    for n in 0..6000 {
-        csv += &format!("cup {},plate,2x4,colour {n},{n}\n", n % 40);
-    }
-    fs::write(harbour.path("all.csv"), csv).unwrap();
-    harbour.run(&["stock", "import", "all.csv"]).code(0);
-    harbour
-}
-
-/// Numbers that look random and come out the same each time (xorshift).
-fn seeded(mut state: u64) -> impl FnMut() -> u64 {
-    move || {
-        state ^= state << 13;
-        state ^= state >> 7;
-        state ^= state << 17;
-        state
-    }
-}
-
-fn any_unfinished(home: &Path, which: impl Fn(&str) -> bool) -> bool {
-    let items = fs::read_dir(home).unwrap();
-    items.filter_map(Result::ok).any(|item| {
-        let name = item.file_name().into_string().unwrap();
-        name.ends_with(".tmp") && which(&name)
-    })
-}
-
-fn has_unfinished(home: &Path, prefix: &str) -> bool {
-    any_unfinished(home, |name| name.starts_with(prefix))
-}
-
-fn running(child: &mut Child) -> bool {
-    child.try_wait().unwrap().is_none()
-}
-
-#[cfg(unix)]
-#[test]
-fn a_kill_at_any_moment_leaves_the_file_before_or_after() {
-    let harbour = large();
-    let usual = (0..3)
-        .map(|turn| {
-            let sheet = harbour.checked(&format!("timed {turn}"), Some("cup 3"), &[ROSE]);
-            let start = Instant::now();
-            harbour.run(&["post", &sheet, "--add"]).code(0);
-            start.elapsed()
-        })
-        .min()
-        .unwrap();
-    let mut random = seeded(20260502);
-    let (mut before, mut after, mut unfinished) = (0, 0, 0);
-    for turn in 0..40u32 {
-        let name = format!("turn {turn}");
-        let sheet = harbour.checked(&name, Some("cup 3"), &[ROSE]);
-        let old = fs::read(harbour.stock_file()).unwrap();
-        let mut child = Command::new(PROGRAM)
-            .current_dir(harbour.path(""))
-            .args(["post", &sheet, "--add", "--home", "home"])
-            .stdout(Stdio::null())
-            .stderr(Stdio::null())
-            .spawn()
-            .unwrap();
-        let share = u32::try_from(random() % 1000).unwrap();
-        let home = harbour.home();
-        match turn % 4 {
-            // Anywhere, from at once to somewhat after the usual end.
-            0 | 2 => thread::sleep(usual * (share + share / 2) / 1000),
-            // While it keeps the last copy, or while it writes the file itself: as
-            // soon as the temporary file is seen, or a little later.
-            1 => {
-                while !has_unfinished(&home, ".stock.json.last.") && running(&mut child) {}
-                thread::sleep(Duration::from_micros(u64::from(share)));
-            }
-            _ => {
-                let own = |name: &str| !name.starts_with(".stock.json.last.");
-                while !any_unfinished(&home, own) && running(&mut child) {}
-                thread::sleep(Duration::from_micros(u64::from(share)));
-            }
-        }
-        child.kill().unwrap(); // SIGKILL
-        child.wait().unwrap();
-        let stock = harbour.stock();
-        if fs::read(harbour.stock_file()).unwrap() == old {
-            before += 1;
-        } else {
-            after += 1;
-            assert_eq!(
-                stock.history.last().unwrap().sheets[0].file.as_str(),
-                format!("{name}.jpg")
-            );
-        }
-        sound(&harbour.home().join("stock.json.last"));
-        unfinished += u32::from(has_unfinished(&harbour.home(), "."));
-    }
-    println!("usual {usual:?}: {before} before, {after} after, {unfinished} left unfinished files");
-    assert!(
-        before >= 5,
-        "kills fell too late to test anything: {before} of 40"
-    );
-    assert!(unfinished >= 1, "no kill fell into the writing");
-    assert_eq!(harbour.stock().history.len(), 4 + after);
-    let sheet = harbour.checked("end", Some("cup 3"), &[ROSE]);
-    harbour.run(&["post", &sheet, "--add"]).code(0);
-    assert!(
-        names(&harbour).iter().all(|name| !name.ends_with(".tmp")),
-        "swept"
     );
 }
 

@@ -3,7 +3,10 @@
 
 mod harbour;
 
+use cuptally::stock::{Contents, Kind, Name, Size, Tally, table};
 use harbour::{Harbour, Row};
+use proptest::prelude::*;
+use proptest::test_runner::RngSeed;
 use std::fs;
 
 const ROSE: Row = ("plate", "2x4", "rose", 7, 7, 7);
@@ -65,6 +68,50 @@ fn a_table_goes_out_and_comes_back() {
         .run(&["stock", "undo", "1"])
         .code(1)
         .says("was recounted since, by entry 2");
+}
+
+/// Any names, most of them beginning with what spreadsheets or tables give a meaning.
+fn any_name() -> impl Strategy<Value = String> {
+    (
+        "[=+@'\"\\-\u{ff1d}\u{ff0b}\u{ff0d}\u{ff20},;]{0,3}",
+        any::<String>(),
+    )
+        .prop_map(|(begin, rest)| format!("{begin}{rest}"))
+        .prop_filter_map("no name", |text| {
+            Name::new(&text).ok().map(|name| name.to_string())
+        })
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 500, rng_seed: RngSeed::Fixed(20260504), failure_persistence: None, ..ProptestConfig::default() })]
+
+    /// Signs by which a spreadsheet knows a formula: OWASP ASVS 5.0, 1.2.10.
+    #[test]
+    fn no_name_is_taken_for_a_formula_and_every_name_comes_back(
+        places in prop::collection::btree_set(any_name(), 1..4), form in any_name(), colour in any_name(), count in 1..99u64,
+    ) {
+        let kind = Kind {
+            form: Name::new(&form).unwrap(),
+            size: Size::new("2x4").unwrap(),
+            colour: Name::new(&colour).unwrap(),
+        };
+        let mut contents = Contents::default();
+        for place in &places {
+            contents.set(&Name::new(place).unwrap(), kind.clone(), Tally::exact(count).unwrap());
+        }
+        let bytes = table::write(&contents).unwrap();
+        let mut reader = csv::Reader::from_reader(bytes.as_slice());
+        for record in reader.records() {
+            for cell in &record.unwrap() {
+                prop_assert!(
+                    !cell.starts_with(['=', '+', '-', '@', '\t', '\r', '\n', '\u{ff1d}', '\u{ff0b}', '\u{ff0d}', '\u{ff20}']),
+                    "{:?}", cell
+                );
+            }
+        }
+        let read = table::read(&bytes).unwrap();
+        prop_assert_eq!(read.listing.checked, contents.places);
+    }
 }
 
 #[test]

@@ -1,6 +1,6 @@
-//! `cuptally calibrate`: how a light shows the card, kept for later.
+//! `cuptally calibrate`: how a light shows the card, and what a printed copy looks like.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
@@ -9,9 +9,12 @@ use super::look;
 use super::say::{self, Column};
 use super::{Context, Failure, Outcome, home};
 use crate::card::design::CardDesign;
-use crate::colour::Exclusion;
-use crate::pipeline::{self, Scene, round2};
-use crate::sheet::file::{CardReport, ColourReport, PhotoRef};
+use crate::card::print::svg::svg;
+use crate::colour::print_profile::PAPER;
+use crate::colour::{Exclusion, PrintProfile, read_paper};
+use crate::photo::Photo;
+use crate::pipeline::{self, Scene, Targets};
+use crate::sheet::{LightFile, chart};
 
 /// Arguments of `cuptally calibrate`.
 #[derive(clap::Args)]
@@ -24,68 +27,60 @@ pub struct Args {
     #[arg(long, value_name = "NAME")]
     light: String,
 
+    /// Also measure this printed copy of the card, in soft daylight, and keep it under this
+    /// name; every later photo is read with it.
+    #[arg(long, value_name = "COPY", num_args = 0..=1, require_equals = true, default_missing_value = "card")]
+    print: Option<String>,
+
+    /// Which measured copy of the card lies on the tray, where several were measured.
+    #[arg(long, value_name = "COPY", conflicts_with = "print")]
+    card: Option<String>,
+
     /// Print what is kept as JSON and nothing else.
     #[arg(long)]
     json: bool,
 }
 
-/// What is kept of a light, `calibration/lights/NAME.json`.
+/// What `--json` prints.
 #[derive(Serialize)]
-struct LightFile {
-    light: &'static str,
-    name: String,
-    photo: PhotoRef,
-    card: CardReport,
-    colour: ColourReport,
-    /// Change of light across the tray, percent per 100 mm along the card's x and y.
-    fall_off_percent: [f64; 2],
-    patches: Vec<PatchReport>,
-}
-
-#[derive(Serialize)]
-struct PatchReport {
-    name: String,
-    /// Mean in the photo, linear sRGB as decoded.
-    seen_rgb: [f64; 3],
-    /// What it should look like, CIELAB D65.
-    target_lab: [f64; 3],
-    /// What the correction makes of it.
-    corrected_lab: [f64; 3],
-    /// CIEDE2000 with the patch left out of the fit.
-    de00: f64,
+struct Kept<'a> {
+    #[serde(flatten)]
+    light: &'a LightFile,
     #[serde(skip_serializing_if = "Option::is_none")]
-    excluded: Option<&'static str>,
+    print: Option<&'a PrintProfile>,
 }
 
-/// Measures the card under a light, prints the report and keeps it.
+/// Measures the card under a light, prints the report, draws it and keeps it.
 ///
 /// # Errors
-/// When the photo cannot be measured or the file cannot be written.
+/// When the photo or the print cannot be measured, or a file cannot be written.
 pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     let name = home::file_name("light", &args.light)?;
     let photo = look::open(&args.photo)?;
-    let targets = home::targets();
-    let scene = pipeline::measure(&photo, &targets).map_err(|e| look::trouble(&args.photo, &e))?;
-    let file = LightFile {
-        light: "v1",
-        name: name.clone(),
-        photo: pipeline::photo_ref(&photo),
-        card: pipeline::card_report(&scene),
-        colour: pipeline::colour_report(&scene, &targets),
-        fall_off_percent: scene
-            .correction
-            .light_slope()
-            .map(|slope| round2(100.0 * (slope * 100.0).exp_m1())),
-        patches: patch_reports(&scene),
+    let profile = match &args.print {
+        Some(copy) => Some(measure_print(&args.photo, &photo, copy)?),
+        None => None,
     };
-    let folder = home::calibration(&context.home).join("lights");
-    let mut text = serde_json::to_string_pretty(&file)?;
-    text.push('\n');
-    let written = write_files(&folder, &[(&format!("{name}.json"), text.as_bytes())])?;
+    let targets = match &profile {
+        Some(profile) => Targets::of(profile),
+        None => home::targets(&context.home, args.card.as_deref())?,
+    };
+    let scene = pipeline::measure(&photo, &targets).map_err(|e| look::trouble(&args.photo, &e))?;
+    let file = pipeline::light_file(&photo, &scene, &targets, &name);
+    let mut written = keep_light(&context.home, &file, &scene)?;
+    if let Some(profile) = &profile {
+        written.extend(keep_print(&context.home, profile)?);
+    }
     if args.json {
-        say::print_json(&file)?;
+        say::print_json(&Kept {
+            light: &file,
+            print: profile.as_ref(),
+        })?;
     } else {
         tell(&file)?;
+        if let Some(profile) = &profile {
+            tell_print(profile, &context.home)?;
+        }
         for path in written {
             say::print(&format!("kept: {}", path.display()))?;
         }
@@ -98,25 +93,35 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     })
 }
 
-fn patch_reports(scene: &Scene) -> Vec<PatchReport> {
-    let residuals = &scene.correction.residuals().patches;
-    scene
-        .patches
-        .iter()
-        .zip(residuals)
-        .map(|(patch, residual)| PatchReport {
-            name: patch.name.clone(),
-            seen_rgb: patch.rgb.map(|v| (f64::from(v) * 1e4).round() / 1e4),
-            target_lab: patch.target,
-            corrected_lab: residual.lab.map(round2),
-            de00: round2(residual.de00),
-            excluded: residual.excluded.map(|why| match why {
-                Exclusion::Clipped => "clipped",
-                Exclusion::Uneven => "uneven",
-                Exclusion::Outlier => "outlier",
-            }),
-        })
-        .collect()
+/// What this copy of the card looks like.
+fn measure_print(path: &Path, photo: &Photo, copy: &str) -> Result<PrintProfile, Failure> {
+    let copy = home::file_name("copy", copy)?;
+    let scene =
+        pipeline::measure(photo, &Targets::nominal()).map_err(|e| look::trouble(path, &e))?;
+    let paper = read_paper(photo, &scene.pose.camera, PAPER);
+    let all = CardDesign::v1().patches.len();
+    PrintProfile::measure(&copy, &scene.patches, &paper, all)
+        .map_err(|e| Failure::failed(format!("{}: {e}", path.display())))
+}
+
+fn keep_light(home: &Path, file: &LightFile, scene: &Scene) -> Result<Vec<PathBuf>, Failure> {
+    let picture = chart::of_light(file, &pipeline::light_map(scene))?;
+    let picture = svg(&picture, &format!("Light {}", file.name));
+    let mut text = serde_json::to_string_pretty(file)?;
+    text.push('\n');
+    let (json, drawn) = (format!("{}.json", file.name), format!("{}.svg", file.name));
+    let files: [(&str, &[u8]); 2] = [(&json, text.as_bytes()), (&drawn, picture.as_bytes())];
+    Ok(write_files(&home::lights(home), &files)?)
+}
+
+fn keep_print(home: &Path, profile: &PrintProfile) -> Result<Vec<PathBuf>, Failure> {
+    let mut text = serde_json::to_string_pretty(profile)?;
+    text.push('\n');
+    let name = format!("{}.json", profile.copy);
+    Ok(write_files(
+        &home::prints(home),
+        &[(&name, text.as_bytes())],
+    )?)
 }
 
 fn tell(file: &LightFile) -> Result<(), Failure> {
@@ -131,17 +136,27 @@ fn tell(file: &LightFile) -> Result<(), Failure> {
     for patch in &file.patches {
         let lab = |v: [f64; 3]| format!("{:.1} {:.1} {:.1}", v[0], v[1], v[2]);
         let bar = "▪".repeat((patch.de00 * 2.0).round().clamp(0.0, 20.0) as usize);
+        let why = |why| match why {
+            Exclusion::Clipped => "clipped",
+            Exclusion::Uneven => "uneven",
+            Exclusion::Outlier => "outlier",
+        };
         table.add_row(vec![
             patch.name.clone(),
             lab(patch.target_lab),
             lab(patch.corrected_lab),
             format!("{:.2}", patch.de00),
-            patch.excluded.map_or(bar, |why| format!("not used: {why}")),
+            (patch.excluded).map_or(bar, |e| format!("not used: {}", why(e))),
         ]);
     }
     say::print_table(&table)?;
+    let values = if file.colour.print_profile {
+        "this copy's print profile"
+    } else {
+        "nominal card values"
+    };
     say::print(&format!(
-        "dE00, each patch left out in turn: mean {:.2}, 95 % below {:.2}, worst {:.2} ({}, nominal card values)",
+        "dE00, each patch left out in turn: mean {:.2}, 95 % below {:.2}, worst {:.2} ({}, {values})",
         file.colour.mean_de00, file.colour.p95_de00, file.colour.max_de00, file.colour.method
     ))?;
     say::print(&format!(
@@ -152,4 +167,21 @@ fn tell(file: &LightFile) -> Result<(), Failure> {
         "camera {:.0} mm above the tray, tilted by {:.1} degrees; tags off by {:.2} px",
         file.card.camera_height_mm, file.card.tilt_deg, file.card.reprojection_px
     ))
+}
+
+fn tell_print(profile: &PrintProfile, home: &Path) -> Result<(), Failure> {
+    let off = profile.off();
+    let mean = off.iter().sum::<f64>() / off.len().max(1) as f64;
+    let worst = (off.iter().zip(&profile.patches)).max_by(|a, b| a.0.total_cmp(b.0));
+    let (most, which) = worst.map_or((0.0, ""), |(off, patch)| (*off, patch.name.as_str()));
+    say::print(&format!(
+        "printed copy '{}': its patches are {mean:.1} dE00 from their nominal values on average, {most:.1} at most ({which}); later photos are read with what was measured",
+        profile.copy
+    ))?;
+    if !home::swatches(home)?.names().is_empty() {
+        say::print(
+            "the colours in swatches.json were taught before: teach them again, so that teaching and counting read the card alike",
+        )?;
+    }
+    Ok(())
 }

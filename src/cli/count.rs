@@ -14,7 +14,8 @@ use crate::photo::Photo;
 use crate::pipeline::{self, Targets};
 use crate::sheet::SURE;
 use crate::sheet::marked;
-use crate::sheet::{Group, Sheet};
+use crate::sheet::{Group, LightFile, Sheet, drift_warnings};
+use crate::stock::inbox;
 use crate::stock::kind::Name;
 
 /// Arguments of `cuptally count`.
@@ -31,6 +32,14 @@ pub struct Args {
     /// Where these pieces live (a cup, a drawer); kept in the sheets for `post`.
     #[arg(long, value_name = "NAME", value_parser = Name::new)]
     place: Option<Name>,
+
+    /// Name of the light that is on: warns when it is not as `calibrate` measured it [default: the nearest measured one].
+    #[arg(long, value_name = "NAME")]
+    light: Option<String>,
+
+    /// Which measured copy of the card lies on the tray, where several were measured.
+    #[arg(long, value_name = "COPY")]
+    card: Option<String>,
 
     /// Folder for sheets and pictures [default: `sheets` in the home folder].
     #[arg(long, value_name = "DIR")]
@@ -56,7 +65,11 @@ pub struct Counted {
 /// # Errors
 /// When a photo could not be counted or written; the others are done all the same.
 pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
-    let book = home::swatches(&context.home)?;
+    let known = Known {
+        book: home::swatches(&context.home)?,
+        targets: home::targets(&context.home, args.card.as_deref())?,
+        lights: home::known_lights(&context.home, args.light.as_deref())?,
+    };
     let out = args
         .out
         .clone()
@@ -67,7 +80,7 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     let mut failures: Vec<Failure> = Vec::new();
     for path in &args.photos {
         progress.set_message(path.display().to_string());
-        match count_one(path, args, &book, &out) {
+        match count_one(path, args, &known, &out) {
             Ok(one) => {
                 if !args.json {
                     progress.suspend(|| tell(&one))?;
@@ -100,10 +113,25 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     }
 }
 
-fn count_one(path: &Path, args: &Args, book: &SwatchBook, out: &Path) -> Result<Counted, Failure> {
+/// What was taught and measured before.
+struct Known {
+    book: SwatchBook,
+    targets: Targets,
+    lights: Vec<LightFile>,
+}
+
+fn count_one(path: &Path, args: &Args, known: &Known, out: &Path) -> Result<Counted, Failure> {
     let photo = look::open(path)?;
-    let mut sheet = pipeline::count(&photo, &home::targets(), &args.form.search(), Some(book))
-        .map_err(|e| look::trouble(path, &e))?;
+    let Known {
+        book,
+        targets,
+        lights,
+    } = known;
+    let scene = pipeline::measure(&photo, targets).map_err(|e| look::trouble(path, &e))?;
+    let search = args.form.search();
+    let mut sheet = pipeline::count_scene(&photo, &scene, targets, &search, Some(book));
+    let drifted = drift_warnings(lights, &pipeline::patch_reports(&scene));
+    sheet.warnings.extend(drifted);
     sheet.place = args.place.as_ref().map(ToString::to_string);
     write(&photo, sheet, path, out)
 }
@@ -120,7 +148,7 @@ pub fn count_open(
     book: &SwatchBook,
     out: &Path,
 ) -> Result<Counted, Failure> {
-    let targets: Targets = home::targets();
+    let targets = Targets::nominal();
     let mut sheet = pipeline::count(photo, &targets, &form.search(), Some(book))
         .map_err(|e| look::trouble(path, &e))?;
     sheet.place = Some(place.to_owned());
@@ -132,8 +160,10 @@ fn write(photo: &Photo, sheet: Sheet, path: &Path, out: &Path) -> Result<Counted
     let (sheet_name, marked_name) = (format!("{stem}.sheet.json"), format!("{stem}.marked.jpg"));
     let picture = marked::marked(&photo.pixels, &sheet)?;
     let picture = marked::to_jpeg(&picture)?;
+    let sheet = located(sheet, path, out);
     let mut text = serde_json::to_string_pretty(&sheet)?;
     text.push('\n');
+    keep_corrections(&out.join(&sheet_name))?;
     let files: [(&str, &[u8]); 2] = [(&sheet_name, text.as_bytes()), (&marked_name, &picture)];
     write_files(out, &files)?;
     Ok(Counted {
@@ -141,6 +171,42 @@ fn write(photo: &Photo, sheet: Sheet, path: &Path, out: &Path) -> Result<Counted
         sheet_path: out.join(sheet_name),
         marked_path: out.join(marked_name),
     })
+}
+
+/// A sheet that a person put right is not overwritten by a new count.
+fn keep_corrections(path: &Path) -> Result<(), Failure> {
+    // What is no sheet, or none that can be read, holds nobody's corrections.
+    let reviewed = inbox::read_sheet(path).is_ok_and(|sheet| {
+        let review = sheet.review.as_deref();
+        review.is_some_and(|review| !review.steps.is_empty() || !review.undone.is_empty())
+    });
+    if reviewed {
+        return Err(Failure::failed(format!(
+            "{} holds what a person put right, which a new count would lose; move it away, or name another folder with --out",
+            path.display()
+        )));
+    }
+    Ok(())
+}
+
+/// Notes in the sheet where its photo is, seen from the sheet's folder: the review page
+/// shows it from there. Where that cannot be told, the review looks beside the sheet.
+fn located(mut sheet: Sheet, photo: &Path, out: &Path) -> Sheet {
+    let whole = |path: &Path| std::path::absolute(path).ok();
+    // Links are followed as far as the way exists, so that `..` leads where it seems to.
+    let real = |path: PathBuf| {
+        let there = path.ancestors().find_map(|above| {
+            let real = above.canonicalize().ok()?;
+            Some(real.join(path.strip_prefix(above).ok()?))
+        });
+        there.unwrap_or(path)
+    };
+    let (photo, out) = (whole(photo).map(real), whole(out).map(real));
+    sheet.photo.path = photo
+        .zip(out)
+        .and_then(|(photo, out)| pathdiff::diff_paths(photo, out))
+        .and_then(|path| Some(path.to_str()?.replace(std::path::MAIN_SEPARATOR, "/")));
+    sheet
 }
 
 /// Whether a person should look before relying on a sheet.

@@ -134,6 +134,10 @@ pub fn run(args: &Args) -> Result<Outcome, Failure> {
     for one in &counted {
         say::print(&format!("  {}", one.marked_path.display()))?;
     }
+    say::print(&format!(
+        "\nPut right what is doubtful, in the browser: cuptally --home {} review",
+        args.out.display()
+    ))?;
     Ok(Outcome::Done)
 }
 

@@ -5,8 +5,10 @@ use std::io;
 use std::path::{Path, PathBuf};
 
 use super::Failure;
-use crate::colour::SwatchBook;
+use crate::card::design::CardDesign;
+use crate::colour::{PrintProfile, SwatchBook};
 use crate::pipeline::Targets;
+use crate::sheet::LightFile;
 
 /// Folder of everything learned under the user's lights.
 pub fn calibration(home: &Path) -> PathBuf {
@@ -30,9 +32,116 @@ pub fn swatches(home: &Path) -> Result<SwatchBook, Failure> {
     }
 }
 
-/// What the card's patches should look like: its nominal values.
-pub fn targets() -> Targets {
-    Targets::nominal()
+/// Folder of the measured printed copies.
+pub fn prints(home: &Path) -> PathBuf {
+    calibration(home).join("prints")
+}
+
+/// Folder of the measured lights.
+pub fn lights(home: &Path) -> PathBuf {
+    calibration(home).join("lights")
+}
+
+/// What the card's patches should look like: as the printed copy on the tray was measured, or
+/// the nominal values where none was.
+///
+/// # Errors
+/// When the named copy was never measured, when several were and none is named, or when
+/// a profile cannot be read.
+pub fn targets(home: &Path, copy: Option<&str>) -> Result<Targets, Failure> {
+    let kept = json_files(&prints(home))?;
+    let name = |path: &Path| path.file_stem().map(|s| s.to_string_lossy().into_owned());
+    let names: Vec<String> = kept.iter().filter_map(|path| name(path)).collect();
+    let wanted = match (copy, kept.as_slice()) {
+        (None, []) => return Ok(Targets::nominal()),
+        (None, [only]) => only,
+        (None, _) => {
+            return Err(Failure::wrong_use(format!(
+                "{} printed copies of the card were measured ({}); say with --card NAME which one lies on the tray",
+                names.len(),
+                names.join(", ")
+            )));
+        }
+        (Some(copy), _) => match kept.iter().find(|p| name(p).as_deref() == Some(copy)) {
+            Some(path) => path,
+            None => {
+                return Err(Failure::wrong_use(format!(
+                    "no printed copy '{copy}' was measured under {}; measure it with `cuptally calibrate PHOTO --light NAME --print={copy}`",
+                    prints(home).display()
+                )));
+            }
+        },
+    };
+    let text = read(wanted, "print profile")?;
+    let patches = CardDesign::v1().patches.iter().map(|p| p.name);
+    let profile = PrintProfile::from_json(&text, patches)
+        .map_err(|e| Failure::failed(format!("cannot use {}: {e}", wanted.display())))?;
+    Ok(Targets::of(&profile))
+}
+
+/// The lights that were measured, or the named one.
+///
+/// # Errors
+/// When the named one was never measured, or a file cannot be read or is damaged.
+pub fn known_lights(home: &Path, name: Option<&str>) -> Result<Vec<LightFile>, Failure> {
+    let folder = lights(home);
+    let paths = match name {
+        None => json_files(&folder)?,
+        Some(name) => {
+            let path = folder.join(format!("{}.json", file_name("light", name)?));
+            if !path.exists() {
+                return Err(Failure::wrong_use(format!(
+                    "no light '{name}' was measured under {}; measure it with `cuptally calibrate PHOTO --light {name}`, or leave --light out",
+                    folder.display()
+                )));
+            }
+            vec![path]
+        }
+    };
+    paths
+        .iter()
+        .map(|path| {
+            serde_json::from_str(&read(path, "light")?).map_err(|e| {
+                Failure::failed(format!(
+                    "cannot use {}: this is not a light of version v1 ({e}); measure the light again with `cuptally calibrate`, or take the file away",
+                    path.display()
+                ))
+            })
+        })
+        .collect()
+}
+
+/// The `.json` files of a folder, by name; none where there is no folder.
+fn json_files(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
+    let cannot = |e: io::Error| {
+        Failure::failed(format!(
+            "cannot look into {}: {e}; put the folder right or name another --home",
+            folder.display()
+        ))
+    };
+    let entries = match fs::read_dir(folder) {
+        Ok(entries) => entries,
+        Err(e) if e.kind() == io::ErrorKind::NotFound => return Ok(Vec::new()),
+        Err(e) => return Err(cannot(e)),
+    };
+    let mut paths = Vec::new();
+    for entry in entries {
+        let path = entry.map_err(cannot)?.path();
+        if path.extension().is_some_and(|e| e == "json") {
+            paths.push(path);
+        }
+    }
+    paths.sort();
+    Ok(paths)
+}
+
+fn read(path: &Path, what: &str) -> Result<String, Failure> {
+    fs::read_to_string(path).map_err(|e| {
+        Failure::failed(format!(
+            "cannot read the {what} {}: {e}; put the file right or name another --home",
+            path.display()
+        ))
+    })
 }
 
 /// A name that is safe as a file's name.

@@ -11,6 +11,7 @@ pub mod card;
 pub mod calibrate;
 pub mod teach;
 pub mod count;
+pub mod review;
 pub mod post;
 pub mod stock;
 pub mod plan;
@@ -52,6 +53,8 @@ enum Command {
     Teach(teach::Args),
     /// Count the pieces in photos.
     Count(count::Args),
+    /// Put sheets right on a page in the browser, before they reach the stock.
+    Review(review::Args),
     /// Merge counted sheets into the stock file.
     Post(post::Args),
     /// Show, search and undo the stock.
@@ -78,6 +81,7 @@ pub fn main() -> ExitCode {
         Command::Calibrate(args) => calibrate::run(&args, &context),
         Command::Teach(args) => teach::run(&args, &context),
         Command::Count(args) => count::run(&args, &context),
+        Command::Review(args) => review::run(&args, &context),
         Command::Post(args) => post::run(&args, &context),
         Command::Stock(args) => stock::run(&args, &context),
         Command::Plan(args) => plan::run(&args, &context),

@@ -2,6 +2,7 @@
 
 use super::stock::{self as say, ChangeError, ModeArgs};
 use super::{Context, Failure, Outcome};
+use crate::stock::alike::Alike;
 use crate::stock::file::{Purpose, StockFile};
 use crate::stock::incoming::from_sheet;
 use crate::stock::kind::{Label, Name};
@@ -52,6 +53,8 @@ struct Report {
     entry: Option<u64>,
     places: Vec<Place>,
     skipped: Vec<String>,
+    /// Sheets that look like the tray of another posted photo.
+    alike: Vec<Alike>,
 }
 
 #[derive(Serialize)]
@@ -103,6 +106,9 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
         tell(&report)?;
     }
     let unchecked: usize = report.places.iter().map(|place| place.unchecked).sum();
+    for alike in &report.alike {
+        point_out(alike, report.entry);
+    }
     match report.entry {
         Some(entry) if unchecked > 0 => {
             let sheets = say::plural(unchecked, "sheet is", "sheets are");
@@ -112,8 +118,34 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
             ));
             Ok(Outcome::NeedsALook)
         }
-        _ => Ok(Outcome::Done),
+        _ if report.alike.is_empty() => Ok(Outcome::Done),
+        _ => Ok(Outcome::NeedsALook),
     }
+}
+
+/// Says that pieces may have been counted twice. They were posted: only the user
+/// knows whether the tray was filled anew in between.
+fn point_out(alike: &Alike, entry: Option<u64>) {
+    let Alike {
+        sheet,
+        photo,
+        place,
+        entry: other,
+        common,
+    } = alike;
+    let by = if entry == Some(*other) {
+        "of this post".to_owned()
+    } else {
+        format!("posted by entry {other}")
+    };
+    say::note(&format!(
+        "look: {sheet} seems to show the same tray as {photo} ({place}), {by}: {} of {} pieces lie in \
+         the same spots. If these are the same pieces they now count twice; take it back with \
+         `cuptally stock undo {}`",
+        common.same,
+        common.of,
+        entry.unwrap_or_default(),
+    ));
 }
 
 /// What the post did to each place.
@@ -136,6 +168,7 @@ fn report(stock: &Stock, posted: &Posted) -> Result<Report, Failure> {
         entry,
         places,
         skipped: skipped.collect(),
+        alike: posted.alike.clone(),
     })
 }
 

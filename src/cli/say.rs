@@ -51,13 +51,17 @@ pub enum Column {
 /// Columns when the output is no terminal.
 const USUAL_WIDTH: u16 = 80;
 
+/// A terminal narrower than this does not know its width: some say 0.
+const LEAST_WIDTH: u16 = 20;
+
 /// An empty table that fits the terminal.
 pub fn table(columns: &[(&str, Column)]) -> Table {
     let mut table = Table::new();
     let line = LineStyle::none().fill('─').junction('─');
     table.load_style(TableStyle::new().header_separator(line));
     table.set_content_arrangement(ContentArrangement::Dynamic);
-    let width = table.width().unwrap_or(USUAL_WIDTH);
+    let width = table.width().filter(|&width| width >= LEAST_WIDTH);
+    let width = width.unwrap_or(USUAL_WIDTH);
     table.set_width(width);
     // https://no-color.org: set and not empty.
     if std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty()) {

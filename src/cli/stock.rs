@@ -3,6 +3,8 @@
 mod exchange;
 mod history;
 mod mend;
+mod merge;
+mod rearrange;
 mod say;
 mod show;
 mod take;
@@ -45,6 +47,10 @@ enum Action {
     Take(take::TakeArgs),
     /// Put in pieces that you bought or found, by count.
     Put(take::PutArgs),
+    /// Move pieces to another place.
+    Move(rearrange::MoveArgs),
+    /// Give a place or a colour another name, or make two one.
+    Rename(rearrange::RenameArgs),
     /// Undo a change, or an undo.
     Undo(mend::UndoArgs),
     /// Say that you have looked at pending pieces: they count as checked.
@@ -53,8 +59,12 @@ enum Action {
     Export(exchange::ExportArgs),
     /// Read a CSV table into the stock.
     Import(exchange::ImportArgs),
+    /// Merge the stock file of another machine into this one.
+    Merge(merge::MergeArgs),
     /// Recompute the contents from the history and say where they differ.
     Check(mend::CheckArgs),
+    /// Go back to the last good copy of a stock file that is damaged or gone.
+    Restore,
 }
 
 /// Runs the command.
@@ -67,10 +77,14 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
         Some(Action::History(args)) => history::run(args, context),
         Some(Action::Take(args)) => take::take(args, context),
         Some(Action::Put(args)) => take::put(args, context),
+        Some(Action::Move(args)) => rearrange::move_between(args, context),
+        Some(Action::Rename(args)) => rearrange::rename(args, context),
         Some(Action::Undo(args)) => mend::undo(args, context),
         Some(Action::Confirm(args)) => mend::confirm(args, context),
         Some(Action::Export(args)) => exchange::export(args, context),
         Some(Action::Import(args)) => exchange::import(args, context),
+        Some(Action::Merge(args)) => merge::run(args, context),
         Some(Action::Check(args)) => mend::check(args, context),
+        Some(Action::Restore) => mend::restore(context),
     }
 }

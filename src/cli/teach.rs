@@ -6,10 +6,12 @@ use super::atomic::write_files;
 use super::look::{self, FormArg};
 use super::say::{self, Column};
 use super::{Context, Failure, Outcome, home};
+use crate::card::print::svg::svg;
 use crate::colour::lab::de00;
 use crate::colour::{Swatch, SwatchBook};
 use crate::pieces::Search;
-use crate::pipeline::{self, Seen};
+use crate::pipeline::{self, Seen, Targets};
+use crate::sheet::chart::{self, LightMap};
 use crate::sheet::reading_order;
 use crate::stock::kind::Name;
 
@@ -33,6 +35,10 @@ pub struct Args {
     #[arg(long, value_enum, default_value_t)]
     form: FormArg,
 
+    /// Which measured copy of the card lies on the tray, where several were measured.
+    #[arg(long, value_name = "COPY")]
+    card: Option<String>,
+
     /// Print the swatches as JSON and nothing else.
     #[arg(long)]
     json: bool,
@@ -51,15 +57,64 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     let light = home::file_name("light", &args.light)?;
     let names: Vec<String> = args.names.iter().map(ToString::to_string).collect();
     let mut book = home::swatches(&context.home)?;
-    let taught = teach(&args.photo, &names, &light, args.form, &mut book)?;
-    let paths = keep(&context.home, &book)?;
+    let targets = home::targets(&context.home, args.card.as_deref())?;
+    let (taught, map) = learn(&args.photo, &names, &light, args.form, &targets, &mut book)?;
+    let listed = listed(&taught);
+    let mut paths = keep(&context.home, &book)?;
+    let file = args.photo.file_name().unwrap_or(args.photo.as_os_str());
+    let drawn = chart::of_swatches(&light, &file.to_string_lossy(), &listed, &map)?;
+    let drawn = svg(&drawn, &format!("Colours taught in light {light}"));
+    paths.extend(write_files(
+        &home::calibration(&context.home),
+        &[(&format!("swatches-{light}.svg"), drawn.as_bytes())],
+    )?);
     if args.json {
         say::print_json(&taught)?;
         return Ok(Outcome::Done);
     }
+    tell(&light, &listed, &targets, book.lights().len())?;
+    for path in paths {
+        say::print(&format!("kept: {}", path.display()))?;
+    }
+    Ok(Outcome::Done)
+}
+
+/// Each colour with its nearest other.
+fn listed(taught: &[Swatch]) -> Vec<chart::Taught> {
+    taught
+        .iter()
+        .map(|swatch| {
+            let lab = middle(swatch);
+            let nearest = taught
+                .iter()
+                .filter(|other| other.name != swatch.name)
+                .map(|other| (other.name.clone(), de00(lab, middle(other))))
+                .min_by(|a, b| a.1.total_cmp(&b.1));
+            let close = nearest.as_ref().is_some_and(|(_, off)| *off < CLOSE_DE00);
+            chart::Taught {
+                name: swatch.name.clone(),
+                lab,
+                nearest,
+                close,
+            }
+        })
+        .collect()
+}
+
+fn tell(
+    light: &str,
+    listed: &[chart::Taught],
+    targets: &Targets,
+    lights: usize,
+) -> Result<(), Failure> {
+    let values = if targets.print_profile {
+        "the card's print profile"
+    } else {
+        "nominal card values"
+    };
     say::print(&format!(
-        "taught {} in light '{light}'",
-        say::plural(taught.len(), "colour", "colours")
+        "taught {} in light '{light}' ({values})",
+        say::plural(listed.len(), "colour", "colours")
     ))?;
     let mut table = say::table(&[
         ("colour", Column::Text),
@@ -69,29 +124,18 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
         ("nearest other", Column::Text),
         ("dE00", Column::Number),
     ]);
-    let mut close = 0;
-    for swatch in &taught {
-        let lab = middle(swatch);
-        let nearest = taught
-            .iter()
-            .filter(|other| other.name != swatch.name)
-            .map(|other| (de00(lab, middle(other)), other.name.as_str()))
-            .min_by(|a, b| a.0.total_cmp(&b.0));
-        let (distance, other) = nearest.unwrap_or((f64::INFINITY, ""));
-        let tight = distance < CLOSE_DE00;
-        close += usize::from(tight);
-        let shown = if distance.is_finite() {
-            format!("{distance:.1}")
-        } else {
-            String::new()
+    for swatch in listed {
+        let (other, shown) = match &swatch.nearest {
+            Some((other, off)) => (other.as_str(), format!("{off:.1}")),
+            None => ("", String::new()),
         };
         table.add_row(vec![
             comfy_table::Cell::new(&swatch.name),
-            format!("{:.1}", lab[0]).into(),
-            format!("{:.1}", lab[1]).into(),
-            format!("{:.1}", lab[2]).into(),
+            format!("{:.1}", swatch.lab[0]).into(),
+            format!("{:.1}", swatch.lab[1]).into(),
+            format!("{:.1}", swatch.lab[2]).into(),
             other.into(),
-            if tight {
+            if swatch.close {
                 say::open(shown)
             } else {
                 shown.into()
@@ -99,19 +143,23 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
         ]);
     }
     say::print_table(&table)?;
+    let close = listed.iter().filter(|t| t.close).count();
     if close > 0 {
         say::print(&format!(
             "{} less than {CLOSE_DE00} dE00 from another: pieces of these will often be doubtful",
             say::plural(close, "colour lies", "colours lie")
         ))?;
     }
-    for path in paths {
-        say::print(&format!("kept: {}", path.display()))?;
+    if lights < 2 {
+        say::print(
+            "taught in one light only: of colours that lie close together none will be sure; teach them again under another light, with another --light NAME",
+        )?;
     }
-    Ok(Outcome::Done)
+    Ok(())
 }
 
-/// Reads the swatches off a photo into the book; gives the new ones in reading order.
+/// Reads the swatches off a photo into the book, by the card's nominal values; gives the new ones in
+/// reading order.
 ///
 /// # Errors
 /// As [`run`], but nothing is written.
@@ -122,6 +170,21 @@ pub fn teach(
     form: FormArg,
     book: &mut SwatchBook,
 ) -> Result<Vec<Swatch>, Failure> {
+    learn(path, names, light, form, &Targets::nominal(), book).map(|(taught, _)| taught)
+}
+
+/// As [`teach`], by the card's values as they are given; also gives the light over the tray.
+///
+/// # Errors
+/// As [`run`], but nothing is written.
+pub fn learn(
+    path: &Path,
+    names: &[String],
+    light: &str,
+    form: FormArg,
+    targets: &Targets,
+    book: &mut SwatchBook,
+) -> Result<(Vec<Swatch>, LightMap), Failure> {
     for (k, name) in names.iter().enumerate() {
         if names[..k].contains(name) {
             return Err(Failure::wrong_use(format!(
@@ -130,7 +193,7 @@ pub fn teach(
         }
     }
     let photo = look::open(path)?;
-    let scene = pipeline::measure(&photo, &home::targets()).map_err(|e| look::trouble(path, &e))?;
+    let scene = pipeline::measure(&photo, targets).map_err(|e| look::trouble(path, &e))?;
     let mut seen = look_for(&scene, form, names.len());
     if seen.len() != names.len() {
         return Err(Failure::wrong_use(format!(
@@ -156,7 +219,7 @@ pub fn teach(
         book.teach(swatch.clone())?;
         taught.push(swatch);
     }
-    Ok(taught)
+    Ok((taught, pipeline::light_map(&scene)))
 }
 
 /// The pieces of a teaching photo. They are of one form as a rule: of the forms

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::fit::{Freedom, Sample, fit, fit_robustly, left_out};
-use super::lab::de00;
+use super::lab::{de00, lab_from_linear};
 use super::metric::metric;
 use super::model::{Model, PARAMETERS};
 use super::prints::patchness;
@@ -159,6 +159,18 @@ impl Correction {
         self.model.linear_d65(linear_rgb.map(f64::from), light)
     }
 
+    /// CIELAB of a photo colour by the greys alone: tone curve and gains undone, channels not
+    /// mixed. It tells one lamp from another, which the whole correction hides.
+    pub fn balanced_lab(&self, linear_rgb: [f32; 3], light: f64) -> [f64; 3] {
+        lab_from_linear(self.model.balanced(linear_rgb.map(f64::from), light))
+    }
+
+    /// Slopes of linear sRGB (D65; rows) against the camera's own channels (columns), near a photo colour.
+    pub fn mixing(&self, linear_rgb: [f32; 3], light: f64) -> [[f64; 3]; 3] {
+        let balanced = self.model.balanced(linear_rgb.map(f64::from), light);
+        self.model.mixing_at(balanced)
+    }
+
     /// Light at a place by the slope found on the card, relative to normal. Far from the card it is a
     /// guess: what the tray itself tells is better.
     pub fn light_at(&self, place: Mm) -> f64 {
@@ -245,7 +257,7 @@ pub fn correct(patches: &[Patch]) -> Result<Correction, CorrectionError> {
 }
 
 /// Rejects impossible numbers; says whether the patch can be used.
-fn first_look(patch: &Patch) -> Result<Option<Exclusion>, CorrectionError> {
+pub(super) fn first_look(patch: &Patch) -> Result<Option<Exclusion>, CorrectionError> {
     let impossible = |what, value| CorrectionError::Impossible {
         name: patch.name.clone(),
         what,
@@ -280,7 +292,7 @@ fn first_look(patch: &Patch) -> Result<Option<Exclusion>, CorrectionError> {
 }
 
 /// Middle of the patches in use.
-fn middle(patches: &[Patch], excluded: &[Option<Exclusion>]) -> Mm {
+pub(super) fn middle(patches: &[Patch], excluded: &[Option<Exclusion>]) -> Mm {
     let used = || patches.iter().zip(excluded).filter(|(_, e)| e.is_none());
     let count = used().count().max(1) as f64;
     Mm {
@@ -289,7 +301,7 @@ fn middle(patches: &[Patch], excluded: &[Option<Exclusion>]) -> Mm {
     }
 }
 
-fn sample(patch: &Patch, origin: Mm) -> Sample {
+pub(super) fn sample(patch: &Patch, origin: Mm) -> Sample {
     Sample {
         rgb: patch.rgb.map(f64::from),
         light: patch.illumination,

@@ -13,12 +13,15 @@ mod fit;
 pub mod residuals;
 pub mod correct;
 pub mod read;
+pub mod print_profile;
+pub mod drift;
 pub mod names;
 pub mod swatch;
 pub mod cluster;
 
 pub use cluster::{Clusters, cluster};
 pub use correct::{Correction, CorrectionError, Method, Patch, correct};
-pub use read::read_patches;
+pub use print_profile::{PrintError, PrintProfile};
+pub use read::{read_paper, read_patches};
 pub use residuals::{Exclusion, PatchResidual, Residuals};
 pub use swatch::{Match, Swatch, SwatchBook, SwatchError};

@@ -89,7 +89,36 @@ impl Model {
 
     /// Linear sRGB under D65 of a photo value (linear, sRGB decoded) seen in `light` (1 = normal).
     pub fn linear_d65(&self, rgb: [f64; 3], light: f64) -> [f64; 3] {
-        let u: [f64; 3] = std::array::from_fn(|c| self.tone.light(rgb[c]) * self.gains[c] / light);
+        self.mixed(self.balanced(rgb, light))
+    }
+
+    /// The camera's own channels of a photo value, tone curve and gains undone, not yet mixed.
+    pub fn balanced(&self, rgb: [f64; 3], light: f64) -> [f64; 3] {
+        std::array::from_fn(|c| self.tone.light(rgb[c]) * self.gains[c] / light)
+    }
+
+    /// Slopes of the mixed channels (rows) against the camera's own (columns) at `balanced`.
+    ///
+    /// Every term has degree one, so the slopes times the place itself give the mixed value
+    /// (Euler), and nearby colours with it.
+    pub fn mixing_at(&self, balanced: [f64; 3]) -> [[f64; 3]; 3] {
+        /// Relative step of the central differences.
+        const STEP: f64 = 1e-4;
+        let size = balanced.iter().fold(1e-3f64, |most, v| most.max(v.abs()));
+        let mut slopes = [[0.0; 3]; 3];
+        for column in 0..3 {
+            let (mut up, mut down) = (balanced, balanced);
+            up[column] += STEP * size;
+            down[column] -= STEP * size;
+            let (up, down) = (self.mixed(up), self.mixed(down));
+            for (row, slope) in slopes.iter_mut().enumerate() {
+                slope[column] = (up[row] - down[row]) / (2.0 * STEP * size);
+            }
+        }
+        slopes
+    }
+
+    fn mixed(&self, u: [f64; 3]) -> [f64; 3] {
         // A channel below zero has no root; the term then vanishes continuously.
         let root = |i: usize, j: usize| (u[i].max(0.0) * u[j].max(0.0)).sqrt();
         let roots = [root(0, 1), root(1, 2), root(0, 2)];
@@ -151,6 +180,18 @@ mod tests {
         for v in [0.01, 0.3, 0.95] {
             let [r, g, b] = model.linear_d65([v; 3], 1.0);
             assert!((r - g).abs() < 1e-12 && (g - b).abs() < 1e-12);
+        }
+    }
+
+    #[test]
+    fn slopes_times_the_place_give_the_value() {
+        let model = some_model();
+        let balanced = model.balanced([0.2, 0.5, 0.1], 1.0);
+        let slopes = model.mixing_at(balanced);
+        let value = model.linear_d65([0.2, 0.5, 0.1], 1.0);
+        for (row, want) in slopes.iter().zip(value) {
+            let got: f64 = row.iter().zip(balanced).map(|(s, u)| s * u).sum();
+            assert!((got - want).abs() < 1e-6, "{got}, expected {want}");
         }
     }
 

@@ -15,6 +15,9 @@ const TRIM: f64 = 0.1;
 /// Share of clipped samples from which a patch is clipped.
 const CLIPPED_SHARE: f64 = 0.2;
 
+/// Bare paper between the tags at either end of card v1: left, top, width, height in mm.
+const PAPER_MM: [[f64; 4]; 2] = [[7.0, 29.0, 20.0, 12.0], [163.0, 29.0, 20.0, 12.0]];
+
 /// The patches that lie wholly in the photo, as it shows them.
 ///
 /// `targets` says what each patch of the card should look like (CIELAB D65), in the card's order.
@@ -22,39 +25,55 @@ pub fn read_patches(photo: &Photo, camera: &Camera, targets: &[[f64; 3]]) -> Vec
     let patches = CardDesign::v1().patches.iter().zip(targets);
     patches
         .filter_map(|(patch, target)| {
-            let mut samples: Vec<[f32; 3]> = Vec::with_capacity(SAMPLES * SAMPLES);
-            let mut clipped = 0usize;
-            for i in 0..SAMPLES {
-                for j in 0..SAMPLES {
-                    let along = |start: f64, length: f64, k: usize| {
-                        let share = (k as f64 + 0.5) / SAMPLES as f64;
-                        start + INSET_MM + (length - 2.0 * INSET_MM) * share
-                    };
-                    let at = Mm::new(
-                        along(patch.x_mm, patch.width_mm, i),
-                        along(patch.y_mm, patch.height_mm, j),
-                    );
-                    let px = camera.project(at, 0.0)?;
-                    samples.push(photo.pixels.sample(px.x, px.y)?);
-                    // Not negative: `sample` gave a colour, so the place is in the photo.
-                    let (row, column) = (px.y as usize, px.x as usize);
-                    let ends = photo.clipped.flags(row, column) != 0;
-                    clipped += usize::from(ends);
-                }
-            }
-            let share = clipped as f64 / samples.len() as f64;
-            let (rgb, spread) = trimmed(samples);
-            Some(Patch {
-                name: patch.name.to_owned(),
-                rgb,
-                spread,
-                clipped: share > CLIPPED_SHARE,
-                place: patch.middle(),
-                illumination: 1.0,
-                target: *target,
-            })
+            let square = [patch.x_mm, patch.y_mm, patch.width_mm, patch.height_mm];
+            read_square(photo, camera, patch.name, square, *target)
         })
         .collect()
+}
+
+/// The card's bare paper, where it lies wholly in the photo, as if it should look like `target`.
+pub fn read_paper(photo: &Photo, camera: &Camera, target: [f64; 3]) -> Vec<Patch> {
+    PAPER_MM
+        .iter()
+        .filter_map(|square| read_square(photo, camera, "paper", *square, target))
+        .collect()
+}
+
+fn read_square(
+    photo: &Photo,
+    camera: &Camera,
+    name: &str,
+    [left, top, width, height]: [f64; 4],
+    target: [f64; 3],
+) -> Option<Patch> {
+    let mut samples: Vec<[f32; 3]> = Vec::with_capacity(SAMPLES * SAMPLES);
+    let mut clipped = 0usize;
+    for i in 0..SAMPLES {
+        for j in 0..SAMPLES {
+            let along = |start: f64, length: f64, k: usize| {
+                let share = (k as f64 + 0.5) / SAMPLES as f64;
+                start + INSET_MM + (length - 2.0 * INSET_MM) * share
+            };
+            let at = Mm::new(along(left, width, i), along(top, height, j));
+            let px = camera.project(at, 0.0)?;
+            samples.push(photo.pixels.sample(px.x, px.y)?);
+            // Not negative: `sample` gave a colour, so the place is in the photo.
+            let (row, column) = (px.y as usize, px.x as usize);
+            let ends = photo.clipped.flags(row, column) != 0;
+            clipped += usize::from(ends);
+        }
+    }
+    let share = clipped as f64 / samples.len() as f64;
+    let (rgb, spread) = trimmed(samples);
+    Some(Patch {
+        name: name.to_owned(),
+        rgb,
+        spread,
+        clipped: share > CLIPPED_SHARE,
+        place: Mm::new(left + width / 2.0, top + height / 2.0),
+        illumination: 1.0,
+        target,
+    })
 }
 
 /// Mean and standard deviation of the samples between the dark and light ends.

@@ -82,7 +82,7 @@ fn taught_names(paints: &[Paint], taught: &Taught) -> Vec<Option<Named>> {
     if let Some(mut joint) = best {
         let instead = joint.regroup();
         for (k, i) in fit.into_iter().enumerate() {
-            named[i] = decide(k, &instead, &joint, &taught.names);
+            named[i] = decide(k, &instead, &joint, taught);
         }
     }
     named
@@ -92,15 +92,24 @@ fn taught_names(paints: &[Paint], taught: &Taught) -> Vec<Option<Named>> {
 /// takes for independent. On the sample photos, taught in one light or two, no group was sure and
 /// wrong from 0.45 down.
 const GROUP_TRUST: f64 = 0.4;
+/// What one piece says of its colour counts this much, for the same reason: odds are taken to this power.
+const OWN_TRUST: f64 = 0.8;
+/// Of two colours nearer to each other than this (even units), of which one was taught in one light only, neither is
+/// ever sure: how another lamp shifts the two, and how much gloss lay on each taught piece, is not known. Teaching
+/// them in a second light lifts this.
+const HARD_NEIGHBOUR: f64 = 8.0;
 /// Where less than this share of a piece's light is its body's own and the rest mirrored, the
 /// name is inferred from small differences of large numbers.
 const OWN_LEAST: f64 = 0.35;
+/// From this probability on a piece may well be of another colour.
+const MAY_BE: f64 = 0.02;
 /// Such a name is right more often than not, and never sure.
 const INFERRED_MOST: f64 = 0.85;
 
 /// One piece's name from its own probabilities and its group's.
-fn decide(piece: usize, instead: &[Instead], joint: &Joint<'_>, names: &[String]) -> Option<Named> {
-    let share = joint.shares().get(piece)?;
+fn decide(piece: usize, instead: &[Instead], joint: &Joint<'_>, taught: &Taught) -> Option<Named> {
+    let names = &taught.names;
+    let share = tempered(joint.shares().get(piece)?);
     let mut ranked: Vec<usize> = (0..share.len().saturating_sub(1)).collect();
     ranked.sort_by(|a, b| share[*b].total_cmp(&share[*a]));
     let (&best, second) = (ranked.first()?, ranked.get(1));
@@ -117,7 +126,18 @@ fn decide(piece: usize, instead: &[Instead], joint: &Joint<'_>, names: &[String]
     let others: f64 = group.values().sum();
     let right = 1.0 / (1.0 + others + new);
     let mut probability = share[best] * right;
-    if joint.own_light(piece, best) < OWN_LEAST {
+    // As it is named, or as what else it may well be.
+    let mirrored = (0..names.len())
+        .any(|k| (k == best || share[k] > MAY_BE) && joint.own_light(piece, k) < OWN_LEAST);
+    if mirrored {
+        probability = probability.min(INFERRED_MOST);
+    }
+    let neighbour = (0..taught.names.len())
+        .filter(|k| *k != best && (taught.once(best) || taught.once(*k)))
+        .map(|k| (joint.apart(best, k), k))
+        .filter(|(apart, _)| *apart < HARD_NEIGHBOUR)
+        .min_by(|a, b| a.0.total_cmp(&b.0));
+    if neighbour.is_some() {
         probability = probability.min(INFERRED_MOST);
     }
     let share_new: f64 = share.iter().skip(names.len()).sum();
@@ -128,9 +148,11 @@ fn decide(piece: usize, instead: &[Instead], joint: &Joint<'_>, names: &[String]
         .map(|(other, odds)| (share[best] * right * odds, *other))
         .max_by(|a, b| a.0.total_cmp(&b.0));
     let by_itself = second.map(|k| (share[*k], *k));
+    let neighbour = neighbour.map(|(_, k)| (share[k].max(1e-9), k));
     let runner_up = by_group
         .into_iter()
         .chain(by_itself)
+        .chain(neighbour)
         .max_by(|a, b| a.0.total_cmp(&b.0));
     Some(Named {
         name: name.clone(),
@@ -140,4 +162,11 @@ fn decide(piece: usize, instead: &[Instead], joint: &Joint<'_>, names: &[String]
             .and_then(|(_, k)| names.get(k).cloned()),
         new: false,
     })
+}
+
+/// Probabilities to the power of [`OWN_TRUST`], summing to 1 again.
+fn tempered(share: &[f64]) -> Vec<f64> {
+    let powers: Vec<f64> = share.iter().map(|p| p.max(0.0).powf(OWN_TRUST)).collect();
+    let all: f64 = powers.iter().sum::<f64>().max(f64::MIN_POSITIVE);
+    powers.iter().map(|p| p / all).collect()
 }

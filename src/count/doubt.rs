@@ -41,6 +41,12 @@ impl Doubt {
     }
 }
 
+/// Whether a doubt in words, as [`Doubt::text`] gives it, is about nothing but colour:
+/// it goes when a person says which colour a piece is.
+pub fn is_about_colour(doubt: &str) -> bool {
+    doubt.starts_with("colour ")
+}
+
 /// The least score by which a shape must beat another, as a share of what one
 /// clearly missed short side costs (2 from clear to none, 2 a mm).
 const SIDE_COST_PER_MM: f64 = 4.0;
@@ -109,4 +115,28 @@ pub fn colour_doubts(named: &Named, glare: bool) -> Vec<Doubt> {
         doubts.push(Doubt::Glare);
     }
     doubts
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn doubts_about_colour_are_told_from_those_about_shape() {
+        let colour = [
+            Doubt::Colour("kelp".to_owned()),
+            Doubt::NewColour,
+            Doubt::Glare,
+        ];
+        assert!(colour.iter().all(|doubt| is_about_colour(&doubt.text())));
+        let shape = crate::pieces::shape::shapes_of(Form::Plate)[0];
+        let others = [
+            Doubt::Shape(shape),
+            Doubt::Form(Form::Tile),
+            Doubt::Outline,
+            Doubt::LikeTray,
+            Doubt::Cut,
+        ];
+        assert!(others.iter().all(|doubt| !is_about_colour(&doubt.text())));
+    }
 }

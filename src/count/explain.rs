@@ -6,6 +6,8 @@
 //! components', 1985). Neither m nor g is known; both are summed over, weighted by how
 //! likely the piece's neighbours make them.
 
+use nalgebra::{Matrix3, Vector3};
+
 use super::even::{Even, even};
 use crate::colour::lab::lab_from_linear;
 use crate::pieces::paint::{Paint, luminance};
@@ -27,16 +29,17 @@ const LIGHTS: [f64; 9] = [-2.4, -1.8, -1.2, -0.6, 0.0, 0.6, 1.2, 1.8, 2.4];
 /// image lies between them.
 const ALONE: f64 = 0.1;
 /// Standard deviation of a piece about its colour in its photo, even units: lightness (the
-/// light's own deviation apart), chromatic. Medians over the sample photos: 0.1, 0.25; doubled for
-/// other cameras' noise.
-const SPREAD: Even = [0.3, 0.5, 0.5];
+/// light's own deviation apart), chromatic. Over the sample photos to tune on 0.1, and 0.15 to 0.4
+/// where gloss is weak; more for other cameras' noise.
+const SPREAD: Even = [0.3, 0.7, 0.7];
 /// How far gloss of strength 1 is from neutral, even units in each chromatic direction: walls
-/// tint it, and the correction of neutrals errs by about 1 dE00.
-const GLOSS_TINT: f64 = 1.0;
+/// tint it, and at its brightness the tone curve and the camera's own colouring differ from those at
+/// the body's. Over the sample photos to tune on pieces with half their light mirrored are off by about 1.
+const GLOSS_TINT: f64 = 2.0;
 /// Error of linear light that noise, the camera's black and the correction leave, share of a
 /// white's light: it tints what is dark.
 const BLACK_ERROR: f64 = 0.0004;
-/// How far a cut-off channel tints the others, even units: the correction mixes channels.
+/// How far a cut-off channel tints the others, even units: the camera colours after the cut.
 const CUT_OFF_TINT: f64 = 1.5;
 /// Degrees of freedom of Student's t for the deviations: tails for what is not modelled.
 const TAILS: f64 = 8.0;
@@ -46,15 +49,56 @@ const TAILS: f64 = 8.0;
 pub struct Look {
     paint: Paint,
     even: Even,
+    /// From the camera's own channels to those of the paint, and back.
+    mixing: Matrix3<f64>,
+    unmixing: Matrix3<f64>,
 }
 
 impl Look {
     /// Of a paint.
     pub fn of(paint: &Paint) -> Self {
+        let mixing = Matrix3::from_fn(|r, c| paint.mixing[r][c]);
+        let (mixing, unmixing) = mixing.try_inverse().map_or_else(
+            || (Matrix3::identity(), Matrix3::identity()),
+            |inverse| (mixing, inverse),
+        );
+        let shown = if paint.clipped.contains(&true) {
+            lab_from_linear(paint.measured)
+        } else {
+            paint.lab
+        };
         Self {
             paint: *paint,
-            even: even(paint.lab),
+            even: even(shown),
+            mixing,
+            unmixing,
         }
+    }
+
+    /// Luminance of the piece as it looks; endless where a channel was cut off, because there
+    /// may have been any amount of light more.
+    pub fn luminance(&self) -> f64 {
+        if self.paint.clipped.contains(&true) {
+            f64::INFINITY
+        } else {
+            luminance(self.paint.measured)
+        }
+    }
+
+    /// How a colour would show: a channel that the camera cut off shows no more than the cut.
+    fn cut(&self, predicted: [f64; 3]) -> [f64; 3] {
+        let clipped = self.paint.clipped;
+        if clipped == [false; 3] {
+            return predicted;
+        }
+        let measured = Vector3::from(self.paint.measured);
+        let mut over = self.unmixing * (Vector3::from(predicted) - measured);
+        for c in 0..3 {
+            if clipped[c] {
+                over[c] = over[c].min(0.0);
+            }
+        }
+        (measured + self.mixing * over).into()
     }
 
     /// The paint.
@@ -89,14 +133,13 @@ pub struct Explanation {
 
 /// Sums over light and gloss. `width` widens the deviations, for a first look; 1 as they are.
 pub fn explain(look: &Look, body: [f64; 3], given: &Given, width: f64) -> Explanation {
-    let paint = &look.paint;
     let light_sum: f64 = LIGHTS.map(|q| (-0.5 * q * q).exp()).iter().sum();
     let mut sum = Sum::default();
     for q in LIGHTS {
         let light = given.light.0 + given.light.1 * q;
         let lit = body.map(|v| light.exp() * v);
         let light_log = -0.5 * q * q - light_sum.ln();
-        let (least, step) = gloss_range(paint, lit, width);
+        let (least, step) = gloss_range(look, lit, width);
         for k in 0..GLOSS_STEPS {
             let gloss = least + step * (k as f64 + 0.5);
             let predicted = lit.map(|v| v + gloss);
@@ -109,21 +152,24 @@ pub fn explain(look: &Look, body: [f64; 3], given: &Given, width: f64) -> Explan
 }
 
 /// From where, in steps of what, gloss brings a lit body to the lightness that is seen.
-fn gloss_range(paint: &Paint, lit: [f64; 3], width: f64) -> (f64, f64) {
+fn gloss_range(look: &Look, lit: [f64; 3], width: f64) -> (f64, f64) {
     const WEIGHTS: [f64; 3] = [0.2126, 0.7152, 0.0722];
+    let paint = &look.paint;
+    let mut over = Vector3::from(paint.measured) - Vector3::from(lit);
+    if paint.clipped.contains(&true) {
+        // Neutral gloss is neutral to the camera too.
+        over = look.unmixing * over;
+    }
     let (mut all, mut off) = (0.0, 0.0);
     for c in 0..3 {
         if !paint.clipped[c] {
             all += WEIGHTS[c];
-            off += WEIGHTS[c] * (paint.measured[c] - lit[c]);
+            off += WEIGHTS[c] * over[c];
         }
     }
     if all == 0.0 {
         // All that is known is that no channel holds less.
-        let least = (0..3)
-            .map(|c| paint.measured[c] - lit[c])
-            .fold(0.0, f64::max)
-            .min(GLOSS_MOST);
+        let least = over.iter().copied().fold(0.0, f64::max).min(GLOSS_MOST);
         return (least, (GLOSS_MOST + 0.1 - least) / GLOSS_STEPS as f64);
     }
     let middle = (off / all).clamp(-GLOSS_TAUGHT, GLOSS_MOST);
@@ -151,19 +197,8 @@ fn gloss_density(gloss: f64, given: &Given) -> f64 {
 /// even units; and how far to trust it.
 fn compare(look: &Look, predicted: [f64; 3], gloss: f64, width: f64) -> (f64, Even, f64) {
     let paint = &look.paint;
-    let expected = even(lab_from_linear(predicted));
-    let seen = if paint.clipped.contains(&true) {
-        // A cut-off channel only says that there was at least so much light.
-        even(lab_from_linear(std::array::from_fn(|c| {
-            if paint.clipped[c] {
-                paint.measured[c].max(predicted[c])
-            } else {
-                paint.measured[c]
-            }
-        })))
-    } else {
-        look.even
-    };
+    let expected = even(lab_from_linear(look.cut(predicted)));
+    let seen = look.even;
     let bright = luminance(predicted).max(1e-3);
     let tint = GLOSS_TINT * width * (gloss / bright).clamp(0.0, 1.0);
     let cut = if paint.clipped.contains(&true) {

@@ -12,6 +12,7 @@ use rayon::prelude::*;
 mod regroup;
 
 pub use regroup::Instead;
+use regroup::TAUGHT_GLOSSES;
 
 use super::even::{Even, distance, even, uneven};
 use super::explain::{Explanation, GLOSS_FLOOR, Given, Look, explain, variance};
@@ -41,7 +42,7 @@ const LIGHT: f64 = 0.06;
 const LIGHT_OWN: f64 = 0.025;
 const LIGHT_REACH_MM: f64 = 120.0;
 /// Least spread of the log of the shade in a piece's dark places. Over the sample photos 0.17 to 0.5.
-const SHADE_LEAST: f64 = 0.35;
+const SHADE_LEAST: f64 = 0.45;
 /// How many pieces of a colour are taken as seen before any is.
 const UNSEEN: f64 = 0.5;
 /// Probability of a colour that nobody taught, spread over the room of surface colours in even
@@ -161,9 +162,26 @@ impl<'a> Joint<'a> {
         &self.state.share
     }
 
+    /// Distance between two colours as they were taught, even units, were the lighter one without the
+    /// gloss that may have lain on its taught piece: whatever brings the two nearest.
+    pub fn apart(&self, a: usize, b: usize) -> f64 {
+        let [a, b] = [a, b].map(|k| linear_from_lab(uneven(self.bodies[k].even)));
+        let (dark, light) = if luminance(a) < luminance(b) {
+            (a, b)
+        } else {
+            (b, a)
+        };
+        let dark_even = even(lab_from_linear(dark));
+        TAUGHT_GLOSSES
+            .into_iter()
+            .filter(|gloss| *gloss < 0.95 * luminance(light))
+            .map(|gloss| distance(even(lab_from_linear(light.map(|v| v - gloss))), dark_even))
+            .fold(f64::INFINITY, f64::min)
+    }
+
     /// Luminance of a piece as it looks.
     pub fn luminance(&self, piece: usize) -> f64 {
-        luminance(self.looks[piece].paint().measured)
+        self.looks[piece].luminance()
     }
 
     /// Share of a piece's light that would be its body's own if it had the colour.

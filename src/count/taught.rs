@@ -26,6 +26,8 @@ pub struct Taught {
     pub names: Vec<String>,
     /// Ways to see their bodies: one for each light, and the mean of them.
     pub bodies: Vec<Vec<Body>>,
+    /// In how many lights each was taught.
+    lights: Vec<usize>,
 }
 
 impl Taught {
@@ -35,6 +37,7 @@ impl Taught {
         let lights = book.lights();
         let mut by_light: Vec<Vec<Body>> = vec![Vec::new(); lights.len()];
         let mut together = Vec::new();
+        let mut taught_in = Vec::new();
         for name in &names {
             let mut seen: Vec<(usize, [f64; 3])> = Vec::new();
             for swatch in book.swatches().iter().filter(|s| s.name == *name) {
@@ -49,6 +52,7 @@ impl Taught {
                 }
                 seen.extend(light.map(|light| (light, mean)));
             }
+            taught_in.push(seen.len());
             let bodies = without_gloss(&seen);
             let mut mean = [0.0; 3];
             for (_, body) in &bodies {
@@ -76,7 +80,17 @@ impl Taught {
         if bodies.len() > 1 {
             bodies.push(together);
         }
-        Self { names, bodies }
+        Self {
+            names,
+            bodies,
+            lights: taught_in,
+        }
+    }
+
+    /// Whether a colour was taught in one light only, so that nothing is known of how other lights
+    /// shift it.
+    pub fn once(&self, colour: usize) -> bool {
+        self.lights.get(colour).is_none_or(|lights| *lights < 2)
     }
 }
 

@@ -57,7 +57,7 @@ pub fn fetch_list(
         let mut kinds = 0;
         let mut name = None;
         for row in group.rows {
-            name = row.places.iter().next().cloned().or(name);
+            name = row.places.first().map(|held| held.place.clone()).or(name);
             let kind = Kind {
                 form: row.form,
                 size: row.size,

@@ -35,7 +35,7 @@ const CUT_OFF_SHARE: f64 = 0.3;
 const FEWEST: usize = 12;
 
 /// What a piece looks like in the card's light.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Paint {
     /// CIELAB D65 of the top, gloss and all.
     pub lab: [f64; 3],
@@ -47,6 +47,9 @@ pub struct Paint {
     pub measured: [f64; 3],
     /// Channels that the camera cut off: there was at least so much light.
     pub clipped: [bool; 3],
+    /// Slopes of `measured` (rows) against the camera's own channels (columns): what was cut off
+    /// was cut in those.
+    pub mixing: [[f64; 3]; 3],
     /// Luminance of the darkest places within the silhouette, 1 for white.
     pub dark: f64,
     /// Middle of the footprint.
@@ -91,6 +94,8 @@ pub fn paint(
         let cut = body.iter().filter(|s| s.0[c] > CUT_OFF).count();
         cut as f64 > CUT_OFF_SHARE * n
     });
+    let raw: [f32; 3] =
+        std::array::from_fn(|c| body.iter().map(|s| s.0[c]).sum::<f32>() / n as f32);
     let mut dark: Vec<f64> = inner_samples(view, camera, stance)
         .into_iter()
         .filter_map(corrected)
@@ -104,6 +109,7 @@ pub fn paint(
         light: share,
         measured,
         clipped,
+        mixing: correction.mixing(raw, share),
         dark: dark.get(darkest).copied().unwrap_or(luminance(measured)),
         at: stance.at,
     })

@@ -2,6 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::review::Review;
+
 /// At or above this probability a piece is sure; below it a person should look.
 pub const SURE: f64 = 0.9;
 
@@ -31,6 +33,9 @@ pub struct Sheet {
     pub unexplained: Vec<Unexplained>,
     /// What a person should know before trusting this sheet.
     pub warnings: Vec<Warning>,
+    /// What people put right, and the guess before that; none until somebody did.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub review: Option<Box<Review>>,
 }
 
 /// The sheet format's version.
@@ -53,6 +58,10 @@ pub struct PhotoRef {
     pub height_px: u32,
     /// SHA-256 (hex) of the upright pixels, so a renamed or re-tagged copy is the same photo.
     pub hash: String,
+    /// The photo's path from the sheet's folder, with `/`, where it was when it was
+    /// counted; only a hint: `hash` decides.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub path: Option<String>,
 }
 
 /// Where the card was found and what follows from it.
@@ -72,6 +81,9 @@ pub struct CardReport {
     pub tilt_deg: f64,
     /// Height of the lens above the tray.
     pub camera_height_mm: f64,
+    /// Radial term of the lens, see [`crate::view::Camera`]; 0 where it is not told.
+    #[serde(default)]
+    pub lens_k1: f64,
     /// How many of the card's patches could be read.
     pub patches: u8,
 }
@@ -126,6 +138,14 @@ pub struct Piece {
     /// Why it is doubtful, in words; empty when sure.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub doubts: Vec<String>,
+    /// Whether a person looked at it and it is as stated here; then `sure` is 1.
+    #[serde(default, skip_serializing_if = "is_false")]
+    pub looked_at: bool,
+}
+
+#[allow(clippy::trivially_copy_pass_by_ref)] // as serde wants it
+fn is_false(flag: &bool) -> bool {
+    !*flag
 }
 
 /// Something else that a piece could be.

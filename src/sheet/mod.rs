@@ -1,8 +1,13 @@
 //! The sheet: the result of one photo, as a file and as a marked-up picture.
 
 pub mod file;
+pub mod review;
+pub mod light;
+pub mod chart;
 pub mod advice;
 pub mod marked;
 pub mod reading_order;
 
 pub use file::{Group, Instead, Piece, SURE, Sheet, Unexplained, Warning};
+pub use light::{LightFile, PatchReport, drift_warnings};
+pub use review::Review;

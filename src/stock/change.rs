@@ -2,7 +2,7 @@
 
 use super::kind::{Kind, Name, Size};
 use super::model::{Contents, PendingSheet};
-use super::tally::{Tally, TallyError};
+use super::tally::{self, Tally, TallyError};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
 
@@ -31,14 +31,24 @@ pub struct CountChange {
     /// As in [`Kind`].
     pub colour: Name,
     /// Before; left out of the file when there were none.
-    #[serde(default, skip_serializing_if = "is_zero")]
+    #[serde(default, skip_serializing_if = "is_zero", with = "tally::short")]
     pub was: Tally,
     /// After; left out of the file when there are none.
-    #[serde(default, skip_serializing_if = "is_zero")]
+    #[serde(default, skip_serializing_if = "is_zero", with = "tally::short")]
     pub now: Tally,
 }
 
 impl CountChange {
+    /// Whether more went than was sure to be there, with some left that may be none;
+    /// or that was undone.
+    pub fn is_clipped(&self) -> bool {
+        let clipped = |was: Tally, now: Tally| {
+            let gone = was.count().saturating_sub(now.count());
+            !now.is_zero() && now.low() == 0 && gone > was.low()
+        };
+        clipped(self.was, self.now) || clipped(self.now, self.was)
+    }
+
     /// The kind of piece.
     pub fn kind(&self) -> Kind {
         Kind {

@@ -1,12 +1,12 @@
 //! Check: the contents must follow from the history.
 
-use super::change::Misfit;
+use super::change::{Change, Misfit};
 use super::history::{Entry, What};
-use super::kind::{Kind, Name};
+use super::kind::{Kind, Name, Size};
 use super::model::{Contents, Note, PendingSheet, Recorded, Stock};
 use super::stamp::Stamp;
 use super::tally::Tally;
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashMap};
 
 /// The contents that a history leads to.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -54,6 +54,40 @@ pub enum Difference {
     /// A pending sheet that the contents lack.
     #[error("{} of entry {} is not pending in {}; by the history it is", .0.file, .0.entry, .0.place)]
     OnlyInHistory(PendingSheet),
+}
+
+/// Whether contents and history agree: as [`differences`], but quick and without
+/// saying where they do not. Every change of a stock begins with this.
+pub fn agree(stock: &Stock) -> bool {
+    let mut counts: HashMap<(&Name, &Name, Size, &Name), Tally> = HashMap::new();
+    let mut pending: BTreeSet<&PendingSheet> = BTreeSet::new();
+    for change in stock.history.iter().flat_map(|entry| &entry.changes) {
+        let fits = match change {
+            Change::Count(step) => {
+                let key = (&step.place, &step.form, step.size, &step.colour);
+                let there = counts.entry(key).or_default();
+                let fits = *there == step.was;
+                *there = step.now;
+                fits
+            }
+            Change::Pend(sheet) => pending.insert(sheet),
+            Change::Unpend(sheet) => pending.remove(sheet),
+        };
+        if !fits {
+            return false;
+        }
+    }
+    let here = &stock.contents;
+    let lots = here.places.values();
+    let kinds: usize = lots.map(|lots| lots.iter().count()).sum();
+    kinds == counts.values().filter(|tally| !tally.is_zero()).count()
+        && here.places.iter().all(|(place, lots)| {
+            lots.iter().all(|(kind, tally)| {
+                let key = (place, &kind.form, kind.size, &kind.colour);
+                counts.get(&key) == Some(&tally)
+            })
+        })
+        && here.pending.iter().eq(pending)
 }
 
 /// Where contents and history differ; nothing when all is well.

@@ -19,8 +19,9 @@ pub enum Which {
 /// The fewest hex digits that name a photo: shorter ones are typing errors.
 pub const SHORTEST_HASH: usize = 6;
 
-/// Makes the pending pieces checked ones, in their places, ranges and all: looking
-/// says that the range is right, not that it has gone.
+/// Makes the pending pieces checked ones, in their places. Whoever looked says that
+/// the numbers hold, so of each kind the best number stays and its range goes; of a
+/// kind whose best number is none, nothing is left.
 ///
 /// # Errors
 /// When one of `which` names no pending sheet, or numbers grow too large. The
@@ -37,7 +38,7 @@ pub fn confirm(
     let mut contents = stock.contents.clone();
     for sheet in &looked_at {
         contents.pending.remove(sheet);
-        contents.add(&sheet.place, &sheet.lots)?;
+        contents.add(&sheet.place, &sheet.lots.exact()?)?;
     }
     let recorded = stock.record(stamp, What::Confirm, contents, Note::default());
     Ok((looked_at, recorded))

@@ -4,6 +4,8 @@
 //! |---|---|
 //! | `stock.json` | the stock; may be a symbolic link, which stays one |
 //! | `stock.json.last` | the copy before the last change, always a good one |
+//! | `stock.json.v1` | the file before it was brought to a newer version; may be removed |
+//! | `stock.json.damaged-1` | a damaged file that was put aside; may be removed |
 //! | `stock.json.lock` | locked while a process reads, changes and writes |
 //! | `.stock.json.*.tmp` | unfinished; swept by the next writer |
 //!
@@ -11,9 +13,10 @@
 
 use super::check::{self, Difference};
 use super::durable;
-use super::format::{self, FormatError};
+use super::format::{self, FormatError, Version};
 use super::lock::{Lock, LockError};
-use super::model::Stock;
+use super::model::{Contents, Stock};
+use super::restore;
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
@@ -22,6 +25,33 @@ use std::path::{Path, PathBuf};
 #[derive(Clone, Debug)]
 pub struct StockFile {
     path: PathBuf,
+}
+
+/// The file as it was read.
+struct Old {
+    bytes: Vec<u8>,
+    version: Version,
+}
+
+/// The stock as it was read.
+struct Before {
+    contents: Contents,
+    entries: usize,
+}
+
+/// The new file. Nothing replaces a good file that could not be read back.
+fn text(old: Option<&Old>, before: Option<Before>, stock: &Stock) -> Result<Vec<u8>, FormatError> {
+    let old = old.filter(|old| old.version == Version::NEWEST);
+    if let (Some(old), Some(Before { contents, entries })) = (old, before)
+        && let Some(new) = format::append(&old.bytes, &contents, entries, stock)?
+    {
+        return Ok(new);
+    }
+    let new = format::write(stock)?;
+    if format::parse(&new)? != *stock {
+        return Err(FormatError::Write("it would not read back the same".into()));
+    }
+    Ok(new)
 }
 
 /// What a change needs of the file.
@@ -33,6 +63,9 @@ pub enum Purpose {
     Amend,
     /// As `Amend`, and contents that do not follow from the history are let pass.
     Repair,
+    /// As `Bring`, and the history may be another one afterwards. For all others it
+    /// is the old one, perhaps with new entries after it.
+    Replace,
 }
 
 impl StockFile {
@@ -43,6 +76,16 @@ impl StockFile {
     pub fn in_home(home: &Path) -> Self {
         Self {
             path: home.join(Self::NAME),
+        }
+    }
+
+    /// A stock file of any name; a folder stands for the file of the usual name in it.
+    pub fn at(path: &Path) -> Self {
+        if path.is_dir() {
+            return Self::in_home(path);
+        }
+        Self {
+            path: path.to_owned(),
         }
     }
 
@@ -68,6 +111,7 @@ impl StockFile {
                 target.clone(),
                 beside(&target, "last"),
                 beside(&target, "lock"),
+                beside(&target, Version::V1.as_str()),
             ]
             .iter()
             .any(|own| real(own) == path)
@@ -97,7 +141,8 @@ impl StockFile {
     ) -> Result<T, E> {
         let target = self.target()?;
         let folder = durable::folder_of(&target);
-        if purpose == Purpose::Bring {
+        let makes = matches!(purpose, Purpose::Bring | Purpose::Replace);
+        if makes {
             fs::create_dir_all(folder).map_err(|cause| FileError::Folder {
                 path: folder.to_owned(),
                 cause,
@@ -108,26 +153,31 @@ impl StockFile {
         let _lock = Lock::take(&beside(&target, "lock"), waiting).map_err(FileError::from)?;
         durable::sweep(&target).map_err(|cause| self.unwritable(cause))?;
         let (mut stock, old) = match self.load(&target)? {
-            Some((stock, bytes)) => (stock, Some(bytes)),
-            None if purpose == Purpose::Bring => (Stock::default(), None),
+            Some((stock, old)) => (stock, Some(old)),
+            None if makes => (Stock::default(), None),
             None => return Err(self.absent().into()),
         };
         if purpose != Purpose::Repair {
             self.require_agreement(&stock)?;
         }
+        let before = Before {
+            contents: stock.contents.clone(),
+            entries: stock.history.len(),
+        };
         let result = change(&mut stock)?;
-        self.save(&target, old.as_deref(), &stock)?;
+        let before = Some(before).filter(|_| purpose != Purpose::Replace);
+        self.save(&target, old.as_ref(), before, &stock)?;
         Ok(result)
     }
 
-    fn target(&self) -> Result<PathBuf, FileError> {
+    pub(super) fn target(&self) -> Result<PathBuf, FileError> {
         durable::resolve(&self.path).map_err(|cause| FileError::Read {
             path: self.path.clone(),
             cause,
         })
     }
 
-    fn load(&self, target: &Path) -> Result<Option<(Stock, Vec<u8>)>, FileError> {
+    fn load(&self, target: &Path) -> Result<Option<(Stock, Old)>, FileError> {
         let unreadable = |cause| FileError::Read {
             path: self.path.clone(),
             cause,
@@ -154,8 +204,8 @@ impl StockFile {
             Ok(_) => {}
         }
         let bytes = fs::read(target).map_err(unreadable)?;
-        match format::parse(&bytes) {
-            Ok(stock) => Ok(Some((stock, bytes))),
+        match format::parse_versioned(&bytes) {
+            Ok((stock, version)) => Ok(Some((stock, Old { bytes, version }))),
             Err(cause) => Err(self.no_good(target, cause)),
         }
     }
@@ -165,17 +215,19 @@ impl StockFile {
         if matches!(cause, FormatError::Version { .. }) {
             return FileError::Version { path, cause };
         }
-        let last = beside(target, "last");
-        let is_good = fs::read(&last).is_ok_and(|bytes| format::parse(&bytes).is_ok());
         FileError::Damaged {
-            remedy: if is_good {
-                format!(
-                    "the last good copy is {}: to go back to it, copy it to {}",
-                    last.display(),
-                    target.display()
-                )
-            } else {
-                "there is no earlier copy beside it: put it right by hand, or move it away".into()
+            remedy: match restore::last_good(target) {
+                Some((copy, _)) => format!(
+                    "the last good copy, {}, has {} of history: `cuptally stock restore` goes back to it",
+                    copy.path.display(),
+                    match copy.entries {
+                        1 => "1 entry".to_owned(),
+                        many => format!("{many} entries"),
+                    }
+                ),
+                None => {
+                    "there is no good copy beside it: put it right by hand, or move it away".into()
+                }
             },
             path,
             cause,
@@ -183,6 +235,9 @@ impl StockFile {
     }
 
     fn require_agreement(&self, stock: &Stock) -> Result<(), FileError> {
+        if check::agree(stock) {
+            return Ok(());
+        }
         let differences = check::differences(stock);
         match differences.first() {
             None => Ok(()),
@@ -194,23 +249,23 @@ impl StockFile {
         }
     }
 
-    fn save(&self, target: &Path, old: Option<&[u8]>, stock: &Stock) -> Result<(), FileError> {
+    fn save(
+        &self,
+        target: &Path,
+        old: Option<&Old>,
+        before: Option<Before>,
+        stock: &Stock,
+    ) -> Result<(), FileError> {
         let garbled = |cause| FileError::Garbled {
             path: self.path.clone(),
             cause,
         };
-        let new = format::write(stock).map_err(garbled)?;
-        if old == Some(new.as_slice()) {
+        let new = text(old, before, stock).map_err(garbled)?;
+        if old.is_some_and(|old| old.bytes == new) {
             return Ok(());
         }
-        // Nothing replaces a good file that could not be read back.
-        if format::parse(&new).map_err(garbled)? != *stock {
-            return Err(garbled(FormatError::Write(
-                "it would not read back the same".into(),
-            )));
-        }
         let unwritable = |cause| self.unwritable(cause);
-        let mut last = None;
+        let mut copies = Vec::new();
         if let Some(old) = old {
             let found = fs::metadata(target).map_err(unwritable)?;
             if found.permissions().readonly() {
@@ -219,14 +274,20 @@ impl StockFile {
                 });
             }
             // As private as the file itself.
-            let prepared = durable::prepare(&beside(target, "last"), old, target);
-            last = Some(prepared.map_err(unwritable)?);
+            let mut endings = vec!["last"];
+            if old.version < Version::NEWEST {
+                endings.push(old.version.as_str());
+            }
+            for ending in endings {
+                let prepared = durable::prepare(&beside(target, ending), &old.bytes, target);
+                copies.push(prepared.map_err(unwritable)?);
+            }
         }
-        // Both are on the disk before either takes its place: a full disk leaves the
-        // file and its copy as they were.
+        // All are on the disk before any takes its place: a full disk leaves the
+        // file and its copies as they were.
         let new = durable::prepare(target, &new, target).map_err(unwritable)?;
-        if let Some(last) = last {
-            last.commit().map_err(unwritable)?;
+        for copy in copies {
+            copy.commit().map_err(unwritable)?;
         }
         new.commit().map_err(unwritable)?;
         durable::flush_folder(target).map_err(|cause| FileError::Unflushed {
@@ -235,13 +296,13 @@ impl StockFile {
         })
     }
 
-    fn absent(&self) -> FileError {
+    pub(super) fn absent(&self) -> FileError {
         FileError::Absent {
             path: self.path.clone(),
         }
     }
 
-    fn unwritable(&self, cause: io::Error) -> FileError {
+    pub(super) fn unwritable(&self, cause: io::Error) -> FileError {
         FileError::Write {
             path: self.path.clone(),
             cause,
@@ -250,7 +311,7 @@ impl StockFile {
 }
 
 /// The file beside `path` with one more ending.
-fn beside(path: &Path, ending: &str) -> PathBuf {
+pub(super) fn beside(path: &Path, ending: &str) -> PathBuf {
     let mut name = path.as_os_str().to_owned();
     name.push(".");
     name.push(ending);
@@ -293,7 +354,7 @@ pub enum FileError {
         cause: FormatError,
     },
     /// Gone, though its copy is there.
-    #[error("the stock file {} is gone, but its last copy {} is there; copy that back, or move it away to begin anew", .path.display(), .last.display())]
+    #[error("the stock file {} is gone, but its last copy {} is there; `cuptally stock restore` puts that back; or move it away to begin anew", .path.display(), .last.display())]
     Lost {
         /// The file.
         path: PathBuf,

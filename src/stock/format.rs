@@ -1,4 +1,12 @@
-//! The stock file as text: version 1. Schema: `docs/stock-v1.schema.json`.
+//! The stock file as text: version 2. Schema: `docs/stock-v2.schema.json`.
+//!
+//! | version | what it brought | how it is read today |
+//! |---|---|---|
+//! | v1 | places, pending sheets, history | as it is: v2 says the same and more |
+//! | v2 | `remark`, `renamed`, `origin`, `left_out` and `scene`; exact numbers in history steps are one number | |
+//!
+//! An older file is read as it stands and written as the newest at its next change;
+//! [`super::file`] keeps the older one beside it. A newer file is refused.
 //!
 //! One kind of piece, one pending line and one history entry a line, always in
 //! the same order, so that `diff` shows what changed. Unknown fields, doubled
@@ -15,8 +23,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
 use std::io::Write;
 
-/// The version that this program writes and reads.
-pub const VERSION: &str = "v1";
+/// The version that this program writes. It reads all before it too.
+pub const VERSION: &str = Version::NEWEST.as_str();
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -29,10 +37,28 @@ struct OnDisk {
     history: Vec<Entry>,
 }
 
-#[derive(Deserialize)]
-enum Version {
+/// A version of the format.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Deserialize)]
+pub enum Version {
+    /// The first.
     #[serde(rename = "v1")]
     V1,
+    /// With remarks, renames, merges and scenes.
+    #[serde(rename = "v2")]
+    V2,
+}
+
+impl Version {
+    /// The one that is written.
+    pub const NEWEST: Self = Self::V2;
+
+    /// As the file says it.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::V1 => "v1",
+            Self::V2 => "v2",
+        }
+    }
 }
 
 /// Only the version, to tell a newer file from a damaged one.
@@ -41,19 +67,27 @@ struct Head {
     stock: String,
 }
 
-/// Reads a stock file.
+/// Reads a stock file of any version up to the newest.
 ///
 /// # Errors
-/// When it is damaged, of another version, or contradicts itself.
+/// When it is damaged, of a newer version, or contradicts itself.
 pub fn parse(bytes: &[u8]) -> Result<Stock, FormatError> {
+    Ok(parse_versioned(bytes)?.0)
+}
+
+/// As [`parse`], with the version that the file has.
+///
+/// # Errors
+/// As [`parse`].
+pub fn parse_versioned(bytes: &[u8]) -> Result<(Stock, Version), FormatError> {
     let OnDisk {
-        stock: Version::V1,
+        stock: version,
         places,
         pending,
         history,
     } = serde_json::from_slice(bytes).map_err(|error| {
         match serde_json::from_slice::<Head>(bytes) {
-            Ok(head) if head.stock != VERSION => FormatError::Version {
+            Ok(head) if !is_known(&head.stock) => FormatError::Version {
                 found: super::kind::fit_to_show(&head.stock),
             },
             _ => FormatError::damaged(&error),
@@ -64,7 +98,13 @@ pub fn parse(bytes: &[u8]) -> Result<Stock, FormatError> {
         history,
     };
     stock.ledger()?;
-    Ok(stock)
+    Ok((stock, version))
+}
+
+fn is_known(version: &str) -> bool {
+    [Version::V1, Version::V2]
+        .map(Version::as_str)
+        .contains(&version)
 }
 
 /// Writes a stock file. The same stock always gives the same bytes.
@@ -78,7 +118,13 @@ pub fn write(stock: &Stock) -> Result<Vec<u8>, FormatError> {
 }
 
 fn write_to(stock: &Stock, out: &mut Vec<u8>) -> std::io::Result<()> {
-    let Stock { contents, history } = stock;
+    write_head(&stock.contents, out)?;
+    write_lines(&stock.history, out, 4)?;
+    writeln!(out, "\n}}")
+}
+
+/// All before the history: it ends where the history's list begins.
+fn write_head(contents: &Contents, out: &mut Vec<u8>) -> std::io::Result<()> {
     write!(out, "{{\n  \"stock\": \"{VERSION}\",\n  \"places\": {{")?;
     for (place, at) in contents.places.iter().zip(0usize..) {
         let (place, lots) = place;
@@ -94,9 +140,58 @@ fn write_to(stock: &Stock, out: &mut Vec<u8>) -> std::io::Result<()> {
         write_pending(sheet, out)?;
     }
     close(out, contents.pending.is_empty(), 2, "]")?;
-    write!(out, ",\n  \"history\": ")?;
-    write_lines(history, out, 4)?;
-    writeln!(out, "\n}}")
+    write!(out, ",\n  \"history\": ")
+}
+
+/// How a file with at least one entry ends.
+const END: &[u8] = b"\n  ]\n}\n";
+
+/// As [`write`], for a stock that grew from one whose file is at hand: the lines of
+/// the entries that were there are taken over as they are. A history only grows, and
+/// to write and read it all anew would be most of the work of a change.
+///
+/// `old` is the file, `before` its contents, `entries` the length of its history,
+/// which `stock` must begin with. None where the file is not laid out as this program
+/// lays it out; then write it anew.
+///
+/// # Errors
+/// When what is new would not read back the same.
+pub fn append(
+    old: &[u8],
+    before: &Contents,
+    entries: usize,
+    stock: &Stock,
+) -> Result<Option<Vec<u8>>, FormatError> {
+    let failed = |error: std::io::Error| FormatError::Write(error.to_string());
+    let mut head = Vec::new();
+    write_head(before, &mut head).map_err(failed)?;
+    let lines = old.strip_prefix(head.as_slice());
+    let (Some(lines), Some(new)) = (
+        lines.and_then(|rest| rest.strip_suffix(END)),
+        stock.history.get(entries..),
+    ) else {
+        return Ok(None);
+    };
+    // The new part alone, as a file of its own, must read back.
+    let mut out = Vec::with_capacity(old.len() + old.len() / 8);
+    write_head(&stock.contents, &mut out).map_err(failed)?;
+    let mut part = out.clone();
+    write_lines(new, &mut part, 4).map_err(failed)?;
+    writeln!(part, "\n}}").map_err(failed)?;
+    let read: OnDisk =
+        serde_json::from_slice(&part).map_err(|error| FormatError::damaged(&error))?;
+    let contents = &stock.contents;
+    if read.places != contents.places || read.pending != contents.pending || read.history != new {
+        return Err(FormatError::Write("it would not read back the same".into()));
+    }
+    stock.ledger()?;
+    out.extend_from_slice(lines);
+    for entry in new {
+        write!(out, ",\n    ").map_err(failed)?;
+        serde_json::to_writer(&mut out, entry).map_err(|e| FormatError::Write(e.to_string()))?;
+    }
+    out.extend_from_slice(END);
+    Ok(Some(out))
 }
 
 fn write_lots(lots: &Lots, out: &mut Vec<u8>, indent: usize) -> std::io::Result<()> {
@@ -198,7 +293,9 @@ pub enum FormatError {
         cause: String,
     },
     /// A version that this program does not read.
-    #[error("it has version {found}, and this program reads {VERSION}; use a newer cuptally")]
+    #[error(
+        "it has version {found}, and this program reads versions up to {VERSION}; use a newer cuptally"
+    )]
     Version {
         /// The version.
         found: String,

@@ -1,7 +1,10 @@
 //! The history: every change, who made it, when, and whether it still stands.
 
 use super::change::Change;
+use super::identity::EntryId;
 use super::kind::{Label, Name, PhotoHash};
+use super::rename::Renamed;
+use super::scene::Scene;
 use super::tally::{Tally, TallyError};
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
@@ -28,6 +31,16 @@ pub struct Entry {
     /// What the user said about it, such as what pieces were taken for.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub remark: Option<Label>,
+    /// What got another name.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub renamed: Option<Renamed>,
+    /// The entry's identity in the stock that it was merged from.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub origin: Option<EntryId>,
+    /// Places whose steps were left out when the entry was merged, because both
+    /// stocks had changed there; the entry after all merged ones settles them.
+    #[serde(default, skip_serializing_if = "BTreeSet::is_empty")]
+    pub left_out: BTreeSet<Name>,
     /// Places of which this entry says all there is, whatever lay there before.
     #[serde(default, skip_serializing_if = "BTreeSet::is_empty")]
     pub recounts: BTreeSet<Name>,
@@ -59,6 +72,12 @@ pub enum What {
     Take,
     /// Pieces were put in by count.
     Put,
+    /// Pieces changed their place.
+    Move,
+    /// A place or a colour got another name.
+    Rename,
+    /// Where two stocks disagreed, a person decided.
+    Settle,
     /// Numbers that were changed outside the program were taken over.
     Adopt,
     /// Something a later version of this program did.
@@ -78,6 +97,9 @@ pub struct SheetRef {
     pub place: Name,
     /// Whether a person had looked.
     pub checked: bool,
+    /// Where its pieces lay, to know the tray again in another photo.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub scene: Option<Scene>,
 }
 
 /// What an entry did to one place, all kinds that it changed together.
@@ -98,7 +120,11 @@ impl Entry {
     pub fn places(&self) -> BTreeSet<&Name> {
         let changed = self.changes.iter().map(Change::place);
         let posted = self.sheets.iter().map(|sheet| &sheet.place);
-        changed.chain(posted).chain(&self.recounts).collect()
+        changed
+            .chain(posted)
+            .chain(&self.recounts)
+            .chain(&self.left_out)
+            .collect()
     }
 
     /// What it did to each place.

@@ -3,6 +3,7 @@
 use super::kind::{Kind, KindError, Label, Name, PhotoHash, Size};
 use super::lots::Lots;
 use super::merge::Incoming;
+use super::scene::Scene;
 use super::tally::{Tally, TallyError};
 use crate::sheet::{Group, Sheet};
 
@@ -42,6 +43,7 @@ pub fn from_sheet(
         hash,
         place,
         checked: sheet.checked,
+        scene: Scene::of(sheet),
         lots,
     })
 }

@@ -18,9 +18,16 @@ impl Name {
     /// # Errors
     /// When nothing is left, it is too long, or it holds control characters.
     pub fn new(text: &str) -> Result<Self, KindError> {
+        Self::trimmed(text).map(|text| Self(text.to_owned()))
+    }
+
+    fn trimmed(text: &str) -> Result<&str, KindError> {
         let text = text.trim();
         if text.is_empty() {
             return Err(KindError::EmptyName);
+        }
+        if is_plain(text) && text.len() <= Self::MAX_CHARS {
+            return Ok(text);
         }
         let chars = text.chars().count();
         if chars > Self::MAX_CHARS {
@@ -30,7 +37,7 @@ impl Name {
             let shown = text.chars().filter(|&c| !is_invisible(c)).collect();
             return Err(KindError::InvisibleName { shown });
         }
-        Ok(Self(text.to_owned()))
+        Ok(text)
     }
 
     /// The name as text.
@@ -51,6 +58,11 @@ fn is_invisible(c: char) -> bool {
         || matches!(c, '\u{2028}' | '\u{2029}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{feff}')
 }
 
+/// Whether text is ASCII that can all be seen: most is, and long histories hold much.
+fn is_plain(text: &str) -> bool {
+    text.bytes().all(|b| matches!(b, b' '..=b'~'))
+}
+
 /// Text from elsewhere made fit to show in a message: what is invisible becomes
 /// U+FFFD, and at most [`Label::MAX_CHARS`] characters stay.
 pub fn fit_to_show(text: &str) -> String {
@@ -66,11 +78,12 @@ impl TryFrom<String> for Name {
     type Error = KindError;
 
     fn try_from(text: String) -> Result<Self, KindError> {
-        let name = Self::new(&text)?;
-        if name.0 == text {
-            Ok(name)
+        let trimmed = Self::trimmed(&text)?;
+        if trimmed.len() == text.len() {
+            Ok(Self(text))
         } else {
-            Err(KindError::UntrimmedName { name: name.0 })
+            let name = trimmed.to_owned();
+            Err(KindError::UntrimmedName { name })
         }
     }
 }
@@ -111,6 +124,9 @@ impl TryFrom<String> for Label {
     type Error = KindError;
 
     fn try_from(text: String) -> Result<Self, KindError> {
+        if is_plain(&text) && text.len() <= Self::MAX_CHARS {
+            return Ok(Self(text));
+        }
         let shown = fit_to_show(&text);
         if shown == text {
             Ok(Self(text))
@@ -174,11 +190,27 @@ impl Size {
     }
 }
 
+impl Size {
+    /// Reads a size that is spelled as files spell it.
+    fn as_written(text: &str) -> Option<Self> {
+        let side = |side: &str| {
+            let plain = matches!(side.as_bytes(), [b'1'..=b'9', rest @ ..] if rest.len() < 3 && rest.iter().all(u8::is_ascii_digit));
+            if plain { side.parse().ok() } else { None }
+        };
+        let (short, long) = text.split_once('x')?;
+        let (short, long) = (side(short)?, side(long)?);
+        (short <= long).then_some(Self { short, long })
+    }
+}
+
 /// Stricter than [`Size::new`]: files hold sizes exactly as they are written here.
 impl TryFrom<String> for Size {
     type Error = KindError;
 
     fn try_from(text: String) -> Result<Self, KindError> {
+        if let Some(size) = Self::as_written(&text) {
+            return Ok(size);
+        }
         let size = Self::new(&text)?;
         if size.to_string() == text {
             Ok(size)
@@ -344,6 +376,16 @@ mod tests {
             assert!(Size::new(bad).is_err(), "{bad}");
         }
         assert!(Size::new("1x2").unwrap() < Size::new("1x10").unwrap());
-        assert!(Size::try_from("4x2".to_owned()).is_err());
+        for (text, good) in [
+            ("2x4", true),
+            ("999x999", true),
+            ("4x2", false),
+            ("02x4", false),
+            ("2X4", false),
+            ("2x1000", false),
+            ("0x4", false),
+        ] {
+            assert_eq!(Size::try_from(text.to_owned()).is_ok(), good, "{text}");
+        }
     }
 }

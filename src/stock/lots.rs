@@ -57,6 +57,18 @@ impl Lots {
         Tally::sum(self.0.values().copied())
     }
 
+    /// The best numbers alone, without their ranges.
+    ///
+    /// # Errors
+    /// Never in practice: a best number is never too large.
+    pub fn exact(&self) -> Result<Self, TallyError> {
+        let mut exact = Self::default();
+        for (kind, tally) in self.iter() {
+            exact.set(kind.clone(), Tally::exact(tally.count())?);
+        }
+        Ok(exact)
+    }
+
     /// Whether there is nothing.
     pub fn is_empty(&self) -> bool {
         self.0.is_empty()

@@ -1,9 +1,11 @@
 //! Merge: sheets and tables into the stock.
 
-use super::history::{HistoryError, SheetRef, What};
+use super::alike::{Alike, alike};
+use super::history::{HistoryError, Ledger, SheetRef, What};
 use super::kind::{Label, Name, PhotoHash};
 use super::lots::Lots;
 use super::model::{Contents, Note, PendingSheet, Recorded, Stock};
+use super::scene::Scene;
 use super::stamp::Stamp;
 use super::tally::TallyError;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
@@ -21,6 +23,8 @@ pub struct Incoming {
     pub place: Option<Name>,
     /// Whether a person has looked.
     pub checked: bool,
+    /// Where its pieces lay on the tray, if there were enough to know it again.
+    pub scene: Option<Scene>,
     /// Its pieces.
     pub lots: Lots,
 }
@@ -41,6 +45,9 @@ pub struct Posted {
     pub recorded: Option<Recorded>,
     /// Sheets left out because their photo had been posted before, and by which entry.
     pub skipped: Vec<(Label, u64)>,
+    /// Sheets that most likely show a tray which another posted photo shows: they
+    /// were posted, and the user should see whether their pieces count twice.
+    pub alike: Vec<Alike>,
 }
 
 /// A sheet with its questions answered.
@@ -68,7 +75,8 @@ pub fn post(
     let mut skipped = Vec::new();
     let mut settled: Vec<Settled> = Vec::new();
     let mut seen: HashMap<&PhotoHash, &Label> = HashMap::new();
-    let posted = posted_photos(stock)?;
+    let ledger = stock.ledger()?;
+    let posted = posted_photos(stock, &ledger);
     for sheet in sheets {
         if let Some(other) = seen.insert(&sheet.hash, &sheet.from) {
             return Err(PostError::SamePhoto {
@@ -92,6 +100,7 @@ pub fn post(
         return Ok(Posted {
             recorded: None,
             skipped,
+            alike: Vec::new(),
         });
     }
     let fresh = settled.iter().filter(|sheet| sheet.replaces.is_none());
@@ -136,6 +145,9 @@ pub fn post(
     } else {
         What::Add
     };
+    let fresh = settled.iter().filter(|sheet| sheet.replaces.is_none());
+    let fresh: Vec<_> = fresh.map(|sheet| (sheet.sheet, &sheet.place)).collect();
+    let alike = alike(stock, &ledger, &fresh, &recounts);
     let note = Note {
         recounts,
         sheets: settled.iter().map(Settled::reference).collect(),
@@ -145,6 +157,7 @@ pub fn post(
     Ok(Posted {
         recorded: Some(recorded),
         skipped,
+        alike,
     })
 }
 
@@ -155,20 +168,20 @@ impl Settled<'_> {
             file: self.sheet.file.clone(),
             place: self.place.clone(),
             checked: self.sheet.checked,
+            scene: self.sheet.scene.clone(),
         }
     }
 }
 
 /// Photos whose post stands, each with the entry that posted it last.
-fn posted_photos(stock: &Stock) -> Result<HashMap<PhotoHash, u64>, PostError> {
-    let ledger = stock.ledger()?;
+fn posted_photos(stock: &Stock, ledger: &Ledger) -> HashMap<PhotoHash, u64> {
     let standing = stock
         .history
         .iter()
         .filter(|entry| ledger.stands(entry.number));
-    Ok(standing
+    standing
         .flat_map(|entry| entry.sheets.iter().map(|s| (s.hash.clone(), entry.number)))
-        .collect())
+        .collect()
 }
 
 /// Finds where a sheet goes; the inner error is the entry that posted its photo.

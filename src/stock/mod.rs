@@ -4,8 +4,8 @@
 //!
 //! | layer | modules | touches |
 //! |---|---|---|
-//! | what a stock is | [`kind`], [`tally`], [`lots`], [`model`], [`change`], [`history`], [`merge`], [`portion`], [`take`], [`confirm`], [`undo`], [`check`], [`incoming`], [`table`], [`view`], [`format`](mod@format) | memory only |
-//! | where it lies | [`file`](mod@file), [`lock`], [`durable`], [`inbox`], [`stamp`] | disk, clock, environment |
+//! | what a stock is | [`kind`], [`tally`], [`lots`], [`model`], [`change`], [`history`], [`identity`], [`scene`], [`merge`], [`alike`], [`portion`], [`take`], [`moving`], [`rename`], [`reconcile`], [`confirm`], [`undo`], [`check`], [`incoming`], [`table`], [`view`], [`format`](mod@format) | memory only |
+//! | where it lies | [`file`](mod@file), [`restore`], [`lock`], [`durable`], [`inbox`], [`stamp`] | disk, clock, environment |
 //!
 //! Every operation makes new [`Contents`]; [`Stock::record`] writes down the
 //! difference as a history [`Entry`]. So any operation, also one that is yet to
@@ -18,9 +18,15 @@ pub mod lots;
 pub mod model;
 pub mod change;
 pub mod history;
+pub mod identity;
+pub mod scene;
 pub mod merge;
+pub mod alike;
 pub mod portion;
 pub mod take;
+pub mod moving;
+pub mod rename;
+pub mod reconcile;
 pub mod confirm;
 pub mod undo;
 pub mod check;
@@ -30,6 +36,7 @@ pub mod view;
 pub mod format;
 
 pub mod file;
+pub mod restore;
 pub mod lock;
 pub mod durable;
 pub mod inbox;

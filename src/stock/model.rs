@@ -1,8 +1,10 @@
 //! What a stock is: places with their pieces, pending sheets, and the history.
 
 use super::history::{Entry, HistoryError, Ledger, SheetRef, What};
+use super::identity::EntryId;
 use super::kind::{Kind, Label, Name, PhotoHash};
 use super::lots::Lots;
+use super::rename::Renamed;
 use super::stamp::Stamp;
 use super::tally::{Tally, TallyError};
 use super::{Change, change};
@@ -61,6 +63,31 @@ impl Contents {
         for (kind, tally) in lots.iter() {
             self.set(place, kind.clone(), self.get(place, kind).plus(tally)?);
         }
+        Ok(())
+    }
+
+    /// Makes a sheet pending. Two of one entry, place and photo (or table) are one
+    /// sheet: so nothing is lost when places or colours become one.
+    ///
+    /// # Errors
+    /// When there would be too many of one kind.
+    pub fn pend(&mut self, mut sheet: PendingSheet) -> Result<(), TallyError> {
+        let key = |sheet: &PendingSheet| {
+            let PendingSheet {
+                entry,
+                place,
+                file,
+                hash,
+                ..
+            } = sheet.clone();
+            (entry, place, file, hash)
+        };
+        let alike = self.pending.iter().find(|other| key(other) == key(&sheet));
+        if let Some(other) = alike.cloned() {
+            self.pending.remove(&other);
+            sheet.lots.add_all(&other.lots)?;
+        }
+        self.pending.insert(sheet);
         Ok(())
     }
 
@@ -149,6 +176,12 @@ pub struct Note {
     pub from: Option<Label>,
     /// What the user said about it.
     pub remark: Option<Label>,
+    /// What got another name.
+    pub renamed: Option<Renamed>,
+    /// The entry's identity in the stock that it comes from.
+    pub origin: Option<EntryId>,
+    /// Places whose steps were left out.
+    pub left_out: BTreeSet<Name>,
     /// Places of which this entry says all there is.
     pub recounts: BTreeSet<Name>,
     /// Photos that were posted.
@@ -202,6 +235,9 @@ impl Stock {
             undoes: note.undoes,
             from: note.from,
             remark: note.remark,
+            renamed: note.renamed,
+            origin: note.origin,
+            left_out: note.left_out,
             recounts: note.recounts,
             sheets: note.sheets,
             changes: change::between(&self.contents, &contents),

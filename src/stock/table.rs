@@ -1,7 +1,7 @@
 //! The stock as a table for other programs: CSV by RFC 4180, UTF-8.
 //!
-//! A spreadsheet takes a cell that begins with `=`, `+`, `-`, `@`, a tab or a
-//! carriage return for a formula. Such cells go out with an apostrophe before
+//! A spreadsheet takes a cell that begins with `=`, `+`, `-`, `@`, their full-width
+//! forms or a control character for a formula. Such cells go out with an apostrophe before
 //! them, and so does one that already begins with apostrophes and then such a
 //! sign; reading takes one off again, so every name comes back as it was.
 
@@ -66,8 +66,14 @@ pub fn write(contents: &Contents) -> Result<Vec<u8>, TableError> {
         .map_err(|error| TableError::Csv(error.into_error().into()))
 }
 
+/// Signs by which a spreadsheet knows a formula: OWASP ASVS 5.0, requirement 1.2.10,
+/// with the line ends; and their full-width forms, which some take too (from memory).
+const FORMULA_SIGNS: [char; 12] = [
+    '=', '+', '-', '@', '\t', '\0', '\r', '\n', '\u{ff1d}', '\u{ff0b}', '\u{ff0d}', '\u{ff20}',
+];
+
 fn begins_a_formula(cell: &str) -> bool {
-    cell.starts_with(['=', '+', '-', '@', '\t', '\r'])
+    cell.starts_with(FORMULA_SIGNS)
 }
 
 fn guarded(cell: &str) -> String {

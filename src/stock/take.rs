@@ -181,7 +181,7 @@ pub fn find(
 
 /// Pieces of one kind that are not there.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("{wanted} wanted, but {} {}{}", .place.as_ref().map_or_else(|| "there".to_owned(), |place| format!("{place} holds")), held(*.place == None, .there), also(.pending))]
+#[error("{wanted} wanted, but {} {}{}", .place.as_ref().map_or_else(|| "there".to_owned(), |place| format!("{place} holds")), held(.place.is_none(), .there), also(.pending))]
 pub struct Missing {
     /// Where, if one place was meant.
     pub place: Option<Name>,
@@ -251,7 +251,7 @@ impl TakeError {
 }
 
 /// One stands on the line, more below each other.
-fn lines<T: ToString>(items: &[T]) -> String {
+pub(super) fn lines<T: ToString>(items: &[T]) -> String {
     match items {
         [one] => format!(" {}", one.to_string()),
         all => {

@@ -146,6 +146,47 @@ impl TryFrom<Fields> for Tally {
     }
 }
 
+/// A tally as history lines hold it: `41` when certain, else as everywhere else.
+/// Reads both; stock files of version 1 have the long form throughout.
+pub(super) mod short {
+    use super::{Fields, Tally};
+    use serde::de::value::MapAccessDeserializer;
+    use serde::de::{Error, MapAccess, Visitor};
+    use serde::{Deserialize, Deserializer, Serialize, Serializer};
+    use std::fmt;
+
+    // serde hands over a reference.
+    #[allow(clippy::trivially_copy_pass_by_ref)]
+    pub fn serialize<S: Serializer>(tally: &Tally, out: S) -> Result<S::Ok, S::Error> {
+        if tally.low == tally.high {
+            out.serialize_u64(tally.count)
+        } else {
+            tally.serialize(out)
+        }
+    }
+
+    pub fn deserialize<'de, D: Deserializer<'de>>(input: D) -> Result<Tally, D::Error> {
+        struct Either;
+        impl<'de> Visitor<'de> for Either {
+            type Value = Tally;
+
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("a number of pieces, or count, low and high")
+            }
+
+            fn visit_u64<E: Error>(self, count: u64) -> Result<Tally, E> {
+                Tally::exact(count).map_err(E::custom)
+            }
+
+            fn visit_map<A: MapAccess<'de>>(self, map: A) -> Result<Tally, A::Error> {
+                let fields = Fields::deserialize(MapAccessDeserializer::new(map))?;
+                Tally::try_from(fields).map_err(A::Error::custom)
+            }
+        }
+        input.deserialize_any(Either)
+    }
+}
+
 /// Why a number of pieces cannot be.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum TallyError {

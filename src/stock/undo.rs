@@ -4,10 +4,10 @@
 //! after it stay. A recount says all there is in a place: nothing before it can
 //! be undone under it, and it can be brought back only on what it was made on.
 
-use super::change::ReverseError;
+use super::change::{Change, ReverseError};
 use super::check;
 use super::history::{Entry, HistoryError, Ledger, What};
-use super::kind::Name;
+use super::kind::{Kind, Name};
 use super::model::{Contents, Note, PendingSheet, Recorded, Stock};
 use super::stamp::Stamp;
 
@@ -49,6 +49,8 @@ pub fn undo(stock: &mut Stock, number: Option<u64>, stamp: &Stamp) -> Result<Und
     if stands && !first.recounts.is_empty() {
         refuse_recount_on_other_ground(stock, first, target)?;
     }
+
+    refuse_under_a_clipped_take(stock, entry, first)?;
 
     let mut contents = stock.contents.clone();
     for change in entry.changes.iter().rev() {
@@ -111,6 +113,32 @@ fn refuse_recount_on_other_ground(
                 number: recount.number,
                 place: place.clone(),
                 since: undo,
+            });
+        }
+    }
+    Ok(())
+}
+
+/// More was taken than was sure to be there, so the lower end of the range stopped at
+/// none. What became of that kind since would come out too sure, were the take undone
+/// by its difference.
+fn refuse_under_a_clipped_take(
+    stock: &Stock,
+    entry: &Entry,
+    first: &Entry,
+) -> Result<(), UndoError> {
+    if !matches!(first.what, What::Take | What::Move) {
+        return Ok(());
+    }
+    for change in &entry.changes {
+        if let Change::Count(step) = change
+            && step.is_clipped()
+            && stock.contents.get(&step.place, &step.kind()) != step.now
+        {
+            return Err(UndoError::Clipped {
+                number: entry.number,
+                kind: Box::new(step.kind()),
+                place: step.place.clone(),
             });
         }
     }
@@ -204,6 +232,18 @@ pub enum UndoError {
         sheet: Box<PendingSheet>,
         /// The entry that took it off the list.
         by: u64,
+    },
+    /// More was taken than was sure to be there, and that number has changed since.
+    #[error(
+        "entry {number} cannot be undone: it moved more {kind} than were sure to be in {place}, and their number has changed since; undo later entries first, or recount {place}"
+    )]
+    Clipped {
+        /// What was asked for.
+        number: u64,
+        /// Of what.
+        kind: Box<Kind>,
+        /// Where.
+        place: Name,
     },
     /// What is there now does not allow it.
     #[error("entry {number} cannot be undone: {cause}; undo later entries first")]

@@ -6,7 +6,7 @@ use super::model::{Contents, PendingSheet};
 use super::natural::{Run, natural_order};
 use super::tally::{Tally, TallyError};
 use serde::Serialize;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 /// What the rows are gathered under.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
@@ -54,8 +54,18 @@ pub struct Row {
     pub size: Size,
     /// As in [`Kind`].
     pub colour: Name,
-    /// Where they are.
-    pub places: BTreeSet<Name>,
+    /// Where they are, numbers in names in their natural order.
+    pub places: Vec<Held>,
+    /// How many.
+    #[serde(flatten)]
+    pub numbers: Numbers,
+}
+
+/// How many of one kind one place holds.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Held {
+    /// Where.
+    pub place: Name,
     /// How many.
     #[serde(flatten)]
     pub numbers: Numbers,
@@ -79,17 +89,20 @@ impl Numbers {
 }
 
 /// Gathers what matches. `find` is words; a row matches when each of them occurs,
-/// in either case, in its place, form, size and colour. No words match all.
+/// in either case, in its place, form, size or colour. A word that is a size finds that
+/// size only. No words match all.
 ///
 /// # Errors
 /// When there are too many pieces to add up.
 pub fn view(contents: &Contents, by: By, find: &str) -> Result<View, TallyError> {
-    let words: Vec<String> = find.split_whitespace().map(str::to_lowercase).collect();
+    let words: Vec<Word> = find.split_whitespace().map(Word::new).collect();
     let matches = |place: &Name, kind: &Kind| {
-        let text = format!("{place} {kind}").to_lowercase();
-        words.iter().all(|word| text.contains(word))
+        words.is_empty() || {
+            let text = format!("{place} {} {}", kind.form, kind.colour).to_lowercase();
+            words.iter().all(|word| word.is_in(&text, kind.size))
+        }
     };
-    let mut groups: BTreeMap<Vec<Run>, (String, BTreeMap<Kind, Row>)> = BTreeMap::new();
+    let mut groups: BTreeMap<Vec<Run>, (String, BTreeMap<RowKey, Row>)> = BTreeMap::new();
     let mut gather = |place: &Name, lots: &Lots, pending: bool| -> Result<bool, TallyError> {
         let mut any = false;
         for (kind, tally) in lots.iter().filter(|(kind, _)| matches(place, kind)) {
@@ -102,9 +115,8 @@ pub fn view(contents: &Contents, by: By, find: &str) -> Result<View, TallyError>
             let (_, rows) = groups
                 .entry(natural_order(&name))
                 .or_insert_with(|| (name, BTreeMap::new()));
-            let row = rows.entry(kind.clone()).or_insert_with(|| Row::of(kind));
-            row.places.insert(place.clone());
-            row.numbers.add(if pending {
+            let row = rows.entry(row_key(kind)).or_insert_with(|| Row::of(kind));
+            let numbers = if pending {
                 Numbers {
                     pending: tally,
                     ..Numbers::default()
@@ -114,7 +126,9 @@ pub fn view(contents: &Contents, by: By, find: &str) -> Result<View, TallyError>
                     checked: tally,
                     ..Numbers::default()
                 }
-            })?;
+            };
+            row.numbers.add(numbers)?;
+            row.hold(place, numbers)?;
         }
         Ok(any)
     };
@@ -140,7 +154,9 @@ pub fn view(contents: &Contents, by: By, find: &str) -> Result<View, TallyError>
             total: Numbers::default(),
             rows: rows.into_values().collect(),
         };
-        for row in &group.rows {
+        for row in &mut group.rows {
+            row.places
+                .sort_by_cached_key(|held| natural_order(held.place.as_str()));
             group.total.add(row.numbers)?;
         }
         view.total.add(group.total)?;
@@ -149,13 +165,58 @@ pub fn view(contents: &Contents, by: By, find: &str) -> Result<View, TallyError>
     Ok(view)
 }
 
+/// Form, size, colour: `grey 2` before `grey 10`.
+type RowKey = (Vec<Run>, Size, Vec<Run>);
+
+fn row_key(kind: &Kind) -> RowKey {
+    let natural = |name: &Name| natural_order(name.as_str());
+    (natural(&kind.form), kind.size, natural(&kind.colour))
+}
+
+/// A word that is looked for.
+enum Word {
+    /// A size, turned either way: `1x1` is not meant to find `1x16`.
+    Size(Size, String),
+    /// Any part of a name.
+    Text(String),
+}
+
+impl Word {
+    fn new(word: &str) -> Self {
+        let lower = word.to_lowercase();
+        match Size::new(word) {
+            Ok(size) => Self::Size(size, lower),
+            Err(_) => Self::Text(lower),
+        }
+    }
+
+    /// A name may hold what looks like a size, so that is looked for as well.
+    fn is_in(&self, names: &str, size: Size) -> bool {
+        match self {
+            Self::Size(wanted, text) => *wanted == size || names.split(' ').any(|n| n == text),
+            Self::Text(text) => names.contains(text) || size.to_string().contains(text),
+        }
+    }
+}
+
 impl Row {
+    fn hold(&mut self, place: &Name, more: Numbers) -> Result<(), TallyError> {
+        match self.places.iter_mut().find(|held| held.place == *place) {
+            Some(held) => held.numbers.add(more)?,
+            None => self.places.push(Held {
+                place: place.clone(),
+                numbers: more,
+            }),
+        }
+        Ok(())
+    }
+
     fn of(kind: &Kind) -> Self {
         Self {
             form: kind.form.clone(),
             size: kind.size,
             colour: kind.colour.clone(),
-            places: BTreeSet::new(),
+            places: Vec::new(),
             numbers: Numbers::default(),
         }
     }

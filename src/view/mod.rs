@@ -6,9 +6,11 @@
 
 pub mod camera;
 pub mod pose;
+mod recall;
 mod homography;
 pub mod metric;
 
 pub use camera::Camera;
 pub use metric::MetricView;
 pub use pose::{Pose, PoseError, fit_pose};
+pub use recall::recall_camera;

@@ -83,15 +83,18 @@ pub fn fit_pose(
 ) -> Result<Pose, PoseError> {
     let pairs = corner_pairs(card, design);
     let (width, height) = (f64::from(size_px.0), f64::from(size_px.1));
-    let prior_focal =
-        focal_35mm.unwrap_or(USUAL_FOCAL_35MM) / FULL_FRAME_DIAGONAL_MM * width.hypot(height);
+    let prior_focal = focal_35mm.map_or_else(
+        || usual_focal_px(width, height),
+        |focal| focal / FULL_FRAME_DIAGONAL_MM * width.hypot(height),
+    );
     let prior_sigma = if focal_35mm.is_some() {
         EXIF_SIGMA
     } else {
         USUAL_SIGMA
     };
     let centre = Px::new(width / 2.0, height / 2.0);
-    let start = start_pose(&pairs, prior_focal, centre).ok_or(PoseError::Degenerate)?;
+    let plain: Vec<(Mm, Px)> = pairs.iter().map(|c| (c.mm, c.px)).collect();
+    let start = start_pose(&plain, prior_focal, centre).ok_or(PoseError::Degenerate)?;
     let problem = Problem {
         params: to_params(&start),
         pairs: &pairs,
@@ -130,6 +133,11 @@ pub fn fit_pose(
     Ok(pose)
 }
 
+/// What phones' main cameras have, in pixels of a photo of this size.
+pub(super) fn usual_focal_px(width: f64, height: f64) -> f64 {
+    USUAL_FOCAL_35MM / FULL_FRAME_DIAGONAL_MM * width.hypot(height)
+}
+
 /// A tag corner on the card and in the photo.
 struct Corner {
     mm: Mm,
@@ -163,9 +171,8 @@ fn corner_pairs(card: &FoundCard, design: &CardDesign) -> Vec<Corner> {
 }
 
 /// A first pose from the homography, H ~ K [r1 r2 t] (Zhang 2000, section 3.1).
-fn start_pose(corners: &[Corner], focal: f64, centre: Px) -> Option<Camera> {
-    let pairs: Vec<(Mm, Px)> = corners.iter().map(|c| (c.mm, c.px)).collect();
-    let h = homography(&pairs)?;
+pub(super) fn start_pose(pairs: &[(Mm, Px)], focal: f64, centre: Px) -> Option<Camera> {
+    let h = homography(pairs)?;
     let k = Matrix3::new(focal, 0.0, centre.x, 0.0, focal, centre.y, 0.0, 0.0, 1.0);
     let columns = k.try_inverse()? * h;
     let (a, b, t) = (columns.column(0), columns.column(1), columns.column(2));

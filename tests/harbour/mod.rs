@@ -178,6 +178,7 @@ pub fn sheet(name: &str, place: Option<&str>, checked: bool, rows: &[Row]) -> Sh
             width_px: 4000,
             height_px: 3000,
             hash: hash(name),
+            path: None,
         },
         place: place.map(str::to_owned),
         checked,
@@ -189,6 +190,7 @@ pub fn sheet(name: &str, place: Option<&str>, checked: bool, rows: &[Row]) -> Sh
             mm_per_px: 0.1,
             tilt_deg: 2.5,
             camera_height_mm: 410.0,
+            lens_k1: 0.004,
             patches: 24,
         },
         colour: ColourReport {
@@ -219,6 +221,7 @@ pub fn sheet(name: &str, place: Option<&str>, checked: bool, rows: &[Row]) -> Sh
                 sure: 0.3,
             }],
             doubts: vec!["another piece covers a corner".to_owned()],
+            looked_at: false,
         }],
         groups: rows.iter().map(group).collect(),
         unexplained: vec![Unexplained {
@@ -232,5 +235,6 @@ pub fn sheet(name: &str, place: Option<&str>, checked: bool, rows: &[Row]) -> Sh
             code: "card-partial".to_owned(),
             text: "Part of the card is out of view; move it into the picture.".to_owned(),
         }],
+        review: None,
     }
 }

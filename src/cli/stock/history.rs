@@ -6,6 +6,7 @@ use crate::stock::change::Change;
 use crate::stock::file::StockFile;
 use crate::stock::history::{Entry, Ledger, Turnover, What};
 use crate::stock::lots::Lots;
+use crate::stock::rename::Renamed;
 use crate::stock::tally::Tally;
 use comfy_table::{Cell, Table};
 use serde::Serialize;
@@ -120,6 +121,8 @@ fn minutes(entry: &Entry) -> String {
 /// One sentence on an entry.
 pub fn what(entry: &Entry) -> Result<String, Failure> {
     let begin = match &entry.what {
+        // Where the pieces are, or what they are called, is all that changed.
+        What::Rename => return Ok(renamed(entry)),
         What::Add => "added".to_owned(),
         What::Recount => "recounted".to_owned(),
         What::Check => "checked".to_owned(),
@@ -135,6 +138,8 @@ pub fn what(entry: &Entry) -> Result<String, Failure> {
         }
         What::Take => remarked("took", "for ", entry),
         What::Put => remarked("put in", "", entry),
+        What::Move => remarked("moved", "", entry),
+        What::Settle => "settled what both stocks had changed".to_owned(),
         What::Adopt => "took over numbers changed by hand".to_owned(),
         What::Other(verb) => verb.to_string(),
         What::Undo => format!("undid entry {}", entry.undoes.unwrap_or_default()),
@@ -151,6 +156,14 @@ pub fn what(entry: &Entry) -> Result<String, Failure> {
         _ => format!(" ({} photos)", files.len()),
     };
     Ok(format!("{begin}: {}{files}", places.join("; ")))
+}
+
+/// `renamed the colour rose to hull-red`.
+fn renamed(entry: &Entry) -> String {
+    match &entry.renamed {
+        Some(Renamed { what, from, to }) => format!("renamed the {what} {from} to {to}"),
+        None => "renamed".to_owned(),
+    }
 }
 
 /// `took (for the ferry ramp)`.

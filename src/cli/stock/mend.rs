@@ -1,4 +1,4 @@
-//! `cuptally stock undo`, `confirm` and `check`.
+//! `cuptally stock undo`, `confirm`, `check` and `restore`.
 
 use super::history;
 use super::say;
@@ -7,6 +7,7 @@ use crate::stock::check::{self, Difference};
 use crate::stock::confirm::{self, Which};
 use crate::stock::file::{Purpose, StockFile};
 use crate::stock::kind::Name;
+use crate::stock::restore::Restored;
 use crate::stock::stamp::Stamp;
 use crate::stock::tally::Tally;
 use crate::stock::undo;
@@ -178,7 +179,7 @@ pub fn check(args: &CheckArgs, context: &Context) -> Result<Outcome, Failure> {
             say::print(line)?;
         }
         say::note(if history_is_broken(&differences) {
-            "the history does not fit on itself; go back to the last good copy, stock.json.last"
+            "the history does not fit on itself; `cuptally stock restore` goes back to the last good copy"
         } else {
             "if you changed the numbers on purpose: cuptally stock check --keep contents; \
              if not: cuptally stock check --keep history"
@@ -189,6 +190,32 @@ pub fn check(args: &CheckArgs, context: &Context) -> Result<Outcome, Failure> {
     } else {
         Outcome::NeedsALook
     })
+}
+
+/// Puts the last good copy back.
+///
+/// # Errors
+/// When the file is good, there is no copy, or the folder cannot be written.
+pub fn restore(context: &Context) -> Result<Outcome, Failure> {
+    let file = StockFile::in_home(&context.home);
+    let Restored { copy, damaged } = file.restore(&mut say::waiting)?;
+    let entries = say::plural(copy.entries, "entry", "entries");
+    let time = copy.time.map_or_else(String::new, |time| {
+        format!(", the last of {} UTC", time.strftime("%Y-%m-%d %H:%M"))
+    });
+    say::print(&format!(
+        "{} is the copy {} again: {entries} of history{time}.",
+        file.path().display(),
+        copy.path.display(),
+    ))?;
+    if let Some(damaged) = damaged {
+        say::note(&format!(
+            "the damaged file is kept as {}; what was done after that copy was made has to be \
+             done again",
+            damaged.display()
+        ));
+    }
+    Ok(Outcome::NeedsALook)
 }
 
 fn history_is_broken(differences: &[Difference]) -> bool {
@@ -210,7 +237,7 @@ fn mend(file: &StockFile, keep: Keep) -> Result<Outcome, Failure> {
             if history_is_broken(&differences) {
                 return Err(Failure::failed(
                     "the history does not fit on itself, so neither side can be kept; \
-                     go back to the last good copy, stock.json.last",
+                     `cuptally stock restore` goes back to the last good copy",
                 ));
             }
             let places = say::plural(differences.len(), "difference", "differences");

@@ -4,7 +4,7 @@ use super::say::{self, Column};
 use crate::cli::{Context, Failure, Outcome};
 use crate::stock::file::StockFile;
 use crate::stock::tally::Tally;
-use crate::stock::view::{By, Numbers, Row, View, view};
+use crate::stock::view::{By, Held, Numbers, Row, View, view};
 use comfy_table::{Cell, Table};
 use serde::Serialize;
 
@@ -151,8 +151,14 @@ fn pieces_table(view: &View) -> Table {
 fn piece_cells(row: &Row, by: By) -> Vec<Cell> {
     let piece = || Cell::new(format!("{} {}", row.form, row.size));
     let places = || {
-        let names: Vec<&str> = row.places.iter().map(|name| name.as_str()).collect();
-        Cell::new(names.join(", "))
+        Cell::new(match row.places.as_slice() {
+            [one] => one.place.to_string(),
+            // Semicolons, because names of places like to have commas.
+            all => {
+                let all: Vec<String> = all.iter().map(held).collect();
+                all.join("; ")
+            }
+        })
     };
     let [first, second] = match by {
         By::Place => [piece(), Cell::new(&row.colour)],
@@ -160,6 +166,12 @@ fn piece_cells(row: &Row, by: By) -> Vec<Cell> {
         By::Colour => [piece(), places()],
     };
     vec![Cell::new(""), first, second]
+}
+
+/// `cup 3: 20`, pending pieces with the rest: the columns beside it tell them apart.
+fn held(held: &Held) -> String {
+    let Numbers { checked, pending } = held.numbers;
+    format!("{}: {}", held.place, checked.count() + pending.count())
 }
 
 /// Counts stand below each other, and ranges beside them.

@@ -3,7 +3,7 @@
 use super::history::what;
 use super::say::{self, Column};
 use crate::cli::{Context, Failure, Outcome};
-use crate::stock::file::{FileError, Purpose, StockFile};
+use crate::stock::file::{Purpose, StockFile};
 use crate::stock::kind::{Label, Name, Size};
 use crate::stock::model::{Recorded, Stock};
 use crate::stock::stamp::Stamp;
@@ -93,36 +93,6 @@ struct Line {
     now: Tally,
 }
 
-/// Why nothing was taken or put, before it is told.
-enum Fault {
-    File(FileError),
-    Take(TakeError),
-    Other(Failure),
-}
-
-impl From<FileError> for Fault {
-    fn from(error: FileError) -> Self {
-        Self::File(error)
-    }
-}
-
-impl From<TakeError> for Fault {
-    fn from(error: TakeError) -> Self {
-        Self::Take(error)
-    }
-}
-
-impl Fault {
-    fn failure(self) -> Failure {
-        match self {
-            Self::File(error) => error.into(),
-            Self::Take(error) if error.is_wrong_use() => Failure::wrong_use(error.to_string()),
-            Self::Take(error) => error.into(),
-            Self::Other(failure) => failure,
-        }
-    }
-}
-
 /// Takes pieces out for a build.
 ///
 /// # Errors
@@ -172,13 +142,21 @@ fn change(
     work: impl FnOnce(&mut Stock, &Stamp) -> Result<Recorded, TakeError>,
 ) -> Result<Outcome, Failure> {
     let stamp = Stamp::of_environment().map_err(|e| Failure::wrong_use(e.to_string()))?;
-    let (report, recorded) = StockFile::in_home(&context.home)
-        .update(purpose, &mut say::waiting, |stock| {
-            let recorded = work(stock, &stamp)?;
-            let report = report(stock, recorded.entry).map_err(Fault::Other)?;
-            Ok::<_, Fault>((report, recorded))
-        })
-        .map_err(Fault::failure)?;
+    let (report, recorded) = StockFile::in_home(&context.home).update(
+        purpose,
+        &mut say::waiting,
+        |stock| -> Result<_, Failure> {
+            let recorded = work(stock, &stamp).map_err(|error| {
+                if error.is_wrong_use() {
+                    Failure::wrong_use(error.to_string())
+                } else {
+                    error.into()
+                }
+            })?;
+            let report = report(stock, recorded.entry)?;
+            Ok((report, recorded))
+        },
+    )?;
     say::lookalikes(&recorded);
     if as_json {
         say::print_json(&report)?;

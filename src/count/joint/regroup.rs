@@ -13,7 +13,7 @@ const NEAR: f64 = 14.0;
 /// Dark places this many standard deviations too dark make a piece suspect.
 const TOO_DARK: f64 = 2.5;
 /// Gloss that a taught piece may have had, in steps, share of a white's light.
-const TAUGHT_GLOSSES: [f64; 12] = [
+pub const TAUGHT_GLOSSES: [f64; 12] = [
     0.0, 0.005, 0.01, 0.015, 0.02, 0.03, 0.04, 0.05, 0.065, 0.08, 0.1, 0.13,
 ];
 /// Pieces less well explained than this (log density) are asked whether they are of a new
@@ -118,7 +118,7 @@ impl Joint<'_> {
                 .filter(|(_, g)| **g == group)
                 .map(|(i, _)| *i)
                 .collect();
-            let bright = |i: &&usize| luminance(self.looks[**i].paint().measured);
+            let bright = |i: &&usize| self.looks[**i].luminance();
             let darkest = (members.iter()).min_by(|a, b| bright(a).total_cmp(&bright(b)));
             let Some(darkest) = darkest else {
                 continue;
@@ -176,7 +176,7 @@ impl Joint<'_> {
                     let forced: Forced = (best.iter().zip(self.looks))
                         .map(|(b, look)| match b {
                             Some(k) if *k == colour => {
-                                let lit = luminance(look.paint().measured) >= least;
+                                let lit = look.luminance() >= least;
                                 lit.then_some(other)
                             }
                             Some(k) if exchange && *k == other => Some(colour),
@@ -215,9 +215,7 @@ impl Joint<'_> {
     /// Luminances of a group's pieces, in order.
     fn lightness_of(&self, best: &[Option<usize>], colour: usize) -> Vec<f64> {
         let members = (self.looks.iter().zip(best)).filter(|(_, b)| **b == Some(colour));
-        let mut lights: Vec<f64> = members
-            .map(|(look, _)| luminance(look.paint().measured))
-            .collect();
+        let mut lights: Vec<f64> = members.map(|(look, _)| look.luminance()).collect();
         lights.sort_by(f64::total_cmp);
         lights
     }

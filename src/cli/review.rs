@@ -1,0 +1,144 @@
+//! `cuptally review`: put sheets right in the browser, before they reach the stock.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use super::{Context, Failure, Outcome, home, say};
+use crate::review::api::Work;
+use crate::review::desk::Desk;
+use crate::review::finish::Standing;
+use crate::review::photos::Album;
+use crate::review::server;
+use crate::stock::Stamp;
+
+/// Arguments of `cuptally review`.
+#[derive(clap::Args)]
+pub struct Args {
+    /// Sheet files, as `cuptally count` writes them [default: those in the home
+    /// folder's `sheets` that nobody has checked].
+    #[arg(value_name = "SHEET")]
+    sheets: Vec<PathBuf>,
+
+    /// Folder to look for photos in, when they are no longer where they were counted.
+    #[arg(long, value_name = "DIR")]
+    photos: Option<PathBuf>,
+
+    /// Port of 127.0.0.1 to listen on [default: any that is free].
+    #[arg(long, value_name = "PORT")]
+    port: Option<u16>,
+
+    /// Only print the page's address, and open no browser.
+    #[arg(long)]
+    no_open: bool,
+}
+
+/// Serves the page until it is closed there or Ctrl+C is pressed.
+///
+/// # Errors
+/// When a sheet or its photo is no good, or the server cannot run.
+pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
+    Stamp::of_environment().map_err(|e| Failure::wrong_use(e.to_string()))?;
+    let book = home::swatches(&context.home)?;
+    let paths = if args.sheets.is_empty() {
+        unchecked(&context.home.join("sheets"))?
+    } else {
+        args.sheets.clone()
+    };
+    let desk = Desk::open(&paths)?;
+    let album = Album::new(args.photos.clone());
+    for index in 0..desk.len() {
+        desk.with(index, |slot| {
+            album
+                .seek(&slot.path, &slot.sheet)
+                .map_err(Failure::from)
+                .map_err(Said)
+        })
+        .map_err(|Said(failure)| failure)?;
+    }
+    let ready = server::listen(args.port.unwrap_or(0))?;
+    let address = ready.address();
+    say::print(&address)?;
+    say::note("open this address in a browser; Ctrl+C ends");
+    if !args.no_open {
+        // Beside the server, since some ways to open a browser end only with it.
+        std::thread::spawn(move || {
+            if opener::open_browser(&address).is_err() {
+                say::note("no browser could be opened; open the address above yourself");
+            }
+        });
+    }
+    let work = ready.serve(Work {
+        desk,
+        album,
+        home: context.home.clone(),
+        book,
+    })?;
+    farewell(&work)
+}
+
+/// A failure that has passed through the desk.
+struct Said(Failure);
+
+impl From<crate::review::desk::DeskError> for Said {
+    fn from(error: crate::review::desk::DeskError) -> Self {
+        Self(error.into())
+    }
+}
+
+/// The sheets in a folder that nobody has checked, by name.
+fn unchecked(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
+    let none = || {
+        Failure::failed(format!(
+            "there is no sheet to review in {}; count a photo first, or name the sheets",
+            folder.display()
+        ))
+    };
+    let mut paths: Vec<PathBuf> = fs::read_dir(folder)
+        .map_err(|_| none())?
+        .filter_map(|item| Some(item.ok()?.path()))
+        .filter(|path| path.to_string_lossy().ends_with(".sheet.json"))
+        .collect();
+    paths.sort();
+    let mut open = Vec::new();
+    for path in paths {
+        if !crate::stock::inbox::read_sheet(&path)?.checked {
+            open.push(path);
+        }
+    }
+    if open.is_empty() {
+        Err(none())
+    } else {
+        Ok(open)
+    }
+}
+
+/// Says of each sheet how it stands.
+fn farewell(work: &Work) -> Result<Outcome, Failure> {
+    let mut open = false;
+    for line in work.lines()? {
+        let left = match line.left {
+            0 => String::new(),
+            1 => ", 1 thing left to look at".to_owned(),
+            left => format!(", {left} things left to look at"),
+        };
+        let stands = match &line.standing {
+            Standing::Checked { entry, place } => {
+                format!("checked and posted to {place}, entry {entry}")
+            }
+            Standing::Pending { entry, place } => {
+                open = true;
+                format!("pending in {place}, entry {entry}{left}")
+            }
+            Standing::New => {
+                open = true;
+                format!("not posted{left}")
+            }
+        };
+        say::print(&format!("{}: {stands}", line.file))?;
+    }
+    if open {
+        Ok(Outcome::NeedsALook)
+    } else {
+        Ok(Outcome::Done)
+    }
+}

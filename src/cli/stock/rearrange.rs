@@ -1,0 +1,142 @@
+//! `cuptally stock move` and `rename`: the same pieces elsewhere, or called otherwise.
+
+use super::history::what;
+use super::say;
+use super::take::remark;
+use crate::cli::{Context, Failure, Outcome, home};
+use crate::stock::file::{Purpose, StockFile};
+use crate::stock::kind::{Label, Name};
+use crate::stock::model::{Recorded, Stock};
+use crate::stock::moving::move_pieces;
+use crate::stock::portion::Piece;
+use crate::stock::rename::{self, Renamed, Subject};
+use crate::stock::stamp::Stamp;
+
+/// Arguments of `cuptally stock move`.
+#[derive(clap::Args)]
+pub struct MoveArgs {
+    /// What to move, each kind in quotes, with a number or all of it: "8 plate 2x4
+    /// rose", "plate 2x4 rose". Nothing named: everything in the place.
+    #[arg(value_name = "PIECES")]
+    pieces: Vec<Piece>,
+
+    /// Where the pieces are.
+    #[arg(long, value_name = "PLACE", value_parser = Name::new)]
+    from: Name,
+
+    /// Where they go; what lies there stays.
+    #[arg(long, value_name = "PLACE", value_parser = Name::new)]
+    to: Name,
+
+    /// Why; kept in the history.
+    #[arg(long, value_name = "TEXT", value_parser = remark)]
+    note: Option<Label>,
+}
+
+/// Arguments of `cuptally stock rename`.
+#[derive(clap::Args)]
+pub struct RenameArgs {
+    /// What has another name now.
+    #[arg(value_enum)]
+    what: SubjectArg,
+
+    /// The name until now.
+    #[arg(value_parser = Name::new)]
+    old: Name,
+
+    /// The name from now on.
+    #[arg(value_parser = Name::new)]
+    new: Name,
+
+    /// The new name is in use already, and the two are one: put them together.
+    #[arg(long)]
+    merge: bool,
+}
+
+#[derive(Clone, Copy, clap::ValueEnum)]
+enum SubjectArg {
+    /// A place.
+    Place,
+    /// A colour, in all places.
+    Colour,
+}
+
+/// Moves pieces from a place to another.
+///
+/// # Errors
+/// When they are not there, or the stock cannot be written; nothing is moved then.
+pub fn move_between(args: &MoveArgs, context: &Context) -> Result<Outcome, Failure> {
+    change(context, |stock, stamp| {
+        let MoveArgs {
+            pieces,
+            from,
+            to,
+            note,
+        } = args;
+        Ok(move_pieces(stock, from, to, pieces, note.clone(), stamp)?)
+    })
+}
+
+/// Gives a place or a colour another name.
+///
+/// # Errors
+/// When nothing is called so, or the stock cannot be written; nothing is renamed then.
+pub fn rename(args: &RenameArgs, context: &Context) -> Result<Outcome, Failure> {
+    let renamed = Renamed {
+        what: match args.what {
+            SubjectArg::Place => Subject::Place,
+            SubjectArg::Colour => Subject::Colour,
+        },
+        from: args.old.clone(),
+        to: args.new.clone(),
+    };
+    let is_colour = renamed.what == Subject::Colour;
+    let outcome = change(context, |stock, stamp| {
+        rename::rename(stock, renamed, args.merge, stamp).map_err(|error| {
+            if error.is_wrong_use() {
+                Failure::wrong_use(error.to_string())
+            } else {
+                error.into()
+            }
+        })
+    })?;
+    if is_colour {
+        warn_of_a_taught_name(args, context);
+    }
+    Ok(outcome)
+}
+
+/// The stock's colours are renamed, those that were taught are not: the next count
+/// would bring the old name back.
+fn warn_of_a_taught_name(args: &RenameArgs, context: &Context) {
+    let taught = home::swatches(&context.home);
+    if taught.is_ok_and(|book| book.names().contains(&args.old.as_str())) {
+        say::note(&format!(
+            "'{}' is still the name of a taught colour, so counts will go on to use it; \
+             teach that colour again as '{}'",
+            args.old, args.new
+        ));
+    }
+}
+
+fn change(
+    context: &Context,
+    work: impl FnOnce(&mut Stock, &Stamp) -> Result<Recorded, Failure>,
+) -> Result<Outcome, Failure> {
+    let stamp = Stamp::of_environment().map_err(|e| Failure::wrong_use(e.to_string()))?;
+    let (sentence, recorded) = StockFile::in_home(&context.home).update(
+        Purpose::Amend,
+        &mut say::waiting,
+        |stock| -> Result<_, Failure> {
+            let recorded = work(stock, &stamp)?;
+            let sentence = match stock.entry(recorded.entry) {
+                Some(entry) => what(entry)?,
+                None => String::new(),
+            };
+            Ok((sentence, recorded))
+        },
+    )?;
+    say::lookalikes(&recorded);
+    say::print(&format!("Entry {}: {sentence}.", recorded.entry))?;
+    Ok(Outcome::Done)
+}

@@ -1,0 +1,314 @@
+//! The page's questions and their answers, without the sockets.
+
+use std::path::PathBuf;
+
+use serde::{Deserialize, Serialize};
+
+use crate::colour::SwatchBook;
+use crate::stock::stamp::StampError;
+use crate::stock::{Stamp, kind::fit_to_show};
+
+use super::correction::{Correction, Draft, Refused};
+use super::desk::{Desk, DeskError, Slot};
+use super::finish::{self, Ending, FinishError, Wish};
+use super::parts::{cuts, outlines};
+use super::photos::{Album, AlbumError};
+use super::shown::shown;
+use super::snap::{Drag, snap};
+use super::totals::left;
+use super::tray::Stand;
+use super::vocabulary::{Vocabulary, vocabulary};
+
+/// Everything that a review works on.
+#[derive(Debug)]
+pub struct Work {
+    /// The sheets.
+    pub desk: Desk,
+    /// Their photos.
+    pub album: Album,
+    /// Folder of the stock.
+    pub home: PathBuf,
+    /// The taught colours.
+    pub book: SwatchBook,
+}
+
+/// Why a question has no answer.
+#[derive(Debug, thiserror::Error)]
+pub enum ApiError {
+    /// A sheet.
+    #[error(transparent)]
+    Desk(#[from] DeskError),
+    /// A photo.
+    #[error(transparent)]
+    Album(#[from] AlbumError),
+    /// The stock.
+    #[error(transparent)]
+    Finish(#[from] FinishError),
+    /// The clock.
+    #[error(transparent)]
+    Stamp(#[from] StampError),
+    /// No question of this page.
+    #[error("the page asked something that this program does not know ({0}); load the page again")]
+    Question(String),
+}
+
+impl From<Refused> for ApiError {
+    fn from(refused: Refused) -> Self {
+        Self::Desk(refused.into())
+    }
+}
+
+impl From<serde_json::Error> for ApiError {
+    fn from(error: serde_json::Error) -> Self {
+        Self::Question(fit_to_show(&error.to_string()))
+    }
+}
+
+impl ApiError {
+    /// Whether the page shows an older state of the sheet.
+    pub fn is_stale(&self) -> bool {
+        matches!(
+            self,
+            Self::Desk(DeskError::Stale) | Self::Finish(FinishError::Desk(DeskError::Stale))
+        )
+    }
+}
+
+/// What the page begins with.
+#[derive(Debug, Serialize)]
+struct Start {
+    program: &'static str,
+    vocabulary: Vocabulary,
+    sheets: Vec<Line>,
+}
+
+/// One sheet in the list of all.
+#[derive(Debug, Serialize)]
+pub struct Line {
+    /// The photo's file name.
+    pub file: String,
+    /// Where the pieces live.
+    pub place: Option<String>,
+    /// How much is left to look at, unexplained places with it.
+    pub left: usize,
+    /// Whether a person has finished with it.
+    pub checked: bool,
+    /// Where it stands towards the stock.
+    pub standing: finish::Standing,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Change {
+    version: String,
+    correction: Correction,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct At {
+    version: String,
+}
+
+/// What the page asks to write.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Verb {
+    /// A correction.
+    Correct,
+    /// Back one.
+    Undo,
+    /// Forward one.
+    Redo,
+}
+
+impl Work {
+    /// What the page begins with, as JSON.
+    ///
+    /// # Errors
+    /// When a sheet or the stock cannot be read.
+    pub fn start(&self) -> Result<Vec<u8>, ApiError> {
+        Ok(serde_json::to_vec(&Start {
+            program: concat!("cuptally ", env!("CARGO_PKG_VERSION")),
+            vocabulary: vocabulary(),
+            sheets: self.lines()?,
+        })?)
+    }
+
+    /// Every sheet on a line.
+    ///
+    /// # Errors
+    /// When a sheet or the stock cannot be read.
+    pub fn lines(&self) -> Result<Vec<Line>, ApiError> {
+        let line = |index: usize| {
+            self.desk.with(index, |slot| {
+                slot.refresh()?;
+                let Ending { standing, .. } = finish::ending(slot, &self.home)?;
+                let (pieces, spots) = left(&slot.sheet);
+                Ok(Line {
+                    file: slot.sheet.photo.file.clone(),
+                    place: slot.sheet.place.clone(),
+                    left: pieces + spots,
+                    checked: slot.sheet.checked,
+                    standing,
+                })
+            })
+        };
+        (0..self.desk.len()).map(line).collect()
+    }
+
+    /// A sheet, as JSON.
+    ///
+    /// # Errors
+    /// When it or the stock cannot be read.
+    pub fn sheet(&self, index: usize) -> Result<Vec<u8>, ApiError> {
+        self.desk.with(index, |slot| {
+            slot.refresh()?;
+            finish::ending(slot, &self.home)?;
+            self.tell(slot)
+        })
+    }
+
+    /// Which state of a sheet lies on the disk, as JSON.
+    ///
+    /// # Errors
+    /// When it cannot be read.
+    pub fn version(&self, index: usize) -> Result<Vec<u8>, ApiError> {
+        self.desk.with(index, |slot| {
+            slot.refresh()?;
+            Ok(serde_json::to_vec(
+                &serde_json::json!({ "version": slot.version() }),
+            )?)
+        })
+    }
+
+    /// Changes a sheet and gives it as it then lies on the disk.
+    ///
+    /// # Errors
+    /// When it cannot be done or written; nothing has changed then.
+    pub fn write(&self, index: usize, verb: Verb, body: &[u8]) -> Result<Vec<u8>, ApiError> {
+        self.desk.with(index, |slot| {
+            match verb {
+                Verb::Correct => {
+                    let change: Change = serde_json::from_slice(body)?;
+                    let stamp = Stamp::of_environment()?;
+                    slot.correct(&change.version, &change.correction, &stamp)?;
+                }
+                Verb::Undo => slot.undo(&serde_json::from_slice::<At>(body)?.version)?,
+                Verb::Redo => slot.redo(&serde_json::from_slice::<At>(body)?.version)?,
+            }
+            self.tell(slot)
+        })
+    }
+
+    fn tell(&self, slot: &Slot) -> Result<Vec<u8>, ApiError> {
+        Ok(serde_json::to_vec(&shown(slot, &self.book))?)
+    }
+
+    /// What can be said at the end of a sheet, as JSON.
+    ///
+    /// # Errors
+    /// When the stock cannot be read.
+    pub fn ending(&self, index: usize) -> Result<Vec<u8>, ApiError> {
+        self.desk.with(index, |slot| {
+            let ending = finish::ending(slot, &self.home)?;
+            Ok(serde_json::to_vec(&ending)?)
+        })
+    }
+
+    /// Ends a sheet; gives what was done, and every sheet's line.
+    ///
+    /// # Errors
+    /// As [`finish::finish`].
+    pub fn finish(&self, index: usize, body: &[u8]) -> Result<Vec<u8>, ApiError> {
+        let wish: Wish = serde_json::from_slice(body)?;
+        let stamp = Stamp::of_environment()?;
+        let done = self.desk.with(index, |slot| {
+            finish::finish(slot, &self.home, &wish, &stamp).map_err(ApiError::from)
+        })?;
+        let answer = serde_json::json!({ "done": done, "sheets": self.lines()? });
+        Ok(serde_json::to_vec(&answer)?)
+    }
+
+    /// Proposes the piece that a dragged rectangle means, with its outline.
+    ///
+    /// # Errors
+    /// When it is off the tray, or the sheet has none.
+    pub fn snap(&self, index: usize, body: &[u8]) -> Result<Vec<u8>, ApiError> {
+        let drag: Drag = serde_json::from_slice(body)?;
+        self.desk.with(index, |slot| {
+            // Without the photo the rectangle alone speaks.
+            let photo = self.album.photo(index, &slot.path, &slot.sheet.photo).ok();
+            let tray = slot.tray.as_ref().ok_or(Refused::NoTray)?;
+            let pixels = photo.as_ref().map(|photo| &photo.pixels);
+            let draft = snap(&slot.sheet, tray, pixels, drag).ok_or(Refused::Outside)?;
+            outlined(slot, &draft)
+        })
+    }
+
+    /// The outline of a piece that is being placed.
+    ///
+    /// # Errors
+    /// When there is no such piece, or it is off the tray.
+    pub fn outline(&self, index: usize, body: &[u8]) -> Result<Vec<u8>, ApiError> {
+        let draft: Draft = serde_json::from_slice(body)?;
+        self.desk.with(index, |slot| outlined(slot, &draft))
+    }
+
+    /// The ways to cut a piece, as JSON.
+    ///
+    /// # Errors
+    /// When there is no such piece.
+    pub fn cuts(&self, index: usize, id: u32) -> Result<Vec<u8>, ApiError> {
+        self.desk.with(index, |slot| {
+            let piece = slot.sheet.pieces.iter().find(|piece| piece.id == id);
+            let piece = piece.ok_or(Refused::NoPiece(id))?;
+            let told = cuts(piece).into_iter().map(|cut| {
+                let drawn = slot.tray.as_ref().map(|tray| outlines(tray, piece, &cut));
+                let sizes = cut.parts.map(|part| part.size);
+                serde_json::json!({ "sizes": sizes, "outlines": drawn })
+            });
+            Ok(serde_json::to_vec(&told.collect::<Vec<_>>())?)
+        })
+    }
+
+    /// A photo as JPEG, its longer side at most `long_side` px.
+    ///
+    /// # Errors
+    /// When it is not there, is another, or cannot be packed.
+    pub fn photo(&self, index: usize, long_side: u32) -> Result<Vec<u8>, ApiError> {
+        let (path, photo) = self.desk.with(index, |slot| {
+            Ok::<_, DeskError>((slot.path.clone(), slot.sheet.photo.clone()))
+        })?;
+        let photo = self.album.photo(index, &path, &photo)?;
+        Ok(photo.jpeg(long_side)?.to_vec())
+    }
+
+    /// A part of a photo as JPEG: left, top, width, height in px.
+    ///
+    /// # Errors
+    /// As [`Work::photo`].
+    pub fn crop(&self, index: usize, area: [u32; 4]) -> Result<Vec<u8>, ApiError> {
+        let (path, photo) = self.desk.with(index, |slot| {
+            Ok::<_, DeskError>((slot.path.clone(), slot.sheet.photo.clone()))
+        })?;
+        let photo = self.album.photo(index, &path, &photo)?;
+        Ok(photo.crop(area)?)
+    }
+}
+
+fn outlined(slot: &Slot, draft: &Draft) -> Result<Vec<u8>, ApiError> {
+    let tray = slot.tray.as_ref().ok_or(Refused::NoTray)?;
+    let stand = Stand {
+        form: &draft.form,
+        size: &draft.size,
+        face: &draft.face,
+        at: crate::units::Mm::new(draft.x_mm, draft.y_mm),
+        turn_deg: draft.turn_deg,
+    };
+    let outline = tray.outline(&stand).ok_or_else(|| Refused::NoShape {
+        form: draft.form.clone(),
+        size: draft.size.clone(),
+    })?;
+    let answer = serde_json::json!({ "piece": draft, "outline_px": outline });
+    Ok(serde_json::to_vec(&answer)?)
+}

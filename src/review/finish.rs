@@ -1,0 +1,256 @@
+//! The end of a review: the sheet goes into the stock as checked, or stays pending.
+
+use std::path::Path;
+
+use serde::{Deserialize, Serialize};
+
+use crate::stock::file::{FileError, Purpose, StockFile};
+use crate::stock::history::HistoryError;
+use crate::stock::incoming::{IncomingError, from_sheet};
+use crate::stock::kind::{KindError, Label, Name};
+use crate::stock::merge::{self, Mode, PostError};
+use crate::stock::{Stamp, Stock};
+
+use super::correction::{Correction, Refused};
+use super::desk::{DeskError, Slot};
+use super::totals::left;
+
+/// Where a sheet stands towards the stock.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[serde(tag = "is", rename_all = "kebab-case")]
+pub enum Standing {
+    /// Its photo was never posted, or that was undone.
+    New,
+    /// It waits there for a person.
+    Pending {
+        /// The entry that brought it.
+        entry: u64,
+        /// Where.
+        place: Name,
+    },
+    /// It counts there as checked.
+    Checked {
+        /// The entry that brought it.
+        entry: u64,
+        /// Where.
+        place: Name,
+    },
+}
+
+/// What the page needs to offer an end.
+#[derive(Clone, Debug, Serialize)]
+pub struct Ending {
+    /// Where this sheet stands.
+    pub standing: Standing,
+    /// Places that hold something already.
+    pub places: Vec<Name>,
+}
+
+/// How the person ends a sheet.
+#[derive(Clone, Debug, PartialEq, Eq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Wish {
+    /// The version that the page shows.
+    pub version: String,
+    /// As checked, or pending.
+    pub checked: bool,
+    /// Where the pieces live; empty for what the sheet says.
+    #[serde(default)]
+    pub place: String,
+    /// What happens to what lies there: `add`, `recount`, or not said.
+    #[serde(default)]
+    pub mode: Option<WishedMode>,
+}
+
+/// What happens to what a place holds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum WishedMode {
+    /// It stays.
+    Add,
+    /// It is replaced.
+    Recount,
+}
+
+impl From<WishedMode> for Mode {
+    fn from(mode: WishedMode) -> Self {
+        match mode {
+            WishedMode::Add => Self::Add,
+            WishedMode::Recount => Self::Recount,
+        }
+    }
+}
+
+/// Why a sheet was not posted.
+#[derive(Debug, thiserror::Error)]
+pub enum FinishError {
+    /// The sheet.
+    #[error(transparent)]
+    Desk(#[from] DeskError),
+    /// The stock file.
+    #[error(transparent)]
+    File(#[from] FileError),
+    /// The merge.
+    #[error("{}", for_the_page(.0))]
+    Post(#[from] PostError),
+    /// What the sheet says.
+    #[error(transparent)]
+    Incoming(#[from] IncomingError),
+    /// The place's name.
+    #[error(transparent)]
+    Name(#[from] KindError),
+    /// The history contradicts itself.
+    #[error("the stock cannot be used: {0}")]
+    History(#[from] HistoryError),
+    /// Not everything was looked at.
+    #[error(
+        "{0} still to look at; look at them, accept them as they are, or leave the sheet pending"
+    )]
+    Left(String),
+}
+
+/// The merge's sentences speak of options of `cuptally post`; the page has fields.
+fn for_the_page(error: &PostError) -> String {
+    match error {
+        PostError::NoPlace { .. } => "say where these pieces live".to_owned(),
+        PostError::NeedsMode { places } => format!(
+            "{places} already holds pieces; say whether these come on top or replace what is there"
+        ),
+        other => other.to_string(),
+    }
+}
+
+impl From<Refused> for FinishError {
+    fn from(refused: Refused) -> Self {
+        Self::Desk(refused.into())
+    }
+}
+
+/// Where a sheet stands, and which places there are. What it says is kept with the
+/// sheet: one that is in the stock as checked is not changed any more.
+///
+/// # Errors
+/// When the stock cannot be read.
+pub fn ending(slot: &mut Slot, home: &Path) -> Result<Ending, FinishError> {
+    let stock = StockFile::in_home(home).read()?.unwrap_or_default();
+    let standing = standing(&stock, &slot.sheet.photo.hash)?;
+    slot.posted = match standing {
+        Standing::Checked { entry, .. } => Some(entry),
+        _ => None,
+    };
+    let places = stock.contents.place_names();
+    Ok(Ending {
+        standing,
+        places: places.into_iter().cloned().collect(),
+    })
+}
+
+fn standing(stock: &Stock, hash: &str) -> Result<Standing, HistoryError> {
+    let pending = stock.contents.pending.iter().find(|pending| {
+        let own = pending.hash.clone().map(String::from);
+        own.as_deref() == Some(hash)
+    });
+    if let Some(pending) = pending {
+        return Ok(Standing::Pending {
+            entry: pending.entry,
+            place: pending.place.clone(),
+        });
+    }
+    let ledger = stock.ledger()?;
+    let posted = stock.history.iter().rev().find_map(|entry| {
+        let own =
+            |sheet: &&crate::stock::history::SheetRef| String::from(sheet.hash.clone()) == hash;
+        let sheet = entry.sheets.iter().find(own)?;
+        ledger.stands(entry.number).then(|| Standing::Checked {
+            entry: entry.number,
+            place: sheet.place.clone(),
+        })
+    });
+    Ok(posted.unwrap_or(Standing::New))
+}
+
+/// Ends a sheet: posts it as checked, or as pending where it is not in the stock yet.
+/// Gives a sentence that says what was done.
+///
+/// # Errors
+/// When something is left to look at, or it cannot be posted. Then neither the stock
+/// nor whether the sheet is checked has changed.
+pub fn finish(
+    slot: &mut Slot,
+    home: &Path,
+    wish: &Wish,
+    stamp: &Stamp,
+) -> Result<String, FinishError> {
+    slot.refresh()?;
+    if slot.version() != wish.version {
+        return Err(DeskError::Stale.into());
+    }
+    let (pieces, spots) = left(&slot.sheet);
+    if wish.checked && pieces + spots > 0 {
+        let places = if spots == 1 { "place" } else { "places" };
+        let words = match (pieces, spots) {
+            (0, spots) => format!("{spots} unexplained {places}"),
+            (1, 0) => "1 piece".to_owned(),
+            (pieces, 0) => format!("{pieces} pieces"),
+            (pieces, spots) => format!("{pieces} pieces and {spots} unexplained {places}"),
+        };
+        return Err(FinishError::Left(words));
+    }
+    let ending = ending(slot, home)?;
+    match &ending.standing {
+        Standing::Checked { entry, .. } => return Err(Refused::Posted(*entry).into()),
+        Standing::Pending { entry, place } if !wish.checked => {
+            return Ok(format!(
+                "It stays pending in {place}, as entry {entry} brought it; what you put right so far is kept in the sheet."
+            ));
+        }
+        _ => {}
+    }
+    let place = wish.place.trim();
+    if !place.is_empty() && slot.sheet.place.as_deref() != Some(place) {
+        let name = Name::new(place)?.to_string();
+        let version = slot.version().to_owned();
+        slot.correct(&version, &Correction::Place { name }, stamp)?;
+    }
+    let mut posted = slot.sheet.clone();
+    posted.checked = wish.checked;
+    let from = Label::new(&slot.path.to_string_lossy());
+    let incoming = from_sheet(&posted, &from, None)?;
+    let mode = wish.mode.map(Mode::from);
+    let done = StockFile::in_home(home).update(
+        Purpose::Bring,
+        &mut || {},
+        |stock| -> Result<_, FinishError> {
+            let done = merge::post(stock, std::slice::from_ref(&incoming), mode, false, stamp)?;
+            let entry = done.recorded.map_or(0, |recorded| recorded.entry);
+            let place = stock.entry(entry).and_then(|entry| entry.sheets.first());
+            Ok((entry, place.map(|sheet| sheet.place.clone()), done.alike))
+        },
+    )?;
+    let (entry, place, alike) = done;
+    // Posted first: were the program stopped between the two, the stock would say so
+    // when the sheet is opened again.
+    let version = slot.version().to_owned();
+    slot.change::<DeskError>(&version, |sheet, _| {
+        sheet.checked = wish.checked;
+        Ok(())
+    })?;
+    let place = place.map_or_else(String::new, |place| format!(" to {place}"));
+    if wish.checked {
+        slot.posted = Some(entry);
+    }
+    let state = if wish.checked {
+        format!("Posted{place} as checked: entry {entry} of the stock.")
+    } else {
+        format!(
+            "Posted{place} as pending: entry {entry} of the stock. It waits there until you finish looking."
+        )
+    };
+    let twice = alike.iter().map(|alike| {
+        format!(
+            " Look: this photo seems to show the same tray as {} ({}), since {} of {} pieces lie in the same spots. If these are the same pieces they now count twice; take it back with `cuptally stock undo {entry}`.",
+            alike.photo, alike.place, alike.common.same, alike.common.of
+        )
+    });
+    Ok(std::iter::once(state).chain(twice).collect())
+}

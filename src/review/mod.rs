@@ -1,0 +1,36 @@
+//! The local page on which a person puts a sheet right, and its small server.
+//!
+//! Takes sheet files, gives them back corrected, and posts them to the stock.
+//!
+//! | layer | modules | touches |
+//! |---|---|---|
+//! | what a correction is | [`vocabulary`], [`tray`], [`correction`], [`resolve`], [`parts`], [`history`], [`totals`], [`snap`], [`shown`] | memory only |
+//! | who may ask | [`guard`] | memory only |
+//! | where it lies | [`lines`], [`desk`], [`photos`], [`finish`] | disk, clock, environment |
+//! | how it is asked | [`server`], [`api`], `page/` | sockets |
+//!
+//! A correction becomes a [`Step`](crate::sheet::review::Step), which holds the pieces
+//! before and after; the sheet is then the guess with all steps played over it. So
+//! undo and redo need no code of their own for each kind of correction.
+//!
+//! Nothing is told to the page as kept before it is on the disk.
+
+pub mod vocabulary;
+pub mod tray;
+pub mod correction;
+pub mod resolve;
+pub mod parts;
+pub mod history;
+pub mod totals;
+pub mod snap;
+pub mod shown;
+
+pub mod guard;
+
+pub mod lines;
+pub mod desk;
+pub mod photos;
+pub mod finish;
+
+pub mod api;
+pub mod server;

@@ -1,0 +1,101 @@
+// Pictures of pieces, from the list of forms that the program knows.
+
+import { s } from "./dom.js";
+
+let forms = new Map();
+let photo = { width: Infinity, height: Infinity };
+
+export function learn(vocabulary) {
+  forms = new Map(vocabulary.forms.map((form) => [form.name, form]));
+}
+
+// The photo that crops are cut from.
+export function cutFrom(width, height) {
+  photo = { width, height };
+}
+
+// Pitch and stud in mm, as docs/conventions.md has them.
+const PITCH = 8;
+const STUD = { radius: 2.4, height: 1.7 };
+const COS = Math.cos(Math.PI / 6);
+
+const flat = (x, y, z) => [(x - y) * COS, (x + y) / 2 - z];
+
+function shade(hex, factor) {
+  const level = (i) => Math.round(parseInt(hex.slice(i, i + 2), 16) * factor);
+  return `rgb(${level(1)} ${level(3)} ${level(5)})`;
+}
+
+// Studs along both sides, or nothing where the size is of another kind.
+export function studs(size) {
+  const found = /^(\d+)x(\d+)$/.exec(size);
+  return found && [Number(found[1]), Number(found[2])];
+}
+
+// A piece as seen from above at an angle. A form that is not listed is drawn flat with
+// a question mark, as is one that cannot be told.
+export function picture(piece, hex, more = {}) {
+  const sides = studs(piece.size);
+  const form = forms.get(piece.form);
+  const svg = s("svg", { class: "piece", "aria-hidden": "true", ...more });
+  if (!sides) {
+    svg.setAttribute("viewBox", "-20 -12 40 24");
+    svg.append(s("rect", { x: -16, y: -9, width: 32, height: 18, rx: 3, fill: hex, class: "edge" }));
+    return svg;
+  }
+  const [short, long] = sides;
+  const [a, b, z] = [long * PITCH, short * PITCH, form?.height_mm ?? 3.2];
+  const face = (points, fill) => svg.append(s("polygon", {
+    points: points.map(([x, y, h]) => flat(x, y, h).map((v) => v.toFixed(1)).join()).join(" "),
+    fill, class: "edge",
+  }));
+  face([[0, b, 0], [a, b, 0], [a, b, z], [0, b, z]], shade(hex, 0.8));
+  face([[a, 0, 0], [a, b, 0], [a, b, z], [a, 0, z]], shade(hex, 0.62));
+  face([[0, 0, z], [a, 0, z], [a, b, z], [0, b, z]], hex);
+  if (form ? form.studs : false) {
+    for (let x = 0; x < long; x += 1) {
+      for (let y = 0; y < short; y += 1) svg.append(stud((x + 0.5) * PITCH, (y + 0.5) * PITCH, z, hex));
+    }
+  }
+  if (!form) {
+    const [x, y] = flat(a / 2, b / 2, z);
+    svg.append(s("text", { x, y, class: "unknown" }, "?"));
+  }
+  // Around all corners, studs and a little air.
+  const left = -b * COS - 1.5;
+  const top = -z - STUD.height - 2.5;
+  svg.setAttribute("viewBox", [left, top, (a + b) * COS + 3, (a + b) / 2 - top + 1.5].map((v) => v.toFixed(1)).join(" "));
+  return svg;
+}
+
+function stud(x, y, z, hex) {
+  // A circle lying flat is an ellipse, sqrt(3/2) and sqrt(1/2) as wide and high here.
+  const [rx, ry] = [STUD.radius * 1.225, STUD.radius * 0.707];
+  const [cx, foot] = flat(x, y, z);
+  const top = foot - STUD.height;
+  return s("g", { class: "edge" },
+    s("path", { d: `M${cx - rx} ${top}V${foot}A${rx} ${ry} 0 0 0 ${cx + rx} ${foot}V${top}Z`, fill: shade(hex, 0.75) }),
+    s("ellipse", { cx, cy: top, rx, ry, fill: hex }));
+}
+
+export function swatch(hex) {
+  return s("svg", { class: "swatch", viewBox: "0 0 16 16", "aria-hidden": "true" },
+    s("rect", { x: 0.5, y: 0.5, width: 15, height: 15, rx: 4, fill: hex, class: "edge" }));
+}
+
+export function bounds(outline) {
+  const xs = outline.map(([x]) => x);
+  const ys = outline.map(([, y]) => y);
+  const [left, top] = [Math.min(...xs), Math.min(...ys)];
+  return { left, top, width: Math.max(...xs) - left, height: Math.max(...ys) - top };
+}
+
+// The square of the photo around an outline that a close look needs, inside the photo.
+export function closeUp(outline, around = 1.7) {
+  const b = bounds(outline);
+  const side = Math.round(Math.min(Math.max(b.width, b.height, 24) * around, photo.width, photo.height));
+  const within = (middle, whole) => Math.max(0, Math.min(Math.round(middle - side / 2), whole - side));
+  return { left: within(b.left + b.width / 2, photo.width), top: within(b.top + b.height / 2, photo.height), side };
+}
+
+export const cropPath = (index, { left, top, side }) => `crop/${index}/${left}/${top}/${side}/${side}`;

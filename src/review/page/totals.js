@@ -1,0 +1,56 @@
+// The groups with their numbers, which move as you work.
+
+import { byId, h } from "./dom.js";
+import { swatch } from "./draw.js";
+import * as words from "./words.js";
+
+const list = byId("groups");
+let rows = new Map();
+
+const key = (g) => `${g.colour} ${g.form} ${g.size}`;
+
+export function drawTotals(app, fresh) {
+  byId("total").textContent = words.plural(app.sheet.total, "piece", "pieces");
+  const groups = [...app.sheet.groups].sort((a, b) =>
+    a.colour.localeCompare(b.colour) || a.form.localeCompare(b.form) || a.size.localeCompare(b.size, undefined, { numeric: true }));
+  const next = new Map();
+  let last = null;
+  const shown = groups.map((group) => {
+    const first = group.colour !== last;
+    last = group.colour;
+    const state = JSON.stringify([group, app.hex(group.colour), first]);
+    const old = rows.get(key(group));
+    if (old?.state === state) {
+      next.set(key(group), old);
+      return old.element;
+    }
+    const element = row(app, group, first);
+    if (!fresh && (!old || old.numbers !== numbers(group))) element.classList.add("moved");
+    next.set(key(group), { state, element, numbers: numbers(group) });
+    return element;
+  });
+  rows = next;
+  if (shown.length !== list.children.length || shown.some((element, i) => list.children[i] !== element)) {
+    list.replaceChildren(...shown);
+  }
+  const notes = byId("notes");
+  const { warnings } = app.sheet;
+  notes.hidden = warnings.length === 0;
+  if (fresh) {
+    notes.replaceChildren(h("summary", {}, words.plural(warnings.length, "note on the photo", "notes on the photo")),
+      h("ul", {}, warnings.map((warning) => h("li", {}, warning.text))));
+  }
+}
+
+const numbers = (g) => `${g.count} ${g.low} ${g.high}`;
+
+function row(app, group, first) {
+  const kind = `${group.colour} ${group.form} ${group.size}`;
+  return h("button", { type: "button", class: `row${first ? " first" : ""}`, "data-kind": kind, title: group.reason ?? null, onclick: () => app.actions.group(group) },
+    swatch(app.hex(group.colour)),
+    // Said once to the eye, and in every row to who hears the page.
+    h("span", { class: "row-colour" }, first ? group.colour : h("span", { class: "unseen" }, group.colour)),
+    h("span", { class: "row-piece" }, `${group.form} ${words.size(group.size)}`),
+    h("span", { class: "row-range" }, group.reason ? "set" : words.range(group)),
+    h("span", { class: "row-count" }, String(group.count)));
+}

@@ -1,0 +1,21 @@
+// How the page says things.
+
+export const size = (text) => text.replace("x", "×");
+export const piece = (p) => `${p.form === "any" ? "brick, plate or tile?" : p.form} ${size(p.size)}`;
+export const kind = (p) => `${p.colour} ${p.form} ${size(p.size)}`;
+export const plural = (n, one, many) => `${n} ${n === 1 ? one : many}`;
+
+// Rounded down, so that nothing looks surer than it is.
+export const percent = (p) => `${Math.floor(p * 100)} %`;
+
+export const range = (g) => (g.low === g.high ? "" : `${g.low}–${g.high}`);
+
+const DONE = {
+  accept: "accepting", change: "the change", remove: "removing", add: "adding",
+  split: "the split", join: "the join", recolour: "the colour's name", count: "the number",
+  settle: "the empty place", place: "the place",
+};
+export const step = (what) => DONE[what] ?? what;
+
+const FACES = { up: "studs up", down: "upside down", side: "on its side", end: "on its end" };
+export const face = (name) => FACES[name] ?? name;

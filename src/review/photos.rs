@@ -1,0 +1,225 @@
+//! The photo of a sheet: found, held to its hash, and handed out in sizes that a
+//! page can show.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex, PoisonError};
+
+use image::codecs::jpeg::JpegEncoder;
+use image::{ImageError, RgbImage, imageops};
+
+use crate::photo::{self, Limits, PhotoError, srgb_encode_8};
+use crate::sheet::Sheet;
+use crate::sheet::file::PhotoRef;
+
+/// Longest sides that are handed out, px: a phone, a desktop, and for looking closely.
+pub const LONG_SIDES: [u32; 3] = [1600, 3200, 6400];
+/// Longest side of a crop, px: twice what the page shows it at.
+const CROP_SIDE: u32 = 720;
+/// JPEG quality at which studs keep their edges.
+const QUALITY: u8 = 88;
+/// Photos that stay in memory: the sheet in work and its neighbours.
+const KEPT: usize = 3;
+
+/// Why a photo cannot be shown.
+#[derive(Debug, thiserror::Error)]
+pub enum AlbumError {
+    /// None of the usual places has it.
+    #[error("the photo {file} of {} is not where it was counted, nor beside the sheet; name its folder with --photos DIR", .sheet.display())]
+    Missing {
+        /// The photo.
+        file: String,
+        /// The sheet.
+        sheet: PathBuf,
+    },
+    /// A photo of that name, but another one.
+    #[error("{} is not the photo that {} was counted from (its pixels differ); put the right one there or name its folder with --photos DIR", .photo.display(), .sheet.display())]
+    Other {
+        /// What was found.
+        photo: PathBuf,
+        /// The sheet.
+        sheet: PathBuf,
+    },
+    /// It cannot be opened.
+    #[error(transparent)]
+    Open(#[from] PhotoError),
+    /// It cannot be packed.
+    #[error("the photo cannot be packed for the page: {0}; close other programs and try again")]
+    Pack(#[from] ImageError),
+}
+
+/// A photo that was held to its sheet's hash.
+#[derive(Debug)]
+pub struct Upright {
+    /// Upright pixels, sRGB.
+    pub pixels: RgbImage,
+    packed: Mutex<BTreeMap<u32, Arc<[u8]>>>,
+}
+
+/// The photos of the sheets in work.
+#[derive(Debug, Default)]
+pub struct Album {
+    /// Where else to look.
+    folder: Option<PathBuf>,
+    open: Mutex<Vec<(usize, Arc<Upright>)>>,
+}
+
+impl Album {
+    /// Photos are also looked for in `folder`.
+    pub fn new(folder: Option<PathBuf>) -> Self {
+        Self {
+            folder,
+            ..Self::default()
+        }
+    }
+
+    /// The photo of the sheet that lies at `path` and has number `index` here.
+    ///
+    /// # Errors
+    /// [`AlbumError`] when it is not there, is another, or cannot be read.
+    pub fn photo(
+        &self,
+        index: usize,
+        path: &Path,
+        of: &PhotoRef,
+    ) -> Result<Arc<Upright>, AlbumError> {
+        let mut open = self.open.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(at) = open.iter().position(|(number, _)| *number == index) {
+            let found = open.remove(at);
+            let photo = Arc::clone(&found.1);
+            open.push(found);
+            return Ok(photo);
+        }
+        // Held while it is read, so that a page's many questions read it once.
+        let photo = Arc::new(self.read(path, of)?);
+        open.push((index, Arc::clone(&photo)));
+        if open.len() > KEPT {
+            open.remove(0);
+        }
+        Ok(photo)
+    }
+
+    /// Whether there is a file that may be the photo.
+    ///
+    /// # Errors
+    /// [`AlbumError::Missing`] when there is none.
+    pub fn seek(&self, path: &Path, sheet: &Sheet) -> Result<(), AlbumError> {
+        match self.places(path, &sheet.photo).is_empty() {
+            true => Err(missing(path, &sheet.photo)),
+            false => Ok(()),
+        }
+    }
+
+    /// Files that may be the photo: as it was counted, beside the sheet, above the
+    /// sheet's folder, in the folder that was named, in the working folder.
+    fn places(&self, sheet: &Path, of: &PhotoRef) -> Vec<PathBuf> {
+        let beside = sheet.parent().unwrap_or(Path::new(""));
+        // A sheet's own word for the file must not lead elsewhere by itself.
+        let Some(name) = Path::new(&of.file).file_name() else {
+            return Vec::new();
+        };
+        let counted = of.path.as_ref().map(|path| beside.join(path));
+        let folders = [
+            self.folder.clone(),
+            Some(beside.to_owned()),
+            beside.parent().map(Path::to_owned),
+            Some(PathBuf::new()),
+        ];
+        let named = folders
+            .into_iter()
+            .flatten()
+            .map(|folder| folder.join(name));
+        counted
+            .into_iter()
+            .chain(named)
+            .filter(|path| path.is_file())
+            .collect()
+    }
+
+    fn read(&self, sheet: &Path, of: &PhotoRef) -> Result<Upright, AlbumError> {
+        let mut last = missing(sheet, of);
+        for path in self.places(sheet, of) {
+            match photo::open(&path, &Limits::default()) {
+                Ok(photo) if photo.hash == of.hash => return Ok(Upright::of(&photo.pixels)),
+                Ok(_) => {
+                    last = AlbumError::Other {
+                        photo: path,
+                        sheet: sheet.to_owned(),
+                    };
+                }
+                Err(error) => last = error.into(),
+            }
+        }
+        Err(last)
+    }
+}
+
+fn missing(sheet: &Path, of: &PhotoRef) -> AlbumError {
+    AlbumError::Missing {
+        file: of.file.clone(),
+        sheet: sheet.to_owned(),
+    }
+}
+
+impl Upright {
+    fn of(picture: &photo::LinearPicture) -> Self {
+        let (width, height) = (picture.width() as u32, picture.height() as u32);
+        let levels = picture
+            .view()
+            .iter()
+            .map(|light| srgb_encode_8(*light))
+            .collect();
+        Self {
+            // As many levels as width x height x 3, by the picture's shape.
+            pixels: RgbImage::from_raw(width, height, levels).unwrap_or_default(),
+            packed: Mutex::default(),
+        }
+    }
+
+    /// The photo as JPEG, its longer side at most `long_side` px.
+    ///
+    /// # Errors
+    /// When it cannot be packed.
+    pub fn jpeg(&self, long_side: u32) -> Result<Arc<[u8]>, AlbumError> {
+        let mut packed = self.packed.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(bytes) = packed.get(&long_side) {
+            return Ok(Arc::clone(bytes));
+        }
+        let bytes: Arc<[u8]> = pack(&reduced(&self.pixels, long_side))?.into();
+        packed.insert(long_side, Arc::clone(&bytes));
+        Ok(bytes)
+    }
+
+    /// A part of the photo as JPEG: left, top, width, height in px. What lies off the
+    /// photo is left out.
+    ///
+    /// # Errors
+    /// When it cannot be packed.
+    pub fn crop(&self, [left, top, width, height]: [u32; 4]) -> Result<Vec<u8>, AlbumError> {
+        let left = left.min(self.pixels.width().saturating_sub(1));
+        let top = top.min(self.pixels.height().saturating_sub(1));
+        let width = width.clamp(1, self.pixels.width() - left);
+        let height = height.clamp(1, self.pixels.height() - top);
+        let part = imageops::crop_imm(&self.pixels, left, top, width, height).to_image();
+        pack(&reduced(&part, CROP_SIDE))
+    }
+}
+
+fn reduced(picture: &RgbImage, long_side: u32) -> RgbImage {
+    let (width, height) = picture.dimensions();
+    let long = width.max(height);
+    if long <= long_side {
+        return picture.clone();
+    }
+    let side = |side: u32| {
+        let reduced = u64::from(side) * u64::from(long_side) / u64::from(long);
+        u32::try_from(reduced.max(1)).unwrap_or(long_side)
+    };
+    imageops::thumbnail(picture, side(width), side(height))
+}
+
+fn pack(picture: &RgbImage) -> Result<Vec<u8>, AlbumError> {
+    let mut bytes = Vec::new();
+    JpegEncoder::new_with_quality(&mut bytes, QUALITY).encode_image(picture)?;
+    Ok(bytes)
+}

@@ -1,0 +1,401 @@
+//! From what a person says to the step that carries it out.
+
+use std::collections::BTreeSet;
+
+use crate::colour::names;
+use crate::count::doubt::is_about_colour;
+use crate::sheet::review::{CountStep, PlaceStep, SetCount, What};
+use crate::sheet::{Piece, Sheet, Unexplained};
+use crate::stock::kind::{Name, Size};
+use crate::units::Mm;
+
+use super::correction::{Correction, Draft, Refused};
+use super::history::free_id;
+use super::parts::{Part, cuts, joined};
+use super::tray::{Tray, turn_of};
+use super::vocabulary::{ANY, FACES, shape_called};
+
+/// Longest reason, characters: a sentence or two.
+const LONGEST_REASON: usize = 200;
+/// A photo holds some thousand pieces; more is a slip of the finger.
+const MOST_SET: u32 = 100_000;
+
+/// A step without its author and time.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Unsigned {
+    /// What is done.
+    pub what: What,
+    /// The pieces as they are.
+    pub from: Vec<Piece>,
+    /// The pieces as they become.
+    pub to: Vec<Piece>,
+    /// Places that are settled.
+    pub settled: Vec<Unexplained>,
+    /// A number that is set.
+    pub count: Option<CountStep>,
+    /// A place that is named.
+    pub place: Option<PlaceStep>,
+}
+
+impl Unsigned {
+    fn of(what: What, from: Vec<Piece>, to: Vec<Piece>) -> Self {
+        Self {
+            what,
+            from,
+            to,
+            settled: Vec::new(),
+            count: None,
+            place: None,
+        }
+    }
+}
+
+/// What a correction does to a sheet. `tray` is that of the sheet, where it has one.
+///
+/// # Errors
+/// [`Refused`] when it cannot be done, or would do nothing.
+pub fn resolve(
+    sheet: &Sheet,
+    tray: Option<&Tray>,
+    correction: &Correction,
+) -> Result<Unsigned, Refused> {
+    match correction {
+        Correction::Accept { ids, spots } => accept(sheet, ids, spots),
+        Correction::Change {
+            id,
+            form,
+            size,
+            colour,
+            face,
+        } => {
+            let before = piece(sheet, *id)?;
+            let mut after = certain(before.clone());
+            if let Some(form) = form {
+                after.form = Name::new(form)?.to_string();
+            }
+            if let Some(size) = size {
+                after.size = Size::new(size)?.to_string();
+            }
+            if let Some(colour) = colour {
+                after.colour = Name::new(colour)?.to_string();
+            }
+            if let Some(face) = face {
+                after.face.clone_from(face);
+            }
+            change(tray, before, after)
+        }
+        Correction::Remove { ids } => {
+            let from = pieces(sheet, ids)?;
+            Ok(Unsigned::of(What::Remove, from, Vec::new()))
+        }
+        Correction::Add { piece, spot } => add(sheet, tray, piece, *spot),
+        Correction::Split { id, cut } => split(sheet, tray, *id, *cut),
+        Correction::Join { ids } => join(sheet, tray, *ids),
+        Correction::Recolour { from, to } => recolour(sheet, from, to),
+        Correction::Count {
+            form,
+            size,
+            colour,
+            count,
+            reason,
+        } => set_count(sheet, [form, size, colour], *count, reason),
+        Correction::Place { name } => {
+            let to = Name::new(name)?.to_string();
+            if sheet.place.as_ref() == Some(&to) {
+                return Err(Refused::Nothing);
+            }
+            let mut step = Unsigned::of(What::Place, Vec::new(), Vec::new());
+            step.place = Some(PlaceStep {
+                from: sheet.place.clone(),
+                to,
+            });
+            Ok(step)
+        }
+    }
+}
+
+fn piece(sheet: &Sheet, id: u32) -> Result<&Piece, Refused> {
+    let found = sheet.pieces.iter().find(|piece| piece.id == id);
+    found.ok_or(Refused::NoPiece(id))
+}
+
+fn pieces(sheet: &Sheet, ids: &[u32]) -> Result<Vec<Piece>, Refused> {
+    if ids.is_empty() {
+        return Err(Refused::Nothing);
+    }
+    // Each once, however often it is named.
+    let ids: BTreeSet<u32> = ids.iter().copied().collect();
+    ids.into_iter()
+        .map(|id| piece(sheet, id).cloned())
+        .collect()
+}
+
+fn spot(sheet: &Sheet, index: usize) -> Result<Unexplained, Refused> {
+    sheet.unexplained.get(index).cloned().ok_or(Refused::NoSpot)
+}
+
+/// A piece that a person looked at: nothing about it is open any more.
+fn certain(mut piece: Piece) -> Piece {
+    piece.sure = 1.0;
+    piece.looked_at = true;
+    piece.instead.clear();
+    piece.doubts.clear();
+    piece
+}
+
+fn accept(sheet: &Sheet, ids: &[u32], spots: &[usize]) -> Result<Unsigned, Refused> {
+    let mut from = if ids.is_empty() {
+        Vec::new()
+    } else {
+        pieces(sheet, ids)?
+    };
+    from.retain(|piece| !piece.looked_at);
+    let settled = spots
+        .iter()
+        .map(|index| spot(sheet, *index))
+        .collect::<Result<Vec<_>, _>>()?;
+    let what = match (from.is_empty(), settled.is_empty()) {
+        (true, true) => return Err(Refused::Nothing),
+        (true, false) => What::Settle,
+        _ => What::Accept,
+    };
+    let to = from.iter().cloned().map(certain).collect();
+    let mut step = Unsigned::of(what, from, to);
+    step.settled = settled;
+    Ok(step)
+}
+
+fn change(tray: Option<&Tray>, before: &Piece, mut after: Piece) -> Result<Unsigned, Refused> {
+    let reshaped =
+        (&before.form, &before.size, &before.face) != (&after.form, &after.size, &after.face);
+    if !reshaped && before.colour == after.colour {
+        // Chosen again as it was: that is looking at it.
+        return match before.looked_at {
+            true => Err(Refused::Nothing),
+            false => Ok(Unsigned::of(
+                What::Accept,
+                vec![before.clone()],
+                vec![after],
+            )),
+        };
+    }
+    if reshaped {
+        listed(&after.form, &after.size, &after.face)?;
+        after.turn_deg = turn_of(shape_called(&after.form, &after.size), after.turn_deg);
+        if let Some(tray) = tray {
+            // Without one the old outline stays: it still shows where the piece is.
+            tray.replace(before, &mut after);
+        }
+    }
+    Ok(Unsigned::of(
+        What::Change,
+        vec![before.clone()],
+        vec![after],
+    ))
+}
+
+/// Whether form, size and face can be together.
+fn listed(form: &str, size: &str, face: &str) -> Result<(), Refused> {
+    if !FACES.contains(&face) {
+        return Err(Refused::NoFace(Name::new(face)?.to_string()));
+    }
+    match shape_called(form, size) {
+        Some(shape) if form == ANY || shape.form.name() == form => Ok(()),
+        _ => Err(Refused::NoShape {
+            form: form.to_owned(),
+            size: size.to_owned(),
+        }),
+    }
+}
+
+fn add(
+    sheet: &Sheet,
+    tray: Option<&Tray>,
+    draft: &Draft,
+    explains: Option<usize>,
+) -> Result<Unsigned, Refused> {
+    let tray = tray.ok_or(Refused::NoTray)?;
+    let settled = explains.map(|index| spot(sheet, index)).transpose()?;
+    let mut new = certain(Piece {
+        id: free_id(sheet),
+        form: Name::new(&draft.form)?.to_string(),
+        size: Size::new(&draft.size)?.to_string(),
+        colour: Name::new(&draft.colour)?.to_string(),
+        face: draft.face.clone(),
+        ..Piece::default()
+    });
+    listed(&new.form, &new.size, &new.face)?;
+    let finite = [draft.x_mm, draft.y_mm, draft.turn_deg]
+        .iter()
+        .chain(draft.lab.iter().flatten())
+        .all(|number| number.is_finite());
+    if !finite {
+        return Err(Refused::Outside);
+    }
+    new.x_mm = super::tray::round2(draft.x_mm);
+    new.y_mm = super::tray::round2(draft.y_mm);
+    new.turn_deg = turn_of(shape_called(&new.form, &new.size), draft.turn_deg);
+    new.lab = draft
+        .lab
+        .unwrap_or_else(|| lab_of(sheet, &new.colour))
+        .map(super::tray::round2);
+    let (width, height) = (
+        f64::from(sheet.photo.width_px),
+        f64::from(sheet.photo.height_px),
+    );
+    let inside =
+        |piece: &Piece| (0.0..=width).contains(&piece.x_px) && (0.0..=height).contains(&piece.y_px);
+    if !tray.place(&mut new) || !inside(&new) {
+        return Err(Refused::Outside);
+    }
+    let mut step = Unsigned::of(What::Add, Vec::new(), vec![new]);
+    step.settled = settled.into_iter().collect();
+    Ok(step)
+}
+
+/// What a colour looks like on this sheet, or what its name says; grey when neither.
+fn lab_of(sheet: &Sheet, colour: &str) -> [f64; 3] {
+    let seen = sheet.pieces.iter().find(|piece| piece.colour == colour);
+    let named = names::all().iter().find(|name| name.name == colour);
+    seen.map(|piece| piece.lab)
+        .or(named.map(|name| name.lab))
+        .unwrap_or([50.0, 0.0, 0.0])
+}
+
+/// A part of `whole` as a piece of its own.
+fn part_of(whole: &Piece, part: Part, id: u32, tray: Option<&Tray>) -> Piece {
+    let mut piece = certain(Piece {
+        id,
+        size: part.size,
+        ..whole.clone()
+    });
+    put(&mut piece, part.at, part.turn_deg);
+    if let Some(tray) = tray {
+        tray.place(&mut piece);
+    }
+    piece
+}
+
+fn put(piece: &mut Piece, at: Mm, turn_deg: f64) {
+    piece.x_mm = super::tray::round2(at.x);
+    piece.y_mm = super::tray::round2(at.y);
+    piece.turn_deg = turn_deg;
+}
+
+fn split(sheet: &Sheet, tray: Option<&Tray>, id: u32, cut: usize) -> Result<Unsigned, Refused> {
+    let whole = piece(sheet, id)?;
+    let found = cuts(whole).into_iter().nth(cut);
+    let found = found.ok_or_else(|| Refused::NoCut(whole.size.clone()))?;
+    let [first, second] = found.parts;
+    let next = free_id(sheet);
+    // Both get new numbers: neither is what the old number meant.
+    let to = vec![
+        part_of(whole, first, next, tray),
+        part_of(whole, second, next.saturating_add(1), tray),
+    ];
+    Ok(Unsigned::of(What::Split, vec![whole.clone()], to))
+}
+
+fn join(sheet: &Sheet, tray: Option<&Tray>, ids: [u32; 2]) -> Result<Unsigned, Refused> {
+    let (first, second) = (piece(sheet, ids[0])?, piece(sheet, ids[1])?);
+    if first.id == second.id {
+        return Err(Refused::OnePiece);
+    }
+    let whole = joined(first, second).ok_or(Refused::NoJoin)?;
+    let to = part_of(first, whole, free_id(sheet), tray);
+    let from = vec![first.clone(), second.clone()];
+    Ok(Unsigned::of(What::Join, from, vec![to]))
+}
+
+fn recolour(sheet: &Sheet, from: &str, to: &str) -> Result<Unsigned, Refused> {
+    let to = Name::new(to)?.to_string();
+    if from == to {
+        return Err(Refused::Nothing);
+    }
+    if sheet.pieces.iter().all(|piece| piece.colour != from) {
+        return Err(Refused::NoColour(Name::new(from)?.to_string()));
+    }
+    let (before, after) = sheet
+        .pieces
+        .iter()
+        .filter_map(|piece| {
+            let new = recoloured(piece, from, &to);
+            (new != *piece).then(|| (piece.clone(), new))
+        })
+        .unzip();
+    Ok(Unsigned::of(What::Recolour, before, after))
+}
+
+/// A piece once it is known that `from` is really `to`. Where only the colour was in
+/// doubt nothing is any more; a doubtful shape stays doubtful.
+fn recoloured(piece: &Piece, from: &str, to: &str) -> Piece {
+    let mut new = piece.clone();
+    for other in &mut new.instead {
+        if other.colour == from {
+            to.clone_into(&mut other.colour);
+        }
+    }
+    if piece.colour == from {
+        to.clone_into(&mut new.colour);
+        let was_open = !piece.doubts.is_empty();
+        new.doubts.retain(|doubt| !is_about_colour(doubt));
+        new.instead
+            .retain(|other| (&other.form, &other.size) != (&piece.form, &piece.size));
+        if was_open && new.doubts.is_empty() {
+            return certain(new);
+        }
+    }
+    let own = (new.form.clone(), new.size.clone(), new.colour.clone());
+    new.instead
+        .retain(|other| (&other.form, &other.size, &other.colour) != (&own.0, &own.1, &own.2));
+    new
+}
+
+fn set_count(
+    sheet: &Sheet,
+    [form, size, colour]: [&str; 3],
+    count: Option<u32>,
+    reason: &str,
+) -> Result<Unsigned, Refused> {
+    let kind = SetCount {
+        form: Name::new(form)?.to_string(),
+        size: Size::new(size)?.to_string(),
+        colour: Name::new(colour)?.to_string(),
+        count: 0,
+        reason: String::new(),
+    };
+    let same = |set: &&SetCount| {
+        (&set.form, &set.size, &set.colour) == (&kind.form, &kind.size, &kind.colour)
+    };
+    let sets = sheet
+        .review
+        .as_deref()
+        .map_or(&[][..], |review| &review.counts);
+    let from = sets.iter().find(same).cloned();
+    let to = match count {
+        None => None,
+        Some(count) => {
+            let reason: String = reason.split_whitespace().collect::<Vec<_>>().join(" ");
+            let chars = reason.chars().count();
+            match chars {
+                0 => return Err(Refused::NoReason),
+                LONGEST_REASON.. if chars > LONGEST_REASON => {
+                    return Err(Refused::LongReason(chars));
+                }
+                _ if count > MOST_SET => return Err(Refused::TooMany(count)),
+                _ => {}
+            }
+            Some(SetCount {
+                count,
+                reason,
+                ..kind
+            })
+        }
+    };
+    if from == to {
+        return Err(Refused::Nothing);
+    }
+    let mut step = Unsigned::of(What::Count, Vec::new(), Vec::new());
+    step.count = Some(CountStep { from, to });
+    Ok(step)
+}

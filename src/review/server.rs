@@ -1,0 +1,334 @@
+//! The server: loopback only, one page, its questions.
+
+use std::io;
+use std::net::{Ipv4Addr, SocketAddr, TcpListener};
+use std::sync::Arc;
+use std::time::Duration;
+
+use axum::Router;
+use axum::body::{Body, Bytes};
+use axum::extract::{DefaultBodyLimit, Path, Request, State};
+use axum::http::header::{CACHE_CONTROL, CONTENT_TYPE, HeaderName, HeaderValue};
+use axum::http::{HeaderMap, StatusCode};
+use axum::middleware::{Next, from_fn_with_state};
+use axum::response::{IntoResponse, Response};
+use axum::routing::{get, post};
+use tokio::sync::Notify;
+
+use super::api::{ApiError, Verb, Work};
+use super::guard::{Denied, Guard};
+use super::photos::LONG_SIDES;
+
+/// The page's files: name, type, content.
+const PAGE: [(&str, &str, &str); 13] = [
+    ("icon.svg", SVG, include_str!("page/icon.svg")),
+    ("style.css", CSS, include_str!("page/style.css")),
+    ("main.js", JS, include_str!("page/main.js")),
+    ("ask.js", JS, include_str!("page/ask.js")),
+    ("dom.js", JS, include_str!("page/dom.js")),
+    ("draw.js", JS, include_str!("page/draw.js")),
+    ("stage.js", JS, include_str!("page/stage.js")),
+    ("card.js", JS, include_str!("page/card.js")),
+    ("totals.js", JS, include_str!("page/totals.js")),
+    ("choose.js", JS, include_str!("page/choose.js")),
+    ("dialogs.js", JS, include_str!("page/dialogs.js")),
+    ("placing.js", JS, include_str!("page/placing.js")),
+    ("words.js", JS, include_str!("page/words.js")),
+];
+const INDEX: &str = include_str!("page/index.html");
+const CSS: &str = "text/css; charset=utf-8";
+const JS: &str = "text/javascript; charset=utf-8";
+const SVG: &str = "image/svg+xml";
+const HTML: &str = "text/html; charset=utf-8";
+const JSON: &str = "application/json";
+const JPEG: &str = "image/jpeg";
+
+/// Sent with every answer. The page loads nothing from anywhere else, cannot be
+/// framed, and tells nobody its address.
+const HEADERS: [(&str, &str); 7] = [
+    (
+        "content-security-policy",
+        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'",
+    ),
+    ("x-content-type-options", "nosniff"),
+    ("x-frame-options", "DENY"),
+    ("referrer-policy", "no-referrer"),
+    ("cross-origin-resource-policy", "same-origin"),
+    ("cross-origin-opener-policy", "same-origin"),
+    (
+        "permissions-policy",
+        "camera=(), microphone=(), geolocation=()",
+    ),
+];
+
+/// The largest question: a correction names at most every piece of a sheet.
+const MOST_BYTES: usize = 256 * 1024;
+/// After the end was asked for, answers under way get this long.
+const PATIENCE: Duration = Duration::from_secs(2);
+
+/// Why the server cannot run.
+#[derive(Debug, thiserror::Error)]
+pub enum ServeError {
+    /// The port.
+    #[error(
+        "cannot listen on 127.0.0.1 port {port}: {cause}; name another with --port, or leave it out"
+    )]
+    Listen {
+        /// The port that was wanted; 0 for any.
+        port: u16,
+        /// Why.
+        cause: io::Error,
+    },
+    /// Random numbers.
+    #[error(
+        "the system gives no random numbers for the page's address ({0}); restart the computer"
+    )]
+    Chance(#[from] getrandom::Error),
+    /// While running.
+    #[error("the server stopped: {0}; everything kept so far is in the sheets, so start it again")]
+    Run(#[from] io::Error),
+}
+
+/// A server that listens but does not answer yet.
+#[derive(Debug)]
+pub struct Ready {
+    listener: TcpListener,
+    guard: Guard,
+}
+
+struct App {
+    work: Arc<Work>,
+    guard: Guard,
+    end: Notify,
+}
+
+type Shared = State<Arc<App>>;
+
+/// Takes a port of 127.0.0.1; 0 is any that is free.
+///
+/// # Errors
+/// [`ServeError`] when there is none.
+pub fn listen(port: u16) -> Result<Ready, ServeError> {
+    let fault = |cause| ServeError::Listen { port, cause };
+    let listener =
+        TcpListener::bind(SocketAddr::from((Ipv4Addr::LOCALHOST, port))).map_err(fault)?;
+    listener.set_nonblocking(true).map_err(fault)?;
+    let port = listener.local_addr().map_err(fault)?.port();
+    Ok(Ready {
+        listener,
+        guard: Guard::new(port)?,
+    })
+}
+
+impl Ready {
+    /// The page's address.
+    pub fn address(&self) -> String {
+        self.guard.address()
+    }
+
+    /// Answers until the page says that it is done, or Ctrl+C.
+    ///
+    /// # Errors
+    /// When the system ends it.
+    pub fn serve(self, work: Work) -> Result<Arc<Work>, ServeError> {
+        let runtime = tokio::runtime::Builder::new_current_thread()
+            .enable_all()
+            .build()?;
+        let work = Arc::new(work);
+        let app = Arc::new(App {
+            work: Arc::clone(&work),
+            guard: self.guard,
+            end: Notify::new(),
+        });
+        runtime.block_on(async {
+            let listener = tokio::net::TcpListener::from_std(self.listener)?;
+            let ended = Arc::new(Notify::new());
+            let told = Arc::clone(&ended);
+            let ending = Arc::clone(&app);
+            let end = async move {
+                // Where Ctrl+C cannot be heard the page's own button remains.
+                let interrupted = async {
+                    if tokio::signal::ctrl_c().await.is_err() {
+                        std::future::pending::<()>().await;
+                    }
+                };
+                tokio::select! {
+                    () = ending.end.notified() => {}
+                    () = interrupted => {}
+                }
+                told.notify_one();
+            };
+            let late = async {
+                ended.notified().await;
+                tokio::time::sleep(PATIENCE).await;
+            };
+            tokio::select! {
+                served = axum::serve(listener, router(app)).with_graceful_shutdown(end) => served,
+                () = late => Ok(()),
+            }
+        })?;
+        Ok(work)
+    }
+}
+
+fn router(app: Arc<App>) -> Router {
+    Router::new()
+        .route("/{token}/", get(index))
+        .route("/{token}/page/{file}", get(page))
+        .route("/{token}/api/start", get(start))
+        .route("/{token}/api/end", post(end))
+        .route("/{token}/api/sheet/{index}", get(sheet))
+        .route("/{token}/api/sheet/{index}/version", get(version))
+        .route("/{token}/api/sheet/{index}/ending", get(ending))
+        .route("/{token}/api/sheet/{index}/cuts/{id}", get(cuts))
+        .route("/{token}/api/sheet/{index}/{verb}", post(write))
+        .route("/{token}/photo/{index}/{long_side}", get(photo))
+        .route(
+            "/{token}/crop/{index}/{left}/{top}/{width}/{height}",
+            get(crop),
+        )
+        .fallback(|| async { StatusCode::NOT_FOUND })
+        .layer(DefaultBodyLimit::max(MOST_BYTES))
+        .layer(from_fn_with_state(Arc::clone(&app), admit))
+        .with_state(app)
+}
+
+/// Lets in only the page itself, and dresses every answer.
+async fn admit(State(app): Shared, request: Request, next: Next) -> Response {
+    let admitted = app
+        .guard
+        .admit(request.method(), request.uri().path(), request.headers());
+    let mut response = match admitted {
+        Ok(()) => next.run(request).await,
+        Err(denied) => denied_answer(denied),
+    };
+    let headers = response.headers_mut();
+    for (name, value) in HEADERS {
+        headers.insert(
+            HeaderName::from_static(name),
+            HeaderValue::from_static(value),
+        );
+    }
+    if !headers.contains_key(CACHE_CONTROL) {
+        headers.insert(CACHE_CONTROL, HeaderValue::from_static("no-store"));
+    }
+    response
+}
+
+fn denied_answer(denied: Denied) -> Response {
+    (denied.status(), format!("{denied}\n")).into_response()
+}
+
+fn typed(kind: &'static str, body: impl Into<Body>) -> Response {
+    (
+        [(CONTENT_TYPE, HeaderValue::from_static(kind))],
+        body.into(),
+    )
+        .into_response()
+}
+
+/// Works beside the sockets, since files and pictures take their time.
+async fn answer(
+    app: Arc<App>,
+    kind: &'static str,
+    work: impl FnOnce(&Work) -> Result<Vec<u8>, ApiError> + Send + 'static,
+) -> Response {
+    let shared = Arc::clone(&app.work);
+    match tokio::task::spawn_blocking(move || work(&shared)).await {
+        Ok(Ok(bytes)) => typed(kind, bytes),
+        Ok(Err(error)) => {
+            let status = match &error {
+                error if error.is_stale() => StatusCode::CONFLICT,
+                ApiError::Question(_) => StatusCode::BAD_REQUEST,
+                _ => StatusCode::UNPROCESSABLE_ENTITY,
+            };
+            let told = serde_json::json!({ "error": error.to_string() });
+            (status, typed(JSON, told.to_string())).into_response()
+        }
+        Err(_) => StatusCode::INTERNAL_SERVER_ERROR.into_response(),
+    }
+}
+
+async fn index() -> Response {
+    typed(HTML, INDEX)
+}
+
+async fn page(Path((_, file)): Path<(String, String)>) -> Response {
+    match PAGE.iter().find(|(name, _, _)| *name == file) {
+        Some((_, kind, text)) => typed(kind, *text),
+        None => StatusCode::NOT_FOUND.into_response(),
+    }
+}
+
+async fn start(State(app): Shared) -> Response {
+    answer(app, JSON, Work::start).await
+}
+
+async fn end(State(app): Shared) -> Response {
+    // Kept until the server listens for it, so none is lost.
+    app.end.notify_one();
+    typed(JSON, "{}")
+}
+
+async fn sheet(State(app): Shared, Path((_, index)): Path<(String, usize)>) -> Response {
+    answer(app, JSON, move |work| work.sheet(index)).await
+}
+
+async fn version(State(app): Shared, Path((_, index)): Path<(String, usize)>) -> Response {
+    answer(app, JSON, move |work| work.version(index)).await
+}
+
+async fn ending(State(app): Shared, Path((_, index)): Path<(String, usize)>) -> Response {
+    answer(app, JSON, move |work| work.ending(index)).await
+}
+
+async fn cuts(State(app): Shared, Path((_, index, id)): Path<(String, usize, u32)>) -> Response {
+    answer(app, JSON, move |work| work.cuts(index, id)).await
+}
+
+async fn write(
+    State(app): Shared,
+    Path((_, index, verb)): Path<(String, usize, String)>,
+    body: Bytes,
+) -> Response {
+    let work = move |work: &Work| match verb.as_str() {
+        "correct" => work.write(index, Verb::Correct, &body),
+        "undo" => work.write(index, Verb::Undo, &body),
+        "redo" => work.write(index, Verb::Redo, &body),
+        "finish" => work.finish(index, &body),
+        "snap" => work.snap(index, &body),
+        "outline" => work.outline(index, &body),
+        _ => Err(ApiError::Question("to do something else".to_owned())),
+    };
+    answer(app, JSON, work).await
+}
+
+/// Pictures may stay in the browser while it is open: their address holds the token.
+fn kept(mut response: Response) -> Response {
+    if response.status() == StatusCode::OK {
+        let headers: &mut HeaderMap = response.headers_mut();
+        headers.insert(
+            CACHE_CONTROL,
+            HeaderValue::from_static("private, max-age=3600"),
+        );
+    }
+    response
+}
+
+async fn photo(
+    State(app): Shared,
+    Path((_, index, long_side)): Path<(String, usize, u32)>,
+) -> Response {
+    if !LONG_SIDES.contains(&long_side) {
+        return StatusCode::NOT_FOUND.into_response();
+    }
+    kept(answer(app, JPEG, move |work| work.photo(index, long_side)).await)
+}
+
+async fn crop(
+    State(app): Shared,
+    Path((_, index, left, top, width, height)): Path<(String, usize, u32, u32, u32, u32)>,
+) -> Response {
+    let area = [left, top, width, height];
+    kept(answer(app, JPEG, move |work| work.crop(index, area)).await)
+}

@@ -1,0 +1,152 @@
+//! Where a piece's outline is in the photo, from what a sheet says.
+
+use crate::pieces::shape::{STUD_HEIGHT_MM, Shape};
+use crate::pieces::stance::{area_and_middle, convex_hull};
+use crate::sheet::{Piece, Sheet};
+use crate::units::{Mm, Px};
+use crate::view::{Camera, recall_camera};
+
+use super::vocabulary::shape_called;
+
+/// The tray of one sheet, seen by the camera that its card tells of.
+#[derive(Clone, Debug)]
+pub struct Tray {
+    camera: Camera,
+}
+
+/// How something stands on the tray.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Stand<'a> {
+    /// Form, as in a piece.
+    pub form: &'a str,
+    /// Size, as in a piece.
+    pub size: &'a str,
+    /// Face, as in a piece.
+    pub face: &'a str,
+    /// Middle of the footprint.
+    pub at: Mm,
+    /// Direction of the long side, as in a piece.
+    pub turn_deg: f64,
+}
+
+impl<'a> Stand<'a> {
+    /// How a piece of a sheet stands.
+    pub fn of(piece: &'a Piece) -> Self {
+        Self {
+            form: &piece.form,
+            size: &piece.size,
+            face: &piece.face,
+            at: Mm::new(piece.x_mm, piece.y_mm),
+            turn_deg: piece.turn_deg,
+        }
+    }
+}
+
+/// A box: length, width and height as it lies, mm.
+fn body(shape: Shape, face: &str) -> (f64, f64, f64) {
+    let (long, short) = (shape.long_mm(), shape.short_mm());
+    let studs = if shape.form.has_studs() {
+        STUD_HEIGHT_MM
+    } else {
+        0.0
+    };
+    let height = shape.form.height_mm();
+    match face {
+        "side" => (long, height + studs, short),
+        "end" => (short, height + studs, long),
+        _ => (long, short, height),
+    }
+}
+
+impl Tray {
+    /// The tray of a sheet; `None` where its card's corners are those of no card.
+    pub fn of(sheet: &Sheet) -> Option<Self> {
+        let size = (sheet.photo.width_px, sheet.photo.height_px);
+        let card = &sheet.card;
+        recall_camera(&card.corners_px, card.camera_height_mm, card.lens_k1, size)
+            .map(|camera| Self { camera })
+    }
+
+    /// The camera.
+    pub fn camera(&self) -> &Camera {
+        &self.camera
+    }
+
+    /// The outline in the upright photo, px; `None` for a size that is not listed or
+    /// a place that the camera does not see.
+    pub fn outline(&self, stand: &Stand<'_>) -> Option<Vec<[f64; 2]>> {
+        let (long, short, height) = body(shape_called(stand.form, stand.size)?, stand.face);
+        let (sin, cos) = stand.turn_deg.to_radians().sin_cos();
+        let corner = |(along, across): (f64, f64)| {
+            Mm::new(
+                stand.at.x + along * cos - across * sin,
+                stand.at.y + along * sin + across * cos,
+            )
+        };
+        let (a, b) = (long / 2.0, short / 2.0);
+        let base = [(-a, -b), (a, -b), (a, b), (-a, b)].map(corner);
+        let top = base.map(|corner| self.camera.shadow_on_plane(corner, height));
+        let seen: Vec<[f64; 2]> = convex_hull(base.into_iter().chain(top).collect())
+            .into_iter()
+            .filter_map(|mm| self.camera.project(mm, 0.0))
+            .filter(|px| px.x.is_finite() && px.y.is_finite())
+            .map(|px| [round2(px.x), round2(px.y)])
+            .collect();
+        (seen.len() > 2).then_some(seen)
+    }
+
+    /// Gives a piece the outline that its form, size, face and place ask for.
+    /// Says whether it could.
+    pub fn place(&self, piece: &mut Piece) -> bool {
+        let Some(outline) = self.outline(&Stand::of(piece)) else {
+            return false;
+        };
+        let [x, y] = middle(&outline);
+        (piece.x_px, piece.y_px) = (round2(x), round2(y));
+        piece.outline_px = outline;
+        true
+    }
+
+    /// As [`Tray::place`] for a piece that was another before: what the outline of
+    /// `before` was off from ours (the photo's lens may bend a little) it keeps.
+    pub fn replace(&self, before: &Piece, piece: &mut Piece) -> bool {
+        let ours = self.outline(&Stand::of(before)).map(|o| middle(&o));
+        if !self.place(piece) {
+            return false;
+        }
+        let off = ours.map_or([0.0; 2], |[x, y]| [before.x_px - x, before.y_px - y]);
+        piece.x_px = round2(piece.x_px + off[0]);
+        piece.y_px = round2(piece.y_px + off[1]);
+        for [x, y] in &mut piece.outline_px {
+            (*x, *y) = (round2(*x + off[0]), round2(*y + off[1]));
+        }
+        true
+    }
+
+    /// The place on the tray that is seen at a place of the photo.
+    pub fn under(&self, [x, y]: [f64; 2]) -> Option<Mm> {
+        self.camera.unproject(Px::new(x, y), 0.0)
+    }
+}
+
+/// Middle of an outline's area.
+pub fn middle(outline: &[[f64; 2]]) -> [f64; 2] {
+    let corners: Vec<(f64, f64)> = outline.iter().map(|&[x, y]| (x, y)).collect();
+    let (_, (x, y)) = area_and_middle(&corners);
+    [x, y]
+}
+
+/// A turn as a sheet writes it: in [0, 180), of a square piece in [0, 90).
+pub fn turn_of(shape: Option<Shape>, turn_deg: f64) -> f64 {
+    let whole = if shape.is_some_and(Shape::is_square) {
+        90.0
+    } else {
+        180.0
+    };
+    round2(turn_deg.rem_euclid(whole)) % whole
+}
+
+/// Two decimals, as sheets have them.
+pub fn round2(value: f64) -> f64 {
+    (value * 100.0).round() / 100.0
+}

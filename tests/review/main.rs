@@ -1,0 +1,29 @@
+//! The review page: in a real browser, over real sockets, through kill -9.
+//!
+//! The browser tests need Chromium and its driver (Debian: chromium, chromium-driver);
+//! the accessibility test also needs axe-core, whose file `CUPTALLY_AXE` names.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+#[path = "../support/mod.rs"]
+mod outside;
+
+mod browser;
+mod sheets;
+mod support;
+
+mod accessible;
+mod actions;
+mod corrections;
+mod crash;
+mod files;
+mod finish;
+mod keys;
+mod pictures;
+mod security;
+mod windows;
+
+/// Whether a browser is there; see [`outside::need_tool`].
+fn need_browser() -> bool {
+    outside::need_tool("chromedriver", "chromium-driver")
+        && outside::need_tool("chromium", "chromium")
+}
