@@ -481,8 +481,16 @@ pub fn next(cover: &Cover) -> Result<Option<Next>, CoverError> {
         missing: 1.0,
         ..Weights::default()
     };
-    let (allotment, solved) =
-        Model::new(network, None, Demand::Next, &weights, &pins).solve(None)?;
+    // One more of any kind is possible, if all its pieces are bought.
+    let mut start = nothing(network);
+    start.modules.clone_from(&cover.allotment.modules);
+    let open = network.variants.iter().zip(&mut start.modules);
+    let mut open = open.filter(|(variant, number)| **number < variant.wanted);
+    if let Some((_, number)) = open.next() {
+        *number += 1;
+    }
+    let model = Model::new(network, None, Demand::Next, &weights, &pins);
+    let (allotment, solved) = try_hard(&model, &start)?;
     Ok(Some(Next {
         modules: allotment.modules,
         missing: allotment.missing,
