@@ -124,7 +124,12 @@ fn whole_cover(most: u64, joins: bool) {
     let list = fetch_list(&contents, &uses.list, Reading::Likely).unwrap();
     // That there is something to decide, and that it was decided.
     assert!(certain.modules.found <= likely.modules.found);
-    assert!(likely.modules.found > 0.0 && likely.missing.found > 0.0);
+    assert!(
+        likely.modules.found > 0.0 && likely.missing.found > 0.0,
+        "{:?} {:?}",
+        likely.modules,
+        likely.missing
+    );
     assert!(next.is_some() && !list.is_empty());
     let (found, bound) = (likely.modules.found, likely.modules.bound);
     eprintln!(

@@ -81,9 +81,11 @@ impl<'a> Model<'a> {
                 .modules
                 .as_ref()
                 .and_then(|all| all.get(index).copied());
-            let var = match exact {
-                Some(exact) => self.program.real(weight, exact, exact),
-                None => self.program.whole(weight, 0, most),
+            let range = pins.range.as_ref().and_then(|all| all.get(index).copied());
+            let var = match (exact, range) {
+                (Some(exact), _) => self.program.real(weight, exact, exact),
+                (None, Some((least, end))) => self.program.real(weight, least, end.min(most)),
+                (None, None) => self.program.whole(weight, 0, most),
             };
             self.modules.push(var);
         }
@@ -409,6 +411,15 @@ impl<'a> Model<'a> {
             purchases: self.purchases(&solved),
         };
         Ok((allotment, solved))
+    }
+
+    /// Modules as they come out, parts of modules among them.
+    ///
+    /// # Errors
+    /// When there is no answer.
+    pub fn modules(&self) -> Result<Vec<f64>, ProgramError> {
+        let solved = self.program.solve(None)?;
+        Ok(self.modules.iter().map(|&var| solved.value(var)).collect())
     }
 
     /// The whole variables as an answer has them; the rest follows from those.

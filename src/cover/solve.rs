@@ -2,6 +2,7 @@
 //! bought (or least paid), then other plans are spared, then few joins are made and
 //! plentiful pieces go first.
 
+mod dive;
 mod sound;
 
 use super::model::{Allotment, Demand, Model, Pins, Weights};
@@ -168,12 +169,13 @@ impl Run<'_> {
             };
             let model = Model::new(self.network, None, Demand::Now, &weights, &pins);
             let (allotment, solved) = match model.solve(None) {
+                // Without joins the search finds good answers by itself, proven or not.
                 Ok(answer) if answer.1.proven || self.network.ways.is_empty() => answer,
                 Err(error) if !matches!(error, ProgramError::Unfinished(_)) => {
                     return Err(error.into());
                 }
                 poor => {
-                    let start = self.without_joins(&weights, &pins).unwrap_or(last);
+                    let start = dive::start(self.network, &weights, &pins).unwrap_or(last);
                     better(poor, model.solve(Some(&start)))?
                 }
             };
@@ -193,17 +195,6 @@ impl Run<'_> {
             best.proven = true;
         }
         Ok((pins, best, last))
-    }
-
-    /// Most modules without joins: less than the best, but a good start, as there is
-    /// little in it that must be whole.
-    fn without_joins(&self, weights: &Weights, pins: &Pins) -> Option<Allotment> {
-        let mut network = self.network.clone();
-        network.ways.clear();
-        let model = Model::new(&network, None, Demand::Now, weights, pins);
-        let (mut allotment, _) = model.solve(None).ok()?;
-        allotment.joins = vec![0; self.network.ways.len()];
-        Some(allotment)
     }
 
     fn weights(&self, wish: Wish) -> Weights {
@@ -490,8 +481,16 @@ pub fn next(cover: &Cover) -> Result<Option<Next>, CoverError> {
         missing: 1.0,
         ..Weights::default()
     };
-    let (allotment, solved) =
-        Model::new(network, None, Demand::Next, &weights, &pins).solve(None)?;
+    // One more of any kind is possible, if all its pieces are bought.
+    let mut start = nothing(network);
+    start.modules.clone_from(&cover.allotment.modules);
+    let open = network.variants.iter().zip(&mut start.modules);
+    let mut open = open.filter(|(variant, number)| **number < variant.wanted);
+    if let Some((_, number)) = open.next() {
+        *number += 1;
+    }
+    let model = Model::new(network, None, Demand::Next, &weights, &pins);
+    let (allotment, solved) = try_hard(&model, &start)?;
     Ok(Some(Next {
         modules: allotment.modules,
         missing: allotment.missing,

@@ -44,6 +44,8 @@ pub struct Pins {
     pub at_least: u64,
     /// Exactly these modules, by variant.
     pub modules: Option<Vec<u64>>,
+    /// Between these many modules, by variant, and parts of modules will do.
+    pub range: Option<Vec<(u64, u64)>>,
     /// No more missing pieces of each group.
     pub missing: Option<BTreeMap<usize, u64>>,
     /// No more missing pieces that nobody sells, of each group.
