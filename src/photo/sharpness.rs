@@ -93,7 +93,8 @@ mod tests {
                 let place = (at % 80.0 - 40.0).abs() - 20.0;
                 (place / width + 0.5).clamp(0.0, 1.0)
             };
-            let light = bar(f64::from(x), width) * bar(f64::from(y), 1.0);
+            // Of the pixel's middle.
+            let light = bar(f64::from(x) + 0.5, width) * bar(f64::from(y) + 0.5, 1.0);
             Luma([(20.0 + 200.0 * light) as u8])
         })
     }
