@@ -126,12 +126,14 @@ fn spread(levels: &[f64]) -> Option<f64> {
     if light - dark < LEAST_STEP {
         return None;
     }
-    let first_above = |share: f64| {
-        levels
-            .iter()
-            .position(|l| *l > dark + share * (light - dark))
-    };
-    let (low, high) = (first_above(0.25)?, first_above(0.75)?);
+    let level = |share: f64| dark + share * (light - dark);
+    // Outwards from the crossing nearest to where the side is: the profile's inner end comes
+    // close to the tag's white cells, whose light must not be taken for the side's.
+    let middle = (1..levels.len())
+        .filter(|i| levels[i - 1] < level(0.5) && levels[*i] >= level(0.5))
+        .min_by_key(|i| i.abs_diff(levels.len() / 2))?;
+    let low = levels[..middle].iter().rposition(|l| *l <= level(0.25))?;
+    let high = middle + levels[middle..].iter().position(|l| *l >= level(0.75))?;
     Some(high.saturating_sub(low) as f64 / QUARTERS_SIGMA)
 }
 
