@@ -58,8 +58,8 @@ impl Piece {
 /// A photo's pieces and what they show.
 struct Shown {
     name: String,
-    /// Whether the photo was kept from those who wrote the program.
-    unseen: bool,
+    /// Whether it is one of `sample-photos/check`.
+    to_check: bool,
     /// The CIE illuminant's name.
     light: String,
     pieces: Vec<Piece>,
@@ -115,7 +115,7 @@ fn shown_by(targets: &Targets, wanted: &(dyn Fn(&str) -> bool + Sync)) -> Vec<Sh
                 .unwrap()
             });
             Shown {
-                unseen: path.parent().is_some_and(|p| p.ends_with("check")),
+                to_check: path.parent().is_some_and(|p| p.ends_with("check")),
                 name: path.file_stem().unwrap().to_str().unwrap().to_owned(),
                 paints: paints.collect(),
                 light: truth.light,
@@ -160,9 +160,9 @@ struct Figures {
     exact_photos: usize,
 }
 
-/// The photos that the program was written with.
+/// Sorted trays to tune on.
 fn seen(shown: &Shown) -> bool {
-    !shown.unseen && !shown.name.starts_with("teach-") && !shown.name.starts_with("hard-")
+    !shown.to_check && !shown.name.starts_with("teach-") && !shown.name.starts_with("hard-")
 }
 
 /// Names the pieces of the wanted photos and prints a line for each photo.
@@ -267,10 +267,10 @@ fn shown_of(colour: &str) -> usize {
 }
 
 /// Another palette, and both palettes on one tray. One light was taught of the other.
-/// The hard neighbours were not looked at for the reading of colours either.
+/// No longer a blind test: totals over these photos were seen while the reading's deviations were chosen.
 #[test]
-fn photos_that_the_reading_was_not_written_with() {
-    let named = |part: &'static str| move |s: &Shown| s.unseen && s.name.contains(part);
+fn photos_to_check_and_hard_neighbours() {
+    let named = |part: &'static str| move |s: &Shown| s.to_check && s.name.contains(part);
     let other = figures(
         "other palette",
         &book(&["other-d50"], &[]),
@@ -437,9 +437,18 @@ fn a_bad_print_costs_little_once_it_is_measured() {
         errors(&off.lab),
         errors(&Targets::of(&profile).lab)
     );
+    // Unmeasured the pieces come out as well here, so that alone would not show that measuring works.
+    let left = errors(&Targets::of(&profile).lab) / errors(&off.lab);
+    assert!(
+        left < PATCH_ERROR_LEFT,
+        "{left} of the patches' error is left"
+    );
     let cost = 100.0 * (good as f64 - measured as f64) / pieces as f64;
     assert!(cost < PRINT_COSTS, "{cost} percentage points");
 }
 
 /// Percentage points.
 const PRINT_COSTS: f64 = 0.5;
+/// Share of the patches' mean error that measuring may leave: half was, and what it is worth ends
+/// where the phone's own rendering errs as much as the print.
+const PATCH_ERROR_LEFT: f64 = 0.6;

@@ -113,8 +113,8 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
         Some(entry) if unchecked > 0 => {
             let sheets = say::plural(unchecked, "sheet is", "sheets are");
             say::note(&format!(
-                "{sheets} pending until a person has looked: open the marked-up pictures, and when \
-                 they are right say `cuptally stock confirm {entry}`"
+                "{sheets} pending until a person has looked: put them right with `cuptally review` and \
+                 post them again, or, when the marked-up pictures are right, say `cuptally stock confirm {entry}`"
             ));
             Ok(Outcome::NeedsALook)
         }

@@ -3,7 +3,7 @@
 //! No printer meets the patches' values. In good light a phone renders colours nearly right by
 //! itself, so a stiff correction (gains, tone curve, a mild 3x3) that leans on paper white and
 //! on what all patches say together shows how far *each* patch is off. What the correction itself
-//! gets wrong on prints is known on average ([`super::prints`]); only what goes beyond is taken
+//! gets wrong on prints is known on average (`prints`); only what goes beyond is taken
 //! for the print's own (empirical Bayes: James and Stein, 'Estimation with quadratic loss', 1961).
 
 use nalgebra::{Matrix3, Vector3};

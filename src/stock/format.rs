@@ -146,7 +146,7 @@ fn write_head(contents: &Contents, out: &mut Vec<u8>) -> std::io::Result<()> {
 /// How a file with at least one entry ends.
 const END: &[u8] = b"\n  ]\n}\n";
 
-/// As [`write`], for a stock that grew from one whose file is at hand: the lines of
+/// As [`write()`], for a stock that grew from one whose file is at hand: the lines of
 /// the entries that were there are taken over as they are. A history only grows, and
 /// to write and read it all anew would be most of the work of a change.
 ///

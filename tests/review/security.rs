@@ -28,6 +28,15 @@ fn set() -> Set {
     }
 }
 
+/// One path of each kind that the page reads.
+const PATHS: [&str; 5] = [
+    "",
+    "api/start",
+    "api/sheet/0",
+    "photo/0/1600",
+    "page/main.js",
+];
+
 /// A site whose name now means 127.0.0.1: the browser sends that name as host.
 #[test]
 fn a_rebound_name_reads_nothing() {
@@ -36,13 +45,7 @@ fn a_rebound_name_reads_nothing() {
     let port = host.rsplit(':').next().unwrap();
     let page = format!("/{}/", set.server.token());
     let rebound = format!("rebound.example:{port}");
-    for path in [
-        "",
-        "api/start",
-        "api/sheet/0",
-        "photo/0/1600",
-        "page/main.js",
-    ] {
+    for path in PATHS {
         let answer = ask(
             host,
             "GET",
@@ -122,13 +125,7 @@ fn the_token_is_needed_for_everything() {
         &format!("/{wrong}/"),
         &format!("/{}/", &token[1..]),
     ] {
-        for path in [
-            "",
-            "api/start",
-            "api/sheet/0",
-            "photo/0/1600",
-            "page/main.js",
-        ] {
+        for path in PATHS {
             let answer = ask(
                 host,
                 "GET",
