@@ -4,6 +4,7 @@ use ndarray::Array2;
 use rayon::prelude::*;
 
 use super::evidence::EdgeScale;
+use super::face::Face;
 use super::patch::{Candidate, Patch};
 use super::refine::{Bench, Score};
 use super::seeds::{Seed, seeds};
@@ -177,7 +178,7 @@ pub fn find_pieces(
 }
 
 fn is_piece(piece: &FoundPiece) -> bool {
-    let studs_due = piece.stance.shape.form.has_studs();
+    let studs_due = piece.stance.studs_up();
     let outline = piece.outline - piece.ground_share;
     let outlined = outline > LEAST_OUTLINE;
     let outlined_by = |(all, weakest): (f64, f64)| outline > all && piece.weakest_side > weakest;
@@ -247,6 +248,7 @@ impl Scene<'_> {
                 .map(|c| {
                     bench.refine(Stance {
                         shape: c.shape,
+                        face: Face::Up,
                         at: c.at,
                         turn: c.turn,
                     })

@@ -7,6 +7,7 @@
 //! best one is kept together with how far the next best lies behind.
 
 pub mod shape;
+pub mod face;
 pub mod stance;
 mod seeds;
 mod turn;
@@ -16,6 +17,7 @@ mod refine;
 pub mod find;
 pub mod paint;
 
+pub use face::{Body, Face};
 pub use find::{FoundPiece, Leftover, Search, find_pieces};
 pub use shape::{Form, Shape, shapes_of};
 pub use stance::Stance;
