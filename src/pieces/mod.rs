@@ -14,10 +14,12 @@ mod turn;
 mod patch;
 mod evidence;
 mod refine;
+pub mod search;
 pub mod find;
 pub mod paint;
 
 pub use face::{Body, Face};
-pub use find::{FoundPiece, Leftover, Search, find_pieces};
+pub use find::{FoundPiece, Leftover, find_pieces};
+pub use search::{Expected, Search};
 pub use shape::{Form, Shape, shapes_of};
 pub use stance::Stance;
