@@ -224,20 +224,3 @@ fn one_bad_photo_does_not_stop_the_batch_but_changes_the_exit_code() {
     assert_eq!(sheets.as_array().unwrap().len(), 1);
     assert!(home.path().join("sheets/empty-tray-0.sheet.json").is_file());
 }
-
-#[test]
-fn a_piece_that_is_none_is_not_expected() {
-    let photo = sample("plates-sorted-d50-42.jpg");
-    for (list, word) in [("roof", "'roof'"), ("2x4,,1x2", "''"), ("2x9", "2x9")] {
-        refused(&["count", text(&photo), "--expect", list], 2, &[word]);
-    }
-    let other = [
-        "count",
-        text(&photo),
-        "--form",
-        "brick",
-        "--expect",
-        "tile 1x2",
-    ];
-    refused(&other, 2, &["'tile 1x2'", "--form"]);
-}
