@@ -305,11 +305,6 @@ pub fn placed(scene: &Scene, seen: &Seen) -> Option<Piece> {
     }
     let corners: Vec<(f64, f64)> = outline.iter().map(|p| (p.x, p.y)).collect();
     let (_, middle) = area_and_middle(&corners);
-    let whole_turn = if stance.face.is_square(stance.shape) {
-        90.0
-    } else {
-        180.0
-    };
     Some(Piece {
         form: form_name(&seen.piece).to_owned(),
         size: stance.shape.size(),
@@ -317,7 +312,7 @@ pub fn placed(scene: &Scene, seen: &Seen) -> Option<Piece> {
         y_px: round2(middle.1),
         x_mm: round2(stance.at.x),
         y_mm: round2(stance.at.y),
-        turn_deg: round2(stance.turn.to_degrees().rem_euclid(whole_turn)) % whole_turn,
+        turn_deg: (stance.face).turn_within(stance.shape, stance.turn.to_degrees()),
         face: stance.face.name().to_owned(),
         lab: seen.paint.lab.map(round2),
         outline_px: corners

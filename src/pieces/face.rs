@@ -46,7 +46,7 @@ impl Face {
     }
 
     /// The box of a shape that lies so. Studs that point sideways belong to its footprint; those
-    /// that point up or into the tray's plane do not count as height.
+    /// that point up or down do not count as height.
     pub fn body(self, shape: Shape) -> Body {
         let studs = if shape.form.has_studs() {
             STUD_HEIGHT_MM
@@ -67,8 +67,49 @@ impl Face {
         }
     }
 
-    /// Whether a quarter turn leaves the footprint as it was.
-    pub fn is_square(self, shape: Shape) -> bool {
-        matches!(self, Face::Up | Face::Down) && shape.is_square()
+    /// A direction in degrees brought into [0, 180), or into [0, 90) where a quarter turn leaves
+    /// the footprint as it was.
+    pub fn turn_within(self, shape: Shape, turn_deg: f64) -> f64 {
+        let flat = matches!(self, Face::Up | Face::Down);
+        let whole = if flat && shape.is_square() {
+            90.0
+        } else {
+            180.0
+        };
+        // Rounding may reach the whole turn again.
+        (turn_deg.rem_euclid(whole) * 100.0).round() / 100.0 % whole
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::shape::Form;
+    use super::*;
+
+    fn shape(form: Form, short: u8, long: u8) -> Shape {
+        Shape { form, short, long }
+    }
+
+    #[test]
+    fn bodies_are_those_of_a_piece_in_the_hand() {
+        let body = |face: Face, shape| {
+            let body = face.body(shape);
+            [body.along, body.across, body.height].map(|mm| (mm * 10.0).round() / 10.0)
+        };
+        let brick = shape(Form::Brick, 2, 4);
+        assert_eq!(body(Face::Up, brick), [31.8, 15.8, 9.6]);
+        assert_eq!(body(Face::Down, brick), [31.8, 15.8, 9.6]);
+        assert_eq!(body(Face::Side, brick), [31.8, 11.3, 15.8]);
+        assert_eq!(body(Face::End, brick), [15.8, 11.3, 31.8]);
+        assert_eq!(body(Face::Side, shape(Form::Tile, 1, 2)), [15.8, 3.2, 7.8]);
+    }
+
+    #[test]
+    fn only_a_square_that_lies_flat_looks_the_same_after_a_quarter_turn() {
+        let square = shape(Form::Plate, 2, 2);
+        assert_eq!(Face::Up.turn_within(square, 120.0), 30.0);
+        assert_eq!(Face::Side.turn_within(square, 120.0), 120.0);
+        assert_eq!(Face::Up.turn_within(shape(Form::Plate, 2, 4), -10.0), 170.0);
+        assert_eq!(Face::Up.turn_within(square, 89.999), 0.0);
     }
 }

@@ -6,7 +6,7 @@ use thiserror::Error;
 
 use super::shape::{Form, Shape, shapes_of};
 
-/// What to look for: never empty, each shape once, in order.
+/// What to look for: each shape once, in order.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Search {
     shapes: Vec<Shape>,
@@ -18,11 +18,14 @@ impl Search {
         Self::sorted(forms.iter().flat_map(|form| shapes_of(*form)).collect())
     }
 
-    /// Of that, only what is expected.
+    /// Of that, only what is expected; all of it where nothing is.
     ///
     /// # Errors
-    /// When nothing of it is left that each expectation could mean.
+    /// When an expectation means nothing of it.
     pub fn expecting(&self, expected: &[Expected]) -> Result<Self, ExpectError> {
+        if expected.is_empty() {
+            return Ok(self.clone());
+        }
         let mut shapes = Vec::new();
         for one in expected {
             let meant: Vec<Shape> = (self.shapes.iter().copied())
@@ -32,9 +35,6 @@ impl Search {
                 return Err(ExpectError::NotLookedFor { text: one.text() });
             }
             shapes.extend(meant);
-        }
-        if shapes.is_empty() {
-            return Ok(self.clone());
         }
         Ok(Self::sorted(shapes))
     }
@@ -85,12 +85,12 @@ pub enum ExpectError {
         text: String,
     },
     /// Not a listed size.
-    #[error(
-        "no form has the size {text}; the longest is 8 studs, and the short side stands first, as in 2x4"
-    )]
+    #[error("there is no {text} in the list of pieces; its sizes are {sizes}")]
     NoSize {
         /// As given.
         text: String,
+        /// All that there are.
+        sizes: String,
     },
     /// Another form was asked for.
     #[error(
@@ -143,10 +143,13 @@ impl FromStr for Expected {
         {
             return Err(no_piece());
         }
-        let listed = Form::ALL.into_iter().flat_map(shapes_of);
-        if !listed.into_iter().any(|shape| expected.means(shape)) {
+        let mut listed = Form::ALL.into_iter().flat_map(shapes_of);
+        if !listed.any(|shape| expected.means(shape)) {
+            let sizes = shapes_of(form.unwrap_or(Form::Plate));
+            let sizes: Vec<String> = sizes.into_iter().map(Shape::size).collect();
             return Err(ExpectError::NoSize {
                 text: expected.text(),
+                sizes: sizes.join(", "),
             });
         }
         Ok(expected)

@@ -68,7 +68,7 @@ fn cut(piece: &Piece, shape: Shape, across: bool, at: u8) -> Option<Cut> {
         Some(Part {
             size,
             at: local(Mm::new(piece.x_mm, piece.y_mm), piece.turn_deg, offset),
-            turn_deg: turn_of(Some(found), piece.turn_deg + quarter),
+            turn_deg: turn_of(found, &piece.face, piece.turn_deg + quarter),
         })
     };
     let (first, second) = (f64::from(at), f64::from(whole - at));
@@ -115,7 +115,7 @@ pub fn joined(first: &Piece, second: &Piece) -> Option<Part> {
     Some(Part {
         size: shape.size(),
         at: local(origin, first.turn_deg, middle),
-        turn_deg: turn_of(Some(shape), first.turn_deg + quarter),
+        turn_deg: turn_of(shape, &first.face, first.turn_deg + quarter),
     })
 }
 

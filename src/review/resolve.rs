@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use crate::colour::names;
 use crate::count::doubt::is_about_colour;
-use crate::pieces::Face;
+use crate::pieces::{Face, Shape};
 use crate::sheet::review::{CountStep, PlaceStep, SetCount, What};
 use crate::sheet::{Piece, Sheet, Unexplained};
 use crate::stock::kind::{Name, Size};
@@ -181,8 +181,8 @@ fn change(tray: Option<&Tray>, before: &Piece, mut after: Piece) -> Result<Unsig
         };
     }
     if reshaped {
-        listed(&after.form, &after.size, &after.face)?;
-        after.turn_deg = turn_of(shape_called(&after.form, &after.size), after.turn_deg);
+        let shape = listed(&after.form, &after.size, &after.face)?;
+        after.turn_deg = turn_of(shape, &after.face, after.turn_deg);
         if let Some(tray) = tray {
             // Without one the old outline stays: it still shows where the piece is.
             tray.replace(before, &mut after);
@@ -195,13 +195,13 @@ fn change(tray: Option<&Tray>, before: &Piece, mut after: Piece) -> Result<Unsig
     ))
 }
 
-/// Whether form, size and face can be together.
-fn listed(form: &str, size: &str, face: &str) -> Result<(), Refused> {
+/// The shape of that form and size, where they and the face can be together.
+fn listed(form: &str, size: &str, face: &str) -> Result<Shape, Refused> {
     if Face::called(face).is_none() {
         return Err(Refused::NoFace(Name::new(face)?.to_string()));
     }
     match shape_called(form, size) {
-        Some(shape) if form == ANY || shape.form.name() == form => Ok(()),
+        Some(shape) if form == ANY || shape.form.name() == form => Ok(shape),
         _ => Err(Refused::NoShape {
             form: form.to_owned(),
             size: size.to_owned(),
@@ -225,7 +225,7 @@ fn add(
         face: draft.face.clone(),
         ..Piece::default()
     });
-    listed(&new.form, &new.size, &new.face)?;
+    let shape = listed(&new.form, &new.size, &new.face)?;
     let finite = [draft.x_mm, draft.y_mm, draft.turn_deg]
         .iter()
         .chain(draft.lab.iter().flatten())
@@ -235,7 +235,7 @@ fn add(
     }
     new.x_mm = super::tray::round2(draft.x_mm);
     new.y_mm = super::tray::round2(draft.y_mm);
-    new.turn_deg = turn_of(shape_called(&new.form, &new.size), draft.turn_deg);
+    new.turn_deg = turn_of(shape, &new.face, draft.turn_deg);
     new.lab = draft
         .lab
         .unwrap_or_else(|| lab_of(sheet, &new.colour))

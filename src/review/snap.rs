@@ -100,7 +100,7 @@ fn draft_of(form: &str, size: &str, at: Mm, turn_deg: f64) -> Draft {
         face: "up".to_owned(),
         x_mm: round2(at.x),
         y_mm: round2(at.y),
-        turn_deg: turn_of(shape_called(form, size), turn_deg),
+        turn_deg: shape_called(form, size).map_or(turn_deg, |shape| turn_of(shape, "up", turn_deg)),
         lab: None,
     }
 }

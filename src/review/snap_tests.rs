@@ -58,7 +58,7 @@ fn piece(shape: Shape, at: Mm, turn_deg: f64, colour: &str) -> Piece {
         face: "up".to_owned(),
         x_mm: at.x,
         y_mm: at.y,
-        turn_deg: turn_of(Some(shape), turn_deg),
+        turn_deg: turn_of(shape, "up", turn_deg),
         ..Piece::default()
     }
 }

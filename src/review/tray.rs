@@ -62,7 +62,7 @@ impl Tray {
     pub fn outline(&self, stand: &Stand<'_>) -> Option<Vec<[f64; 2]>> {
         let stance = Stance {
             shape: shape_called(stand.form, stand.size)?,
-            face: Face::called(stand.face).unwrap_or(Face::Up),
+            face: face_called(stand.face),
             at: stand.at,
             turn: stand.turn_deg.to_radians(),
         };
@@ -117,14 +117,14 @@ pub fn middle(outline: &[[f64; 2]]) -> [f64; 2] {
     [x, y]
 }
 
-/// A turn as a sheet writes it: in [0, 180), of a square piece in [0, 90).
-pub fn turn_of(shape: Option<Shape>, turn_deg: f64) -> f64 {
-    let whole = if shape.is_some_and(Shape::is_square) {
-        90.0
-    } else {
-        180.0
-    };
-    round2(turn_deg.rem_euclid(whole)) % whole
+/// A turn as a sheet writes it for a piece of that shape and face.
+pub fn turn_of(shape: Shape, face: &str, turn_deg: f64) -> f64 {
+    face_called(face).turn_within(shape, turn_deg)
+}
+
+/// The face of that name; a sheet of another program's making may have one that is none.
+fn face_called(name: &str) -> Face {
+    Face::called(name).unwrap_or(Face::Up)
 }
 
 /// Two decimals, as sheets have them.
