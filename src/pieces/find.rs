@@ -3,6 +3,7 @@
 use ndarray::Array2;
 use rayon::prelude::*;
 
+use super::beside::is_touched;
 use super::evidence::EdgeScale;
 use super::face::Face;
 use super::patch::{Candidate, Patch};
@@ -41,6 +42,8 @@ pub struct FoundPiece {
     pub at_frame: bool,
     /// Whether it was found only by letting it have the tray's own colour.
     pub like_tray: bool,
+    /// Whether something else lies right beside it.
+    pub touched: bool,
 }
 
 /// Foreground that no piece explains.
@@ -167,6 +170,7 @@ pub fn find_pieces(
         |r, c| scene.kind[(r, c)] == Kind::Piece,
         LEAST_SEED_MM2,
     );
+    scene.mark_touched(&mut pieces);
     let leftovers = rest.iter().map(|seed| leftover(view, seed)).collect();
     (pieces, leftovers)
 }
@@ -371,7 +375,28 @@ impl Scene<'_> {
             other_form,
             at_frame: outline.iter().any(|p| self.view.sample(*p).is_none()),
             like_tray: tray == Tray::Alike,
+            touched: false,
         })
+    }
+
+    /// Marks the pieces that have another one, or what no piece explains, right beside them.
+    fn mark_touched(&self, pieces: &mut [FoundPiece]) {
+        let outlines: Vec<Vec<Mm>> = pieces
+            .iter()
+            .map(|piece| piece.stance.silhouette(self.camera))
+            .collect();
+        for (i, piece) in pieces.iter_mut().enumerate() {
+            let others = || outlines.iter().enumerate().filter(|(k, _)| *k != i);
+            let taken = |at: Mm| {
+                let (x, y) = (at.x - self.view.origin.x, at.y - self.view.origin.y);
+                let (column, row) = (x / self.view.mm_per_px, y / self.view.mm_per_px);
+                let unexplained = x >= 0.0
+                    && y >= 0.0
+                    && self.kind.get((row as usize, column as usize)) == Some(&Kind::Piece);
+                unexplained || others().any(|(_, outline)| inside_convex(outline, at))
+            };
+            piece.touched = outlines.get(i).is_some_and(|o| is_touched(o, &taken));
+        }
     }
 
     /// Takes a piece's silhouette, with a rim of blur around it, out of the search.

@@ -14,6 +14,7 @@ mod turn;
 mod patch;
 mod evidence;
 mod refine;
+mod beside;
 pub mod search;
 pub mod find;
 pub mod paint;
