@@ -279,7 +279,8 @@ impl StockFile {
                 endings.push(old.version.as_str());
             }
             for ending in endings {
-                let prepared = durable::prepare(&beside(target, ending), &old.bytes, target);
+                let copy = beside(target, ending);
+                let prepared = durable::prepare_copy(&copy, target, &old.bytes);
                 copies.push(prepared.map_err(unwritable)?);
             }
         }

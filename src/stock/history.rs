@@ -165,7 +165,7 @@ impl Entry {
 pub struct Ledger {
     /// For each entry the chain's first entry. Numbers, from 1; index 0 is entry 1.
     root: Vec<u64>,
-    /// For each chain's first entry the chain's entries.
+    /// For each chain of more than its first entry, that entry and all of them.
     chains: BTreeMap<u64, Vec<u64>>,
 }
 
@@ -191,16 +191,13 @@ impl Ledger {
             }
             let Some(undone) = entry.undoes else {
                 ledger.root.push(number);
-                ledger.chains.insert(number, vec![number]);
                 continue;
             };
-            let chain = ledger
-                .root(undone)
-                .and_then(|root| Some((root, ledger.chains.get_mut(&root)?)))
-                .filter(|(_, chain)| chain.last() == Some(&undone));
-            let Some((root, chain)) = chain else {
+            let root = ledger.root(undone);
+            let Some(root) = root.filter(|_| ledger.end(undone) == Some(undone)) else {
                 return Err(HistoryError::Undo { number, undone });
             };
+            let chain = ledger.chains.entry(root).or_insert_with(|| vec![root]);
             chain.push(number);
             ledger.root.push(root);
         }
@@ -209,8 +206,7 @@ impl Ledger {
 
     /// The first entry of the chain that `number` belongs to.
     pub fn root(&self, number: u64) -> Option<u64> {
-        let index = usize::try_from(number.checked_sub(1)?).ok()?;
-        self.root.get(index).copied()
+        self.place(number).map(|index| self.root[index])
     }
 
     /// The last entry of the chain that `number` belongs to.
@@ -241,17 +237,26 @@ impl Ledger {
     /// The chain's end that was made last among the chains that stand: what a
     /// person means by 'undo' without more.
     pub fn latest(&self) -> Option<u64> {
-        self.chains
-            .values()
-            .filter(|chain| chain.len() % 2 == 1)
-            .filter_map(|chain| chain.last().copied())
-            .max()
+        let last = self.root.len() as u64;
+        (1..=last)
+            .rev()
+            .find(|&number| self.end(number) == Some(number) && self.stands(number))
     }
 
+    /// The chain of an entry; none where there is no such entry.
     fn chain(&self, number: u64) -> &[u64] {
-        self.root(number)
-            .and_then(|root| self.chains.get(&root))
-            .map_or(&[], Vec::as_slice)
+        let Some(root) = self.place(number) else {
+            return &[];
+        };
+        match self.chains.get(&self.root[root]) {
+            Some(chain) => chain,
+            None => &self.root[root..=root],
+        }
+    }
+
+    fn place(&self, number: u64) -> Option<usize> {
+        let index = usize::try_from(number.checked_sub(1)?).ok()?;
+        (index < self.root.len()).then_some(index)
     }
 }
 

@@ -6,6 +6,7 @@ use super::merge::Incoming;
 use super::scene::Scene;
 use super::tally::{Tally, TallyError};
 use crate::sheet::{Group, Sheet};
+use compact_str::CompactString;
 
 /// Takes from a sheet what the stock keeps. `from` names the sheet in messages;
 /// `place`, when given, goes before the sheet's own.
@@ -55,7 +56,7 @@ fn kind_and_tally(
     let of_kind = |cause: KindError| fault(cause.to_string());
     let kind = Kind {
         form: Name::new(&group.form).map_err(of_kind)?,
-        size: Size::try_from(group.size.clone()).map_err(of_kind)?,
+        size: Size::try_from(CompactString::from(group.size.as_str())).map_err(of_kind)?,
         colour: Name::new(&group.colour).map_err(of_kind)?,
     };
     let tally = Tally::new(group.count.into(), group.low.into(), group.high.into())

@@ -1,13 +1,17 @@
 //! Names and the kind of a piece, each checked once when it enters.
 
+use compact_str::CompactString;
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
 /// A place, a form or a colour as a person typed it: trimmed, not empty, at most
 /// [`Name::MAX_CHARS`] characters, nothing invisible. Compared exactly.
+///
+/// A long history holds a name a million times over, and nearly all are short: text
+/// of up to 24 bytes needs no memory of its own here.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-#[serde(try_from = "String", into = "String")]
-pub struct Name(String);
+#[serde(try_from = "CompactString", into = "CompactString")]
+pub struct Name(CompactString);
 
 impl Name {
     /// The longest name, in characters (a table still has to fit a terminal).
@@ -18,7 +22,7 @@ impl Name {
     /// # Errors
     /// When nothing is left, it is too long, or it holds control characters.
     pub fn new(text: &str) -> Result<Self, KindError> {
-        Self::trimmed(text).map(|text| Self(text.to_owned()))
+        Self::trimmed(text).map(|text| Self(text.into()))
     }
 
     fn trimmed(text: &str) -> Result<&str, KindError> {
@@ -74,10 +78,10 @@ pub fn fit_to_show(text: &str) -> String {
 
 /// Stricter than [`Name::new`]: what our own file holds is already trimmed, and
 /// two names that trimming would make one must not meet unseen.
-impl TryFrom<String> for Name {
+impl TryFrom<CompactString> for Name {
     type Error = KindError;
 
-    fn try_from(text: String) -> Result<Self, KindError> {
+    fn try_from(text: CompactString) -> Result<Self, KindError> {
         let trimmed = Self::trimmed(&text)?;
         if trimmed.len() == text.len() {
             Ok(Self(text))
@@ -88,7 +92,7 @@ impl TryFrom<String> for Name {
     }
 }
 
-impl From<Name> for String {
+impl From<Name> for CompactString {
     fn from(name: Name) -> Self {
         name.0
     }
@@ -102,8 +106,8 @@ impl fmt::Display for Name {
 
 /// A file's or a user's name, told for people only: always fit to show.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-#[serde(try_from = "String", into = "String")]
-pub struct Label(String);
+#[serde(try_from = "CompactString", into = "CompactString")]
+pub struct Label(CompactString);
 
 impl Label {
     /// The longest label, in characters; more is cut off.
@@ -111,7 +115,7 @@ impl Label {
 
     /// Takes any text, without what cannot be shown.
     pub fn new(text: &str) -> Self {
-        Self(fit_to_show(text))
+        Self(fit_to_show(text).into())
     }
 
     /// The label as text.
@@ -120,10 +124,10 @@ impl Label {
     }
 }
 
-impl TryFrom<String> for Label {
+impl TryFrom<CompactString> for Label {
     type Error = KindError;
 
-    fn try_from(text: String) -> Result<Self, KindError> {
+    fn try_from(text: CompactString) -> Result<Self, KindError> {
         if is_plain(&text) && text.len() <= Self::MAX_CHARS {
             return Ok(Self(text));
         }
@@ -136,7 +140,7 @@ impl TryFrom<String> for Label {
     }
 }
 
-impl From<Label> for String {
+impl From<Label> for CompactString {
     fn from(label: Label) -> Self {
         label.0
     }
@@ -150,7 +154,7 @@ impl fmt::Display for Label {
 
 /// A size in studs, small side first: `2x4`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-#[serde(try_from = "String", into = "String")]
+#[serde(try_from = "CompactString", into = "String")]
 pub struct Size {
     short: u16,
     long: u16,
@@ -204,10 +208,10 @@ impl Size {
 }
 
 /// Stricter than [`Size::new`]: files hold sizes exactly as they are written here.
-impl TryFrom<String> for Size {
+impl TryFrom<CompactString> for Size {
     type Error = KindError;
 
-    fn try_from(text: String) -> Result<Self, KindError> {
+    fn try_from(text: CompactString) -> Result<Self, KindError> {
         if let Some(size) = Self::as_written(&text) {
             return Ok(size);
         }
@@ -354,7 +358,7 @@ mod tests {
                 "{bad:?}"
             );
         }
-        assert!(Name::try_from(" cup".to_owned()).is_err());
+        assert!(Name::try_from(CompactString::from(" cup")).is_err());
     }
 
     #[test]
@@ -385,7 +389,11 @@ mod tests {
             ("2x1000", false),
             ("0x4", false),
         ] {
-            assert_eq!(Size::try_from(text.to_owned()).is_ok(), good, "{text}");
+            assert_eq!(
+                Size::try_from(CompactString::from(text)).is_ok(),
+                good,
+                "{text}"
+            );
         }
     }
 }
