@@ -15,6 +15,7 @@ mod evidence;
 mod refine;
 pub mod find;
 pub mod paint;
+pub mod learned;
 
 pub use find::{FoundPiece, Leftover, Search, find_pieces};
 pub use shape::{Form, Shape, shapes_of};
