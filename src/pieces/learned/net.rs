@@ -19,6 +19,8 @@ pub const OUTPUTS: usize = 38;
 pub const MULTIPLE: usize = 16;
 /// Input cells along an output cell.
 pub const REDUCTION: usize = 4;
+/// The weights that are part of the program.
+const SHIPPED: &[u8] = include_bytes!("weights.safetensors");
 
 /// Why a net cannot be used.
 #[derive(Clone, Debug, Error, PartialEq, Eq)]
@@ -95,6 +97,14 @@ pub struct Net {
 }
 
 impl Net {
+    /// The net with the weights that are part of the program.
+    ///
+    /// # Errors
+    /// [`NetError`] where they are damaged.
+    pub fn shipped() -> Result<Self, NetError> {
+        Self::read(SHIPPED)
+    }
+
     /// A net with weights from a safetensors file's bytes. Their names and shapes:
     /// `stem`, `e1` to `e4`, `d1` to `d3`, `u3`, `u2`, `r3`, `r2`, `head`, `out`, each with
     /// `.w` (output, input, row, column) and `.b`; blocks have a number and `a` or `b` too.
