@@ -305,7 +305,7 @@ pub fn placed(scene: &Scene, seen: &Seen) -> Option<Piece> {
     }
     let corners: Vec<(f64, f64)> = outline.iter().map(|p| (p.x, p.y)).collect();
     let (_, middle) = area_and_middle(&corners);
-    let whole_turn = if stance.shape.is_square() {
+    let whole_turn = if stance.face.is_square(stance.shape) {
         90.0
     } else {
         180.0
@@ -318,7 +318,7 @@ pub fn placed(scene: &Scene, seen: &Seen) -> Option<Piece> {
         x_mm: round2(stance.at.x),
         y_mm: round2(stance.at.y),
         turn_deg: round2(stance.turn.to_degrees().rem_euclid(whole_turn)) % whole_turn,
-        face: "up".to_owned(),
+        face: stance.face.name().to_owned(),
         lab: seen.paint.lab.map(round2),
         outline_px: corners
             .iter()

@@ -15,7 +15,7 @@ use cuptally::colour::{PrintProfile, Swatch, SwatchBook, read_paper};
 use cuptally::count::{Named, name_colours};
 use cuptally::photo::{self, Limits};
 use cuptally::pieces::paint::{Paint, paint};
-use cuptally::pieces::{Form, Shape, Stance};
+use cuptally::pieces::{Face, Form, Shape, Stance};
 use cuptally::pipeline::{self, Targets};
 use cuptally::sheet::SURE;
 use cuptally::tray::Light;
@@ -49,6 +49,7 @@ impl Piece {
                 short: short.parse().unwrap(),
                 long: long.parse().unwrap(),
             },
+            face: Face::Up,
             at: Mm::new(self.x_mm, self.y_mm),
             turn: self.turn_deg.to_radians(),
         }

@@ -137,9 +137,7 @@ fn the_same_photo_gives_the_same_sheet_whatever_the_number_of_threads() {
             .num_threads(threads)
             .build()
             .unwrap();
-        let search = Search {
-            forms: vec![Form::Brick],
-        };
+        let search = Search::of_forms(&[Form::Brick]);
         pool.install(|| {
             let sheet = pipeline::count(&photo, &Targets::nominal(), &search, None).unwrap();
             serde_json::to_string(&sheet).unwrap()

@@ -11,6 +11,7 @@ use super::say::{self, Column};
 use super::{Context, Failure, Outcome, home};
 use crate::colour::SwatchBook;
 use crate::photo::Photo;
+use crate::pieces::{Expected, Search};
 use crate::pipeline::{self, Targets};
 use crate::sheet::SURE;
 use crate::sheet::marked;
@@ -28,6 +29,10 @@ pub struct Args {
     /// What kind of pieces lie on the tray.
     #[arg(long, value_enum, default_value_t)]
     form: FormArg,
+
+    /// What the cup can hold, where that is known: only these are looked for, such as `--expect "plate 2x4, plate 1x2"`; a size or a form alone will do.
+    #[arg(long, value_name = "PIECE", value_delimiter = ',')]
+    expect: Vec<Expected>,
 
     /// Where these pieces live (a cup, a drawer); kept in the sheets for `post`.
     #[arg(long, value_name = "NAME", value_parser = Name::new)]
@@ -75,12 +80,15 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
         .clone()
         .unwrap_or_else(|| context.home.join("sheets"));
     distinct_names(&args.photos)?;
+    let search = (args.form.search())
+        .expecting(&args.expect)
+        .map_err(|error| Failure::wrong_use(error.to_string()))?;
     let progress = progress_bar(args.photos.len() as u64);
     let mut counted: Vec<Counted> = Vec::new();
     let mut failures: Vec<Failure> = Vec::new();
     for path in &args.photos {
         progress.set_message(path.display().to_string());
-        match count_one(path, args, &known, &out) {
+        match count_one(path, args, &search, &known, &out) {
             Ok(one) => {
                 if !args.json {
                     progress.suspend(|| tell(&one))?;
@@ -120,7 +128,13 @@ struct Known {
     lights: Vec<LightFile>,
 }
 
-fn count_one(path: &Path, args: &Args, known: &Known, out: &Path) -> Result<Counted, Failure> {
+fn count_one(
+    path: &Path,
+    args: &Args,
+    search: &Search,
+    known: &Known,
+    out: &Path,
+) -> Result<Counted, Failure> {
     let photo = look::open(path)?;
     let Known {
         book,
@@ -128,8 +142,7 @@ fn count_one(path: &Path, args: &Args, known: &Known, out: &Path) -> Result<Coun
         lights,
     } = known;
     let scene = pipeline::measure(&photo, targets).map_err(|e| look::trouble(path, &e))?;
-    let search = args.form.search();
-    let mut sheet = pipeline::count_scene(&photo, &scene, targets, &search, Some(book));
+    let mut sheet = pipeline::count_scene(&photo, &scene, targets, search, Some(book));
     let drifted = drift_warnings(lights, &pipeline::patch_reports(&scene));
     sheet.warnings.extend(drifted);
     sheet.place = args.place.as_ref().map(ToString::to_string);

@@ -23,15 +23,19 @@ pub enum FormArg {
 }
 
 impl FormArg {
+    /// The forms that are meant.
+    pub fn forms(self) -> &'static [Form] {
+        match self {
+            FormArg::Brick => &[Form::Brick],
+            FormArg::Plate => &[Form::Plate],
+            FormArg::Tile => &[Form::Tile],
+            FormArg::Any => &Form::ALL,
+        }
+    }
+
     /// What to search for.
     pub fn search(self) -> Search {
-        let forms = match self {
-            FormArg::Brick => vec![Form::Brick],
-            FormArg::Plate => vec![Form::Plate],
-            FormArg::Tile => vec![Form::Tile],
-            FormArg::Any => Form::ALL.to_vec(),
-        };
-        Search { forms }
+        Search::of_forms(self.forms())
     }
 }
 

@@ -230,8 +230,8 @@ fn look_for(scene: &pipeline::Scene, form: FormArg, names: usize) -> Vec<Seen> {
         let score: f64 = seen.iter().map(|s| s.piece.score).sum();
         (seen.len() == names, score)
     };
-    let looks = form.search().forms.into_iter().map(|form| {
-        let (seen, _) = pipeline::look(scene, &Search { forms: vec![form] });
+    let looks = form.forms().iter().map(|form| {
+        let (seen, _) = pipeline::look(scene, &Search::of_forms(&[*form]));
         seen
     });
     looks

@@ -4,22 +4,17 @@ use ndarray::Array2;
 use rayon::prelude::*;
 
 use super::evidence::EdgeScale;
+use super::face::Face;
 use super::patch::{Candidate, Patch};
 use super::refine::{Bench, Score};
+use super::search::Search;
 use super::seeds::{Seed, seeds};
-use super::shape::{Form, Shape, shapes_of};
+use super::shape::{Form, Shape};
 use super::stance::{Stance, inside_convex};
 use super::turn::{Slopes, likely_turns};
 use crate::tray::{Foreground, Ground, Kind, LabView};
 use crate::units::Mm;
 use crate::view::Camera;
-
-/// What to look for.
-#[derive(Clone, Debug)]
-pub struct Search {
-    /// Forms that may lie on the tray.
-    pub forms: Vec<Form>,
-}
 
 /// One piece with the evidence for it.
 #[derive(Clone, Debug, PartialEq)]
@@ -177,7 +172,7 @@ pub fn find_pieces(
 }
 
 fn is_piece(piece: &FoundPiece) -> bool {
-    let studs_due = piece.stance.shape.form.has_studs();
+    let studs_due = piece.stance.studs_up();
     let outline = piece.outline - piece.ground_share;
     let outlined = outline > LEAST_OUTLINE;
     let outlined_by = |(all, weakest): (f64, f64)| outline > all && piece.weakest_side > weakest;
@@ -247,6 +242,7 @@ impl Scene<'_> {
                 .map(|c| {
                     bench.refine(Stance {
                         shape: c.shape,
+                        face: Face::Up,
                         at: c.at,
                         turn: c.turn,
                     })
@@ -268,16 +264,9 @@ impl Scene<'_> {
             turns.insert(0, best.turn);
         }
         let (best, _) = *tried.first()?;
-        for form in self
-            .search
-            .forms
-            .iter()
-            .filter(|form| **form != best.shape.form)
-        {
-            let shape = Shape {
-                form: *form,
-                ..best.shape
-            };
+        let others = self.search.forms_of(best.shape);
+        for form in others.filter(|form| *form != best.shape.form) {
+            let shape = Shape { form, ..best.shape };
             tried.push(bench.refine(Stance { shape, ..best }));
         }
         tried.sort_by(|a, b| b.1.total.total_cmp(&a.1.total));
@@ -328,12 +317,6 @@ impl Scene<'_> {
         turns: &[f64],
         kind_at: &(dyn Fn(usize, usize) -> Kind + Sync),
     ) -> Vec<Candidate> {
-        let shapes: Vec<Shape> = self
-            .search
-            .forms
-            .iter()
-            .flat_map(|form| shapes_of(*form))
-            .collect();
         let mut all: Vec<Candidate> = Vec::new();
         for turn in turns {
             let patch = Patch::new(
@@ -346,7 +329,7 @@ impl Scene<'_> {
                 *turn,
             );
             // Collected in the shapes' order, so threads do not change the answer.
-            let places: Vec<Vec<Candidate>> = shapes
+            let places: Vec<Vec<Candidate>> = (self.search.shapes())
                 .par_iter()
                 .map(|shape| patch.best_places(*shape, 2))
                 .collect();

@@ -7,16 +7,20 @@
 //! best one is kept together with how far the next best lies behind.
 
 pub mod shape;
+pub mod face;
 pub mod stance;
 mod seeds;
 mod turn;
 mod patch;
 mod evidence;
 mod refine;
+pub mod search;
 pub mod find;
 pub mod paint;
 pub mod learned;
 
-pub use find::{FoundPiece, Leftover, Search, find_pieces};
+pub use face::{Body, Face};
+pub use find::{FoundPiece, Leftover, find_pieces};
+pub use search::{Expected, Search};
 pub use shape::{Form, Shape, shapes_of};
 pub use stance::Stance;

@@ -134,18 +134,15 @@ pub fn luminance(linear: [f64; 3]) -> f64 {
 
 /// Linear RGB of the photo over the piece's top face and stud tops, off rims and sides.
 fn top_samples(view: &MetricView, camera: &Camera, stance: &Stance) -> Vec<[f32; 3]> {
-    let height = stance.shape.form.height_mm();
-    let (half_long, half_short) = (
-        stance.shape.long_mm() / 2.0 - INSET_MM,
-        stance.shape.short_mm() / 2.0 - INSET_MM,
-    );
+    let body = stance.body();
+    let (half_long, half_short) = (body.along / 2.0 - INSET_MM, body.across / 2.0 - INSET_MM);
     let steps = |half: f64| (half / STEP_MM).floor() as i32;
     let mut samples = Vec::new();
     for i in -steps(half_long)..=steps(half_long) {
         for j in -steps(half_short)..=steps(half_short) {
             let (along, across) = (f64::from(i) * STEP_MM, f64::from(j) * STEP_MM);
-            let mut height = height;
-            if stance.shape.form.has_studs() {
+            let mut height = body.height;
+            if stance.studs_up() {
                 let off = stud_distance(along, stance.shape.long)
                     .hypot(stud_distance(across, stance.shape.short));
                 if off < STUD_RADIUS_MM - RIM_MM {

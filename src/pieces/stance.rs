@@ -1,21 +1,30 @@
-//! A shape standing on the tray, and the silhouette it shows.
+//! A shape lying on the tray, and the silhouette it shows.
 
+use super::face::{Body, Face};
 use super::shape::{PITCH_MM, STUD_HEIGHT_MM, Shape};
 use crate::units::{Mm, Px};
 use crate::view::Camera;
 
-/// A shape standing studs up at a place.
+/// A shape lying at a place.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Stance {
-    /// What stands there.
+    /// What lies there.
     pub shape: Shape,
+    /// Which way.
+    pub face: Face,
     /// Middle of the footprint.
     pub at: Mm,
-    /// Direction of the long side, radians from the card's x axis towards its y axis.
+    /// Direction of the body's `along` side ([`Body`]), radians from the card's x axis towards its
+    /// y axis.
     pub turn: f64,
 }
 
 impl Stance {
+    /// The box that lies there.
+    pub fn body(&self) -> Body {
+        self.face.body(self.shape)
+    }
+
     /// The place `(along, across)` mm from the middle, in the piece's own axes.
     pub fn local(&self, along: f64, across: f64) -> Mm {
         let (sin, cos) = self.turn.sin_cos();
@@ -27,7 +36,8 @@ impl Stance {
 
     /// The footprint's corners in turn.
     pub fn footprint(&self) -> [Mm; 4] {
-        let (a, b) = (self.shape.long_mm() / 2.0, self.shape.short_mm() / 2.0);
+        let body = self.body();
+        let (a, b) = (body.along / 2.0, body.across / 2.0);
         [
             self.local(-a, -b),
             self.local(a, -b),
@@ -39,7 +49,7 @@ impl Stance {
     /// Outline on the tray plane as seen from the lens: the hull of the
     /// footprint and of the top face moved away from the camera's foot.
     pub fn silhouette(&self, camera: &Camera) -> Vec<Mm> {
-        let height = self.shape.form.height_mm();
+        let height = self.body().height;
         let base = self.footprint();
         let mut points: Vec<Mm> = base.to_vec();
         points.extend(
@@ -59,14 +69,20 @@ impl Stance {
 
     /// Corners of the top face on the tray plane as seen from the lens.
     pub fn top_face(&self, camera: &Camera) -> [Mm; 4] {
-        let height = self.shape.form.height_mm();
+        let height = self.body().height;
         self.footprint()
             .map(|corner| camera.shadow_on_plane(corner, height))
     }
 
-    /// Stud middles (half way up the stud) on the tray plane as seen from the lens.
+    /// Whether studs show on its top.
+    pub fn studs_up(&self) -> bool {
+        self.face == Face::Up && self.shape.form.has_studs()
+    }
+
+    /// Middles of the studs that show on top (half way up the stud) on the tray plane as seen
+    /// from the lens.
     pub fn studs(&self, camera: &Camera) -> Vec<Mm> {
-        if !self.shape.form.has_studs() {
+        if !self.studs_up() {
             return Vec::new();
         }
         let height = self.shape.form.height_mm() + STUD_HEIGHT_MM / 2.0;

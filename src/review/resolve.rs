@@ -4,6 +4,7 @@ use std::collections::BTreeSet;
 
 use crate::colour::names;
 use crate::count::doubt::is_about_colour;
+use crate::pieces::Face;
 use crate::sheet::review::{CountStep, PlaceStep, SetCount, What};
 use crate::sheet::{Piece, Sheet, Unexplained};
 use crate::stock::kind::{Name, Size};
@@ -13,7 +14,7 @@ use super::correction::{Correction, Draft, Refused};
 use super::history::free_id;
 use super::parts::{Part, cuts, joined};
 use super::tray::{Tray, turn_of};
-use super::vocabulary::{ANY, FACES, shape_called};
+use super::vocabulary::{ANY, shape_called};
 
 /// Longest reason, characters: a sentence or two.
 const LONGEST_REASON: usize = 200;
@@ -196,7 +197,7 @@ fn change(tray: Option<&Tray>, before: &Piece, mut after: Piece) -> Result<Unsig
 
 /// Whether form, size and face can be together.
 fn listed(form: &str, size: &str, face: &str) -> Result<(), Refused> {
-    if !FACES.contains(&face) {
+    if Face::called(face).is_none() {
         return Err(Refused::NoFace(Name::new(face)?.to_string()));
     }
     match shape_called(form, size) {

@@ -1,7 +1,8 @@
 //! Where a piece's outline is in the photo, from what a sheet says.
 
-use crate::pieces::shape::{STUD_HEIGHT_MM, Shape};
-use crate::pieces::stance::{area_and_middle, convex_hull};
+use crate::pieces::shape::Shape;
+use crate::pieces::stance::area_and_middle;
+use crate::pieces::{Face, Stance};
 use crate::sheet::{Piece, Sheet};
 use crate::units::{Mm, Px};
 use crate::view::{Camera, recall_camera};
@@ -42,22 +43,6 @@ impl<'a> Stand<'a> {
     }
 }
 
-/// A box: length, width and height as it lies, mm.
-fn body(shape: Shape, face: &str) -> (f64, f64, f64) {
-    let (long, short) = (shape.long_mm(), shape.short_mm());
-    let studs = if shape.form.has_studs() {
-        STUD_HEIGHT_MM
-    } else {
-        0.0
-    };
-    let height = shape.form.height_mm();
-    match face {
-        "side" => (long, height + studs, short),
-        "end" => (short, height + studs, long),
-        _ => (long, short, height),
-    }
-}
-
 impl Tray {
     /// The tray of a sheet; `None` where its card's corners are those of no card.
     pub fn of(sheet: &Sheet) -> Option<Self> {
@@ -75,18 +60,14 @@ impl Tray {
     /// The outline in the upright photo, px; `None` for a size that is not listed or
     /// a place that the camera does not see.
     pub fn outline(&self, stand: &Stand<'_>) -> Option<Vec<[f64; 2]>> {
-        let (long, short, height) = body(shape_called(stand.form, stand.size)?, stand.face);
-        let (sin, cos) = stand.turn_deg.to_radians().sin_cos();
-        let corner = |(along, across): (f64, f64)| {
-            Mm::new(
-                stand.at.x + along * cos - across * sin,
-                stand.at.y + along * sin + across * cos,
-            )
+        let stance = Stance {
+            shape: shape_called(stand.form, stand.size)?,
+            face: Face::called(stand.face).unwrap_or(Face::Up),
+            at: stand.at,
+            turn: stand.turn_deg.to_radians(),
         };
-        let (a, b) = (long / 2.0, short / 2.0);
-        let base = [(-a, -b), (a, -b), (a, b), (-a, b)].map(corner);
-        let top = base.map(|corner| self.camera.shadow_on_plane(corner, height));
-        let seen: Vec<[f64; 2]> = convex_hull(base.into_iter().chain(top).collect())
+        let seen: Vec<[f64; 2]> = stance
+            .silhouette(&self.camera)
             .into_iter()
             .filter_map(|mm| self.camera.project(mm, 0.0))
             .filter(|px| px.x.is_finite() && px.y.is_finite())

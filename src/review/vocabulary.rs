@@ -2,10 +2,8 @@
 
 use serde::Serialize;
 
+use crate::pieces::Face;
 use crate::pieces::shape::{Form, Shape, shapes_of};
-
-/// How a piece can lie (docs/conventions.md, `face` of a sheet's piece).
-pub const FACES: [&str; 4] = ["up", "down", "side", "end"];
 
 /// The form of a piece whose form cannot be told.
 pub const ANY: &str = "any";
@@ -42,7 +40,7 @@ pub fn vocabulary() -> Vocabulary {
     };
     Vocabulary {
         forms: Form::ALL.iter().map(word).collect(),
-        faces: FACES.to_vec(),
+        faces: Face::ALL.map(Face::name).to_vec(),
     }
 }
 
