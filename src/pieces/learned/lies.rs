@@ -1,37 +1,11 @@
-//! Which side of a piece is up, and the box that it then fills.
+//! The box that a piece's body fills as it lies, the way the net speaks of it: without studs,
+//! the longer side first.
 
+use super::super::face::Face;
 use super::super::shape::{STUD_HEIGHT_MM, Shape};
 use super::super::stance::convex_hull;
 use crate::units::Mm;
 use crate::view::Camera;
-
-/// The side that looks up.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Facing {
-    /// Studs, or a tile's smooth top.
-    Up,
-    /// The hollow underside.
-    Down,
-    /// A long side: it lies on the other one.
-    Side,
-    /// A short end: it stands on the other one. Square sizes have none.
-    End,
-}
-
-impl Facing {
-    /// All of them, in the order of the net's output.
-    pub const ALL: [Facing; 4] = [Facing::Up, Facing::Down, Facing::Side, Facing::End];
-
-    /// The word for files and tables.
-    pub fn name(self) -> &'static str {
-        match self {
-            Facing::Up => "up",
-            Facing::Down => "down",
-            Facing::Side => "side",
-            Facing::End => "end",
-        }
-    }
-}
 
 /// The box that a piece's body fills as it lies, without studs.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -47,16 +21,16 @@ pub struct Lies {
 }
 
 impl Lies {
-    /// The box of a shape; `None` for a square size on end, which is [`Facing::Side`].
-    pub fn of(shape: Shape, facing: Facing) -> Option<Self> {
+    /// The box of a shape; `None` for a square size on end, which is [`Face::Side`].
+    pub fn of(shape: Shape, face: Face) -> Option<Self> {
         let (long, short, high) = (shape.long_mm(), shape.short_mm(), shape.form.height_mm());
-        let (one, other, height_mm) = match facing {
-            Facing::Up | Facing::Down => (long, short, high),
-            Facing::Side => (long, high, short),
-            Facing::End if shape.is_square() => return None,
-            Facing::End => (short, high, long),
+        let (one, other, height_mm) = match face {
+            Face::Up | Face::Down => (long, short, high),
+            Face::Side => (long, high, short),
+            Face::End if shape.is_square() => return None,
+            Face::End => (short, high, long),
         };
-        let on_studs = facing == Facing::Down && shape.form.has_studs();
+        let on_studs = face == Face::Down && shape.form.has_studs();
         Some(Self {
             long_mm: one.max(other),
             short_mm: one.min(other),
@@ -116,8 +90,8 @@ mod tests {
     use super::super::super::shape::Form;
     use super::*;
 
-    fn lies(form: Form, short: u8, long: u8, facing: Facing) -> Option<(f64, f64, f64, f64)> {
-        let lies = Lies::of(Shape { form, short, long }, facing)?;
+    fn lies(form: Form, short: u8, long: u8, face: Face) -> Option<(f64, f64, f64, f64)> {
+        let lies = Lies::of(Shape { form, short, long }, face)?;
         let tenth = |v: f64| (v * 10.0).round() / 10.0;
         Some((
             tenth(lies.long_mm),
@@ -129,16 +103,16 @@ mod tests {
 
     #[test]
     fn boxes_are_those_of_a_piece_in_the_hand() {
-        let brick = |short, long, facing| lies(Form::Brick, short, long, facing);
-        assert_eq!(brick(2, 4, Facing::Up), Some((31.8, 15.8, 9.6, 0.0)));
-        assert_eq!(brick(2, 4, Facing::Down), Some((31.8, 15.8, 9.6, 1.7)));
-        assert_eq!(brick(2, 4, Facing::Side), Some((31.8, 9.6, 15.8, 0.0)));
-        assert_eq!(brick(2, 4, Facing::End), Some((15.8, 9.6, 31.8, 0.0)));
+        let brick = |short, long, face| lies(Form::Brick, short, long, face);
+        assert_eq!(brick(2, 4, Face::Up), Some((31.8, 15.8, 9.6, 0.0)));
+        assert_eq!(brick(2, 4, Face::Down), Some((31.8, 15.8, 9.6, 1.7)));
+        assert_eq!(brick(2, 4, Face::Side), Some((31.8, 9.6, 15.8, 0.0)));
+        assert_eq!(brick(2, 4, Face::End), Some((15.8, 9.6, 31.8, 0.0)));
         // Higher than long: its longer side is its height.
-        assert_eq!(brick(1, 1, Facing::Side), Some((9.6, 7.8, 7.8, 0.0)));
-        assert_eq!(brick(1, 1, Facing::End), None);
-        let tile = |facing| lies(Form::Tile, 1, 2, facing);
-        assert_eq!(tile(Facing::Down), Some((15.8, 7.8, 3.2, 0.0)));
-        assert_eq!(tile(Facing::End), Some((7.8, 3.2, 15.8, 0.0)));
+        assert_eq!(brick(1, 1, Face::Side), Some((9.6, 7.8, 7.8, 0.0)));
+        assert_eq!(brick(1, 1, Face::End), None);
+        let tile = |face| lies(Form::Tile, 1, 2, face);
+        assert_eq!(tile(Face::Down), Some((15.8, 7.8, 3.2, 0.0)));
+        assert_eq!(tile(Face::End), Some((7.8, 3.2, 15.8, 0.0)));
     }
 }

@@ -20,7 +20,7 @@ const WHAT: usize = 0;
 const VOTE: usize = 3;
 const DOUBLE: usize = 5;
 const QUADRUPLE: usize = 7;
-const FACING: usize = 9;
+const FACE: usize = 9;
 const FORM: usize = 13;
 const SIZE: usize = 16;
 const VISIBLE: usize = 34;
@@ -121,9 +121,9 @@ impl Maps {
         (at(QUADRUPLE), at(QUADRUPLE + 1))
     }
 
-    /// Logarithms of the probabilities of [`super::lies::Facing::ALL`].
-    pub fn log_facing(&self, row: usize, column: usize) -> [f64; 4] {
-        self.log_shares(row, column, FACING)
+    /// Logarithms of the probabilities of [`super::super::face::Face::ALL`].
+    pub fn log_face(&self, row: usize, column: usize) -> [f64; 4] {
+        self.log_shares(row, column, FACE)
     }
 
     /// Logarithms of the probabilities of [`super::super::shape::Form::ALL`].

@@ -14,7 +14,7 @@ pub mod proposals;
 pub mod strangers;
 
 pub use input::Input;
-pub use lies::{Facing, Lies};
+pub use lies::Lies;
 pub use maps::Maps;
 pub use net::{Net, NetError};
 pub use proposals::{Proposal, Reading, proposals};

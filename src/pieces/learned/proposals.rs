@@ -1,9 +1,10 @@
 //! From maps to proposals: for each piece that the net sees, where it lies and how likely
 //! every form, size and side is.
 
+use super::super::face::Face;
 use super::super::shape::{Form, SIZES, Shape};
 use super::super::stance::area_and_middle;
-use super::lies::{Facing, Lies};
+use super::lies::Lies;
 use super::maps::{Maps, OUT_MM, SIZE_COUNT, log_softmax};
 use super::votes::{Cluster, Voter, clusters, voters};
 use crate::units::Mm;
@@ -21,7 +22,7 @@ pub struct Reading {
     /// Form and size.
     pub shape: Shape,
     /// Which side is up.
-    pub facing: Facing,
+    pub face: Face,
     /// Its probability among all allowed readings. The net's own, not calibrated.
     pub p: f64,
 }
@@ -48,9 +49,9 @@ pub struct Proposal {
     /// y axis: from 0 to pi, to pi / 2 where it lies square.
     pub turn: f64,
     /// Which side is up.
-    pub facing: Facing,
-    /// Probabilities of [`Facing::ALL`], each on its own.
-    pub facing_p: [f64; 4],
+    pub face: Face,
+    /// Probabilities of [`Face::ALL`], each on its own.
+    pub face_p: [f64; 4],
     /// Probabilities of [`Form::ALL`], each on its own.
     pub form_p: [f64; 3],
     /// Probabilities of [`SIZES`], each on its own.
@@ -114,7 +115,7 @@ struct Means {
     weight: f64,
     double: (f64, f64),
     quadruple: (f64, f64),
-    facing: [f64; 4],
+    face: [f64; 4],
     form: [f64; 3],
     size: [f64; SIZE_COUNT],
     visible: f64,
@@ -136,7 +137,7 @@ impl Means {
             weight: means.weight,
             double: both(means.double),
             quadruple: both(means.quadruple),
-            facing: means.facing.map(|v| v / w),
+            face: means.face.map(|v| v / w),
             form: means.form.map(|v| v / w),
             size: means.size.map(|v| v / w),
             visible: means.visible / w,
@@ -163,7 +164,7 @@ impl Means {
         pair(&mut self.double, maps.double_turn(row, column));
         pair(&mut self.quadruple, maps.quadruple_turn(row, column));
         pair(&mut self.lengths, maps.log_lengths(row, column));
-        list(&mut self.facing, &maps.log_facing(row, column));
+        list(&mut self.face, &maps.log_face(row, column));
         list(&mut self.form, &maps.log_form(row, column));
         list(&mut self.size, &maps.log_size(row, column));
         self.visible += w * maps.visible_logit(row, column);
@@ -184,7 +185,7 @@ fn proposal(
     let means = Means::of(maps, cluster.middle, chosen());
     let mut readings = readings(&means, shapes).into_iter();
     let best = readings.next()?;
-    let lies = Lies::of(best.shape, best.facing)?;
+    let lies = Lies::of(best.shape, best.face)?;
     let turn = if lies.is_square() {
         let quarter = std::f64::consts::FRAC_PI_2;
         (means.quadruple.1.atan2(means.quadruple.0) / 4.0).rem_euclid(quarter)
@@ -204,8 +205,8 @@ fn proposal(
         seen: cluster.middle,
         at,
         turn,
-        facing: best.facing,
-        facing_p: log_softmax(means.facing).map(f64::exp),
+        face: best.face,
+        face_p: log_softmax(means.face).map(f64::exp),
         form_p: log_softmax(means.form).map(f64::exp),
         size_p: log_softmax(means.size).map(f64::exp),
         shape: best.shape,
@@ -227,12 +228,12 @@ fn proposal(
 /// Likely readings, best first: the three probabilities and how well the told lengths agree
 /// with those of the box, together, among all allowed shapes on all sides.
 fn readings(means: &Means, shapes: &[(usize, usize, Shape)]) -> Vec<Reading> {
-    let facing = log_softmax(means.facing);
+    let face = log_softmax(means.face);
     let form = log_softmax(means.form);
     let size = log_softmax(means.size);
     let mut all: Vec<Reading> = Vec::new();
     for &(f, s, shape) in shapes {
-        for (up, side) in facing.iter().zip(Facing::ALL) {
+        for (up, side) in face.iter().zip(Face::ALL) {
             let (Some(lies), Some(form), Some(size)) =
                 (Lies::of(shape, side), form.get(f), size.get(s))
             else {
@@ -242,7 +243,7 @@ fn readings(means: &Means, shapes: &[(usize, usize, Shape)]) -> Vec<Reading> {
             let lengths = off(means.lengths.0, lies.long_mm) + off(means.lengths.1, lies.short_mm);
             all.push(Reading {
                 shape,
-                facing: side,
+                face: side,
                 p: up + form + size + lengths,
             });
         }

@@ -13,15 +13,15 @@ use crate::units::Px;
 #[derive(Clone, Copy, Debug)]
 struct Drawn {
     shape: Shape,
-    facing: Facing,
+    face: Face,
     at: Mm,
     turn: f64,
 }
 
-fn drawn(form: Form, short: u8, long: u8, facing: Facing, at: (f64, f64), turn: f64) -> Drawn {
+fn drawn(form: Form, short: u8, long: u8, face: Face, at: (f64, f64), turn: f64) -> Drawn {
     Drawn {
         shape: Shape { form, short, long },
-        facing,
+        face,
         at: Mm::new(at.0, at.1),
         turn: turn.to_radians(),
     }
@@ -66,7 +66,7 @@ fn draw(
     let outlines: Vec<Vec<Mm>> = pieces
         .iter()
         .map(|piece| {
-            let lies = Lies::of(piece.shape, piece.facing).unwrap();
+            let lies = Lies::of(piece.shape, piece.face).unwrap();
             lies.silhouette(piece.at, piece.turn, &camera)
         })
         .collect();
@@ -95,10 +95,10 @@ fn draw(
 
 /// What a perfect net says of a piece at a place where it sees it, its vote `off` mm off.
 fn told(piece: &Drawn, at: Mm, off: (f64, f64), visible: f32, camera: &Camera) -> [f32; OUTPUTS] {
-    let lies = Lies::of(piece.shape, piece.facing).unwrap();
+    let lies = Lies::of(piece.shape, piece.face).unwrap();
     let seen = lies.seen(piece.at, camera);
     let size = (piece.shape.short, piece.shape.long);
-    let facing = Facing::ALL.iter().position(|f| *f == piece.facing);
+    let face = Face::ALL.iter().position(|f| *f == piece.face);
     let form = Form::ALL.iter().position(|f| *f == piece.shape.form);
     let size = SIZES.iter().position(|s| *s == size);
     let mut cell = [0.0; OUTPUTS];
@@ -109,7 +109,7 @@ fn told(piece: &Drawn, at: Mm, off: (f64, f64), visible: f32, camera: &Camera) -
     cell[6] = (2.0 * piece.turn).sin() as f32;
     cell[7] = (4.0 * piece.turn).cos() as f32;
     cell[8] = (4.0 * piece.turn).sin() as f32;
-    cell[9 + facing.unwrap()] = 4.0;
+    cell[9 + face.unwrap()] = 4.0;
     cell[13 + form.unwrap()] = 4.0;
     cell[16 + size.unwrap()] = 6.0;
     cell[34] = (visible / (1.0 - visible)).ln();
@@ -143,8 +143,8 @@ fn assert_read(pieces: &[Drawn], found: &[Proposal], off_mm: f64) {
             .min_by(|a, b| a.at.distance(piece.at).total_cmp(&b.at.distance(piece.at)))
             .unwrap();
         assert!(near.at.distance(piece.at) < off_mm, "{piece:?}: {near:?}");
-        assert_eq!((near.shape, near.facing), (piece.shape, piece.facing));
-        let lies = Lies::of(piece.shape, piece.facing).unwrap();
+        assert_eq!((near.shape, near.face), (piece.shape, piece.face));
+        let lies = Lies::of(piece.shape, piece.face).unwrap();
         let whole = if lies.is_square() { 90.0 } else { 180.0 };
         let off = (near.turn - piece.turn).to_degrees().rem_euclid(whole);
         assert!(off.min(whole - off) < 0.1, "{piece:?}: {}", near.turn);
@@ -155,7 +155,7 @@ fn assert_read(pieces: &[Drawn], found: &[Proposal], off_mm: f64) {
 }
 
 fn scene() -> Vec<Drawn> {
-    use Facing::{Down, End, Side, Up};
+    use Face::{Down, End, Side, Up};
     vec![
         // Two tiles without a gap, of the same turn.
         drawn(Form::Tile, 1, 2, Up, (40.0, 40.0), 0.0),
@@ -184,7 +184,7 @@ fn what_a_perfect_net_sees_comes_out() {
 fn votes_may_be_off_by_some_mm() {
     let mut values = empty();
     draw(&mut values, &scene(), &|piece, row, column| {
-        let narrow = Lies::of(piece.shape, piece.facing).unwrap().short_mm;
+        let narrow = Lies::of(piece.shape, piece.face).unwrap().short_mm;
         // What is 3.2 mm thin cannot be told apart by votes off by more than half of that.
         let scale = (narrow / 7.8).min(1.0) * 0.7;
         let (x, y) = shaky(row, column);
@@ -197,7 +197,7 @@ fn votes_may_be_off_by_some_mm() {
 /// The two halves of a long piece each think that the middle lies nearer to them.
 #[test]
 fn a_long_piece_with_two_peaks_comes_out_once() {
-    let piece = drawn(Form::Plate, 1, 8, Facing::Up, (120.0, 90.0), 0.0);
+    let piece = drawn(Form::Plate, 1, 8, Face::Up, (120.0, 90.0), 0.0);
     let mut values = empty();
     draw(&mut values, &[piece], &|_, _, column| {
         let side = if place(column) < 120.0 { -7.0 } else { 7.0 };
@@ -211,7 +211,7 @@ fn a_long_piece_with_two_peaks_comes_out_once() {
 /// What is not allowed is not said, and lengths decide between what is.
 #[test]
 fn only_allowed_shapes_are_read() {
-    let piece = drawn(Form::Brick, 2, 4, Facing::Up, (120.0, 90.0), 0.0);
+    let piece = drawn(Form::Brick, 2, 4, Face::Up, (120.0, 90.0), 0.0);
     let mut values = empty();
     draw(&mut values, &[piece], &exact);
     let plates = read(values.clone(), &|shape| shape.form == Form::Plate);
@@ -229,7 +229,7 @@ fn only_allowed_shapes_are_read() {
 /// A piece of which hardly anything is there has a low score; one cell is no piece.
 #[test]
 fn slivers_score_low() {
-    let piece = drawn(Form::Plate, 2, 4, Facing::Up, (120.0, 90.0), 0.0);
+    let piece = drawn(Form::Plate, 2, 4, Face::Up, (120.0, 90.0), 0.0);
     let mut whole = empty();
     draw(&mut whole, &[piece], &exact);
     let cut = |columns: usize| {
@@ -254,7 +254,7 @@ fn slivers_score_low() {
 #[test]
 fn strangers_are_told_apart_from_pieces() {
     let mut values = empty();
-    let piece = drawn(Form::Plate, 2, 4, Facing::Up, (120.0, 90.0), 0.0);
+    let piece = drawn(Form::Plate, 2, 4, Face::Up, (120.0, 90.0), 0.0);
     draw(&mut values, &[piece], &exact);
     for row in 10..15 {
         for column in 20..24 {
