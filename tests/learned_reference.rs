@@ -3,6 +3,8 @@
 //! `tests/data/learned/reference.safetensors` holds an input and what torch answers to it;
 //! `sample-photos/studio/learn` writes it together with the weights.
 
+#![allow(clippy::unwrap_used)]
+
 use cuptally::pieces::learned::Net;
 use ndarray::Array3;
 use safetensors::SafeTensors;

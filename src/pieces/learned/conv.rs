@@ -154,6 +154,7 @@ pub(super) fn doubled_onto(small: &Array3<f32>, onto: &Array3<f32>) -> Array3<f3
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used)]
     use super::*;
     use proptest::prelude::*;
 

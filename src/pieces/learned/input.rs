@@ -149,6 +149,7 @@ fn mean(view: &LabView, down: &Cover, across: &Cover) -> ([f32; 3], f32) {
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used)]
     use super::*;
     use nalgebra::{Rotation3, Vector3};
     use ndarray::Array2;

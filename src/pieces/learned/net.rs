@@ -180,6 +180,7 @@ impl Net {
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used)]
     use super::*;
     use half::f16;
     use safetensors::Dtype;

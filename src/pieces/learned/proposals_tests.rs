@@ -1,6 +1,8 @@
 //! Pieces are drawn into maps as a perfect net would, and what is read from them is compared
 //! with what was drawn.
 
+#![allow(clippy::unwrap_used)]
+
 use nalgebra::{Rotation3, Vector3};
 use ndarray::Array3;
 
