@@ -22,8 +22,8 @@ pub mod learned;
 mod agree;
 pub mod paint;
 
-pub use face::{Body, Face};
 pub use agree::find_pieces;
+pub use face::{Body, Face};
 pub use find::{FoundPiece, Leftover, Sight, Witness};
 pub use search::{Expected, Search};
 pub use shape::{Form, Shape, shapes_of};
