@@ -29,6 +29,9 @@ const NET_KNOWS: f64 = 0.9;
 const BESIDE: f64 = 0.25;
 /// How far edges may move a proposal, mm and radians: what is further is another piece's edge.
 const MOST_MOVED: (f64, f64) = (2.5, 0.12);
+/// The least share of a piece that must certainly be no tray for the net's word alone: with less
+/// it may have been led astray by blur, a shadow or the tray's own texture.
+const LEAST_PIECE_SHARE: f64 = 0.3;
 /// A form that the net is less sure of stays open.
 const FORM_TOLD: f64 = 0.8;
 
@@ -62,6 +65,7 @@ pub fn find_pieces(
             .par_iter()
             .filter(|one| !one.used)
             .map(|one| one.piece(&bench))
+            .filter(|piece| piece.piece_share > LEAST_PIECE_SHARE)
             .collect();
         pieces.extend(new);
         for piece in &pieces {
