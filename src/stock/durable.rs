@@ -3,7 +3,7 @@
 use std::fs::{self, File};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
-use tempfile::TempPath;
+use tempfile::NamedTempFile;
 
 /// How unfinished files end. They begin with a dot and the name of the file they
 /// were to become, so that [`sweep`] finds those of a process that was killed.
@@ -13,7 +13,7 @@ const UNFINISHED: &str = ".tmp";
 /// goes away again.
 #[derive(Debug)]
 pub struct Prepared {
-    file: TempPath,
+    file: NamedTempFile,
     path: PathBuf,
 }
 
@@ -45,29 +45,9 @@ pub fn prepare(path: &Path, bytes: &[u8], like: &Path) -> io::Result<Prepared> {
     }
     file.as_file().sync_all()?;
     Ok(Prepared {
-        file: file.into_temp_path(),
+        file,
         path: path.to_owned(),
     })
-}
-
-/// A copy of the file `of`, which holds `bytes`, as [`prepare`] makes one. Where the
-/// file system knows links it is one, and costs neither room nor time: our files are
-/// never written in place, only replaced, so the link keeps what `of` held once a new
-/// file has taken its name.
-///
-/// # Errors
-/// As [`prepare`].
-pub fn prepare_copy(path: &Path, of: &Path, bytes: &[u8]) -> io::Result<Prepared> {
-    let mut builder = tempfile::Builder::new();
-    let prefix = unfinished_prefix(path)?;
-    builder.prefix(&prefix).suffix(UNFINISHED);
-    match builder.make_in(folder_of(path), |link| fs::hard_link(of, link)) {
-        Ok(link) => Ok(Prepared {
-            file: link.into_temp_path(),
-            path: path.to_owned(),
-        }),
-        Err(_) => prepare(path, bytes, of),
-    }
 }
 
 impl Prepared {

@@ -279,8 +279,7 @@ impl StockFile {
                 endings.push(old.version.as_str());
             }
             for ending in endings {
-                let copy = beside(target, ending);
-                let prepared = durable::prepare_copy(&copy, target, &old.bytes);
+                let prepared = durable::prepare(&beside(target, ending), &old.bytes, target);
                 copies.push(prepared.map_err(unwritable)?);
             }
         }
