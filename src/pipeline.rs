@@ -15,7 +15,7 @@ use crate::count::{groups, name_colours, shape_probability};
 use crate::photo::{Photo, edge_width_px, overexposed_share, white_level};
 use crate::pieces::paint::{Paint, paint};
 use crate::pieces::stance::area_and_middle;
-use crate::pieces::{FoundPiece, Leftover, Search, find_pieces};
+use crate::pieces::{FoundPiece, Leftover, Search, Sight, find_pieces};
 use crate::sheet::advice::{self, Advice};
 use crate::sheet::chart::LightMap;
 use crate::sheet::faults::{Fault, Measured, faults, why_unseen};
@@ -178,8 +178,13 @@ pub struct Seen {
 /// top is hardly in the photo come back as leftovers.
 pub fn look(scene: &Scene, search: &Search) -> (Vec<Seen>, Vec<Leftover>) {
     let camera = &scene.pose.camera;
-    let (found, mut leftovers) =
-        find_pieces(&scene.lab, &scene.ground, &scene.foreground, camera, search);
+    let sight = Sight {
+        view: &scene.lab,
+        ground: &scene.ground,
+        foreground: &scene.foreground,
+        camera,
+    };
+    let (found, mut leftovers) = find_pieces(&sight, search, &on_card);
     let light = Light::of(&scene.ground, &scene.correction);
     let mut seen = Vec::with_capacity(found.len());
     for piece in found {

@@ -57,17 +57,18 @@ class Kind:
 
 
 @cache
-def solid(kind, hollow=False):
-    """The piece as one trimesh; `hollow` opens the underside, for pieces seen from below."""
+def solid(kind, hollow=False, segments=48):
+    """The piece as one trimesh; `hollow` opens the underside, for pieces seen from below.
+    `segments` of a round part: few where much is rendered and little of it seen."""
     if kind.form == "tile":
         foot = _block(kind.length - 2 * GROOVE_DEPTH, kind.width - 2 * GROOVE_DEPTH, 0, 1, 0.05)
         body = foot + _block(kind.length, kind.width, GROOVE_HEIGHT, kind.height, EDGE)
     else:
         body = _block(kind.length, kind.width, 0, kind.height, EDGE)
     if hollow:
-        body = body - _cavity(kind)
+        body = body - _cavity(kind, segments - 8)
     if kind.studded:
-        stud = _stud()
+        stud = _stud(segments, steps=3 if segments > 24 else 2)
         body = body + Manifold.compose(
             [stud.translate((x, y, kind.height)) for x, y in kind.stud_centres()])
     mesh = body.to_mesh()
@@ -94,19 +95,20 @@ def _stud(segments=48, radius=0.2, steps=3):
     return Manifold.revolve(CrossSection([np.array(outline)]), segments)
 
 
-def _cavity(kind):
+def _cavity(kind, segments):
     """What is scooped out below: walls and roof stay, and tubes (or pins) between studs."""
     room = Manifold.cube((kind.length - 2 * WALL, kind.width - 2 * WALL, 2 * (kind.height - ROOF)),
                          center=True)
     long, short = kind.studs
     if long == 1:
         return room
-    middles = [PITCH * (i - (long - 2) / 2) for i in range(long - 1)]
-    outer, inner = (3.25, 2.4) if short == 2 else (1.6, 0.8)
-    for x in middles:
-        tube = Manifold.cylinder(2 * kind.height, outer, circular_segments=40, center=True)
-        bore = Manifold.cylinder(2 * kind.height, inner, circular_segments=40, center=True)
-        room = room - (tube - bore).translate((x, 0, 0))
+    outer, inner = (3.25, 2.4) if short > 1 else (1.6, 0.8)
+    for i in range(long - 1):
+        for j in range(max(short - 1, 1)):
+            tube = Manifold.cylinder(2 * kind.height, outer, circular_segments=segments, center=True)
+            bore = Manifold.cylinder(2 * kind.height, inner, circular_segments=segments, center=True)
+            at = (PITCH * (i - (long - 2) / 2), PITCH * (j - (short - 2) / 2) if short > 1 else 0, 0)
+            room = room - (tube - bore).translate(at)
     return room
 
 

@@ -1,7 +1,7 @@
 //! How sure a piece is, and in which words to doubt it.
 
 use super::colours::Named;
-use crate::pieces::{Form, FoundPiece, Shape};
+use crate::pieces::{Form, FoundPiece, Shape, Witness};
 use crate::sheet::SURE;
 
 /// Why a piece needs a look.
@@ -19,6 +19,8 @@ pub enum Doubt {
     Cut,
     /// Something lies right beside it.
     Touched,
+    /// Only the net sees it so, or only the search does.
+    OneWitness,
     /// Two colours are possible.
     Colour(String),
     /// A colour that nobody taught.
@@ -39,6 +41,7 @@ impl Doubt {
             Doubt::Touched => {
                 "touches something: may be more than one piece, or another".to_owned()
             }
+            Doubt::OneWitness => "two ways of looking at it do not agree".to_owned(),
             Doubt::Colour(other) => format!("colour could be {other}"),
             Doubt::NewColour => "colour not taught".to_owned(),
             Doubt::Glare => "colour uncertain: glare or shade on it".to_owned(),
@@ -72,7 +75,11 @@ const FORM_OPEN: f64 = 0.85;
 /// right shape.
 const IN_A_CLUMP: f64 = 0.5;
 
-// What touches is never sure.
+/// Probability that is left to a piece that the search and the net do not see alike.
+const ONE_WITNESS: f64 = 0.8;
+
+// What touches is never sure, nor what only one sees.
+const _: () = assert!(ONE_WITNESS < SURE);
 const _: () = assert!(IN_A_CLUMP < SURE);
 
 /// Whether the form of a piece can be told from the others that were looked for.
@@ -87,7 +94,12 @@ pub fn form_is_told(piece: &FoundPiece) -> bool {
 pub fn shape_probability(piece: &FoundPiece) -> (f64, Vec<Doubt>) {
     let mut doubts = Vec::new();
     let mut probability = 0.998;
-    if let Some((other, score)) = piece.runner_up {
+    if let Witness::Net(p) = piece.witness {
+        probability *= p;
+        if let Some((other, _)) = piece.runner_up.filter(|_| p < 0.95) {
+            doubts.push(Doubt::Shape(other));
+        }
+    } else if let Some((other, score)) = piece.runner_up {
         let cost = SIDE_COST_PER_MM * piece.stance.shape.short_mm();
         let share = (piece.score - score) / cost;
         let beats = 1.0 / (1.0 + (-STEEPNESS * (share - EVEN)).exp());
@@ -107,6 +119,10 @@ pub fn shape_probability(piece: &FoundPiece) -> (f64, Vec<Doubt>) {
     if piece.ground_share > 0.1 || piece.like_tray {
         probability *= 0.7;
         doubts.push(Doubt::LikeTray);
+    }
+    if piece.witness != Witness::Both {
+        probability *= ONE_WITNESS;
+        doubts.push(Doubt::OneWitness);
     }
     if piece.touched {
         probability *= IN_A_CLUMP;
@@ -153,6 +169,7 @@ mod tests {
             Doubt::Outline,
             Doubt::LikeTray,
             Doubt::Touched,
+            Doubt::OneWitness,
             Doubt::Cut,
         ];
         assert!(others.iter().all(|doubt| !is_about_colour(&doubt.text())));

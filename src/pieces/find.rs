@@ -1,15 +1,15 @@
-//! Finds the pieces: seeds, hypotheses, the best of them, and what is left over.
+//! Finds the pieces by edges and areas: seeds, hypotheses, the best of them.
 
 use ndarray::Array2;
 use rayon::prelude::*;
 
-use super::beside::is_touched;
+use super::canvas::{Canvas, LEAST_SEED_MM2, WIDEST_SEED_MM};
 use super::evidence::EdgeScale;
 use super::face::Face;
 use super::patch::{Candidate, Patch};
 use super::refine::{Bench, Score};
 use super::search::Search;
-use super::seeds::{Seed, seeds};
+use super::seeds::Seed;
 use super::shape::{Form, Shape};
 use super::stance::{Stance, inside_convex};
 use super::turn::{Slopes, likely_turns};
@@ -44,6 +44,21 @@ pub struct FoundPiece {
     pub like_tray: bool,
     /// Whether something else lies right beside it.
     pub touched: bool,
+    /// Who saw it.
+    pub witness: Witness,
+}
+
+/// Who saw a piece: the search by edges and areas, the net, or both.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Witness {
+    /// Both, in the same shape and place.
+    Both,
+    /// The search alone: the net sees nothing there.
+    Search,
+    /// The search, and the net something else.
+    Contested,
+    /// The net alone, with its probability for this shape.
+    Net(f64),
 }
 
 /// Foreground that no piece explains.
@@ -57,12 +72,8 @@ pub struct Leftover {
     pub at_frame: bool,
 }
 
-/// The smallest patch of certain foreground worth a search; a 1x1 covers 61 mm².
-const LEAST_SEED_MM2: f64 = 14.0;
 /// The smallest dim patch worth a search.
 const LEAST_DIM_MM2: f64 = 30.0;
-/// Patches wider than this are a rim or another surface, not pieces.
-const WIDEST_SEED_MM: f64 = 150.0;
 /// How far a hypothesis may reach beyond its seed.
 const MARGIN_MM: f64 = 8.0;
 /// Hypotheses refined for each seed.
@@ -102,8 +113,7 @@ struct Scene<'a> {
     camera: &'a Camera,
     scale: EdgeScale,
     search: &'a Search,
-    /// Kinds of all pixels; what pieces already explain counts as outside.
-    kind: Array2<Kind>,
+    canvas: Canvas<'a>,
     /// Distance of all pixels from the empty tray's colour.
     distance: &'a Array2<f32>,
 }
@@ -117,26 +127,36 @@ enum Tray {
     Alike,
 }
 
-/// Finds every piece.
-pub fn find_pieces(
-    view: &LabView,
-    ground: &Ground,
-    foreground: &Foreground,
-    camera: &Camera,
-    search: &Search,
-) -> (Vec<FoundPiece>, Vec<Leftover>) {
+/// What pieces are looked for in.
+#[derive(Clone, Copy)]
+pub struct Sight<'a> {
+    /// The tray.
+    pub view: &'a LabView,
+    /// The empty tray.
+    pub ground: &'a Ground,
+    /// What is no tray.
+    pub foreground: &'a Foreground,
+    /// The camera.
+    pub camera: &'a Camera,
+}
+
+/// Finds every piece that edges and areas explain; the canvas is left with what they do not.
+pub(super) fn explain<'a>(sight: &Sight<'a>, search: &'a Search) -> (Vec<FoundPiece>, Canvas<'a>) {
+    let Sight {
+        view,
+        ground,
+        foreground,
+        camera,
+    } = *sight;
     let mut scene = Scene {
         view,
         slopes: Slopes::of(view),
         camera,
         scale: EdgeScale::for_noise(ground),
         search,
-        kind: foreground.kind.clone(),
+        canvas: Canvas::of(view, camera, foreground),
         distance: &foreground.distance,
     };
-    for kind in [Kind::Piece, Kind::Dim] {
-        scene.drop_rims(kind);
-    }
     let mut pieces = Vec::new();
     // What a first piece leaves of its seed is looked at once more. Certain
     // foreground goes first, so that its shadows are not asked before it.
@@ -145,11 +165,11 @@ pub fn find_pieces(
         (Kind::Piece, LEAST_SEED_MM2),
         (Kind::Dim, LEAST_DIM_MM2),
     ] {
-        for seed in seeds(view, |r, c| scene.kind[(r, c)] == kind, least) {
+        for seed in scene.canvas.seeds(kind, least) {
             let free = seed
                 .pixels
                 .iter()
-                .filter(|at| scene.kind[**at] == kind)
+                .filter(|at| scene.canvas.kind[**at] == kind)
                 .count();
             if (free as f64) < 0.4 * seed.pixels.len() as f64 {
                 continue;
@@ -159,20 +179,13 @@ pub fn find_pieces(
                 found = scene.best_piece(&seed, Tray::Alike).filter(is_piece);
             }
             if let Some(piece) = found {
-                scene.explain(&piece.stance);
+                scene.canvas.explain(&piece.stance);
                 scene.soften_bleed(&seed);
                 pieces.push(piece);
             }
         }
     }
-    let rest = seeds(
-        view,
-        |r, c| scene.kind[(r, c)] == Kind::Piece,
-        LEAST_SEED_MM2,
-    );
-    scene.mark_touched(&mut pieces);
-    let leftovers = rest.iter().map(|seed| leftover(view, seed)).collect();
-    (pieces, leftovers)
+    (pieces, scene.canvas)
 }
 
 fn is_piece(piece: &FoundPiece) -> bool {
@@ -189,29 +202,7 @@ fn is_piece(piece: &FoundPiece) -> bool {
     studded || firm
 }
 
-fn leftover(view: &LabView, seed: &Seed) -> Leftover {
-    let (low, high) = seed.bounds(view);
-    Leftover {
-        at: Mm::new((low.x + high.x) / 2.0, (low.y + high.y) / 2.0),
-        area_mm2: seed.area_mm2,
-        at_frame: seed.at_frame,
-    }
-}
-
 impl Scene<'_> {
-    /// Takes out what reaches the photo's edge and is too wide for a piece: the
-    /// tray's rim, its shadow, the table beyond.
-    fn drop_rims(&mut self, kind: Kind) {
-        for seed in seeds(self.view, |r, c| self.kind[(r, c)] == kind, LEAST_SEED_MM2) {
-            let (low, high) = seed.bounds(self.view);
-            if seed.at_frame && (high.x - low.x).max(high.y - low.y) > WIDEST_SEED_MM {
-                for at in &seed.pixels {
-                    self.kind[*at] = Kind::Outside;
-                }
-            }
-        }
-    }
-
     fn best_piece(&self, seed: &Seed, tray: Tray) -> Option<FoundPiece> {
         let (low, high) = seed.bounds(self.view);
         let (width, depth) = (high.x - low.x, high.y - low.y);
@@ -221,7 +212,7 @@ impl Scene<'_> {
         // A strong colour bleeds onto the tray around it: what is much nearer to
         // the tray than the seed as a whole may be piece or not, like a shadow.
         let tint = self.bleed_limit(seed);
-        let kind_at = |r: usize, c: usize| match self.kind[(r, c)] {
+        let kind_at = |r: usize, c: usize| match self.canvas.kind[(r, c)] {
             Kind::Piece if self.distance[(r, c)] < tint => Kind::Dim,
             Kind::Ground if tray == Tray::Alike => Kind::Dim,
             kind => kind,
@@ -291,8 +282,8 @@ impl Scene<'_> {
     fn soften_bleed(&mut self, seed: &Seed) {
         let limit = self.bleed_limit(seed);
         for at in &seed.pixels {
-            if self.kind[*at] == Kind::Piece && self.distance[*at] < limit {
-                self.kind[*at] = Kind::Dim;
+            if self.canvas.kind[*at] == Kind::Piece && self.distance[*at] < limit {
+                self.canvas.kind[*at] = Kind::Dim;
             }
         }
     }
@@ -376,71 +367,9 @@ impl Scene<'_> {
             at_frame: outline.iter().any(|p| self.view.sample(*p).is_none()),
             like_tray: tray == Tray::Alike,
             touched: false,
+            witness: Witness::Search,
         })
     }
-
-    /// Marks the pieces that have another one, or what no piece explains, right beside them.
-    fn mark_touched(&self, pieces: &mut [FoundPiece]) {
-        let outlines: Vec<Vec<Mm>> = pieces
-            .iter()
-            .map(|piece| piece.stance.silhouette(self.camera))
-            .collect();
-        for (i, piece) in pieces.iter_mut().enumerate() {
-            let others = || outlines.iter().enumerate().filter(|(k, _)| *k != i);
-            let taken = |at: Mm| {
-                let (x, y) = (at.x - self.view.origin.x, at.y - self.view.origin.y);
-                let (column, row) = (x / self.view.mm_per_px, y / self.view.mm_per_px);
-                let unexplained = x >= 0.0
-                    && y >= 0.0
-                    && self.kind.get((row as usize, column as usize)) == Some(&Kind::Piece);
-                unexplained || others().any(|(_, outline)| inside_convex(outline, at))
-            };
-            piece.touched = outlines.get(i).is_some_and(|o| is_touched(o, &taken));
-        }
-    }
-
-    /// Takes a piece's silhouette, with a rim of blur around it, out of the search.
-    fn explain(&mut self, stance: &Stance) {
-        let outline = grown(&stance.silhouette(self.camera), BLUR_RIM_MM);
-        let view = self.view;
-        let (rows, columns) = view.size();
-        let cell = |v: f64, most: usize| (v.max(0.0) as usize).min(most);
-        let span = |places: &dyn Fn(&Mm) -> f64| {
-            let low = outline.iter().map(places).fold(f64::MAX, f64::min);
-            let high = outline.iter().map(places).fold(f64::MIN, f64::max);
-            (low, high)
-        };
-        let (left, right) = span(&|p| (p.x - view.origin.x) / view.mm_per_px);
-        let (top, bottom) = span(&|p| (p.y - view.origin.y) / view.mm_per_px);
-        for row in cell(top, rows)..cell(bottom + 1.0, rows) {
-            for column in cell(left, columns)..cell(right + 1.0, columns) {
-                let at = Mm::new(
-                    view.origin.x + (column as f64 + 0.5) * view.mm_per_px,
-                    view.origin.y + (row as f64 + 0.5) * view.mm_per_px,
-                );
-                if inside_convex(&outline, at) {
-                    self.kind[(row, column)] = Kind::Outside;
-                }
-            }
-        }
-    }
-}
-
-/// How far a piece's colour bleeds over its outline, mm.
-const BLUR_RIM_MM: f64 = 0.9;
-
-/// A convex outline with its corners moved outwards by `margin_mm`.
-fn grown(outline: &[Mm], margin_mm: f64) -> Vec<Mm> {
-    let n = outline.len().max(1) as f64;
-    let mx = outline.iter().map(|p| p.x).sum::<f64>() / n;
-    let my = outline.iter().map(|p| p.y).sum::<f64>() / n;
-    let away = |p: &Mm| {
-        let (dx, dy) = (p.x - mx, p.y - my);
-        let length = dx.hypot(dy).max(1e-9);
-        let by = (length + margin_mm) / length;
-        Mm::new(mx + dx * by, my + dy * by)
-    };
-    outline.iter().map(away).collect()
 }
 
 /// Difference of two turns modulo a quarter turn.

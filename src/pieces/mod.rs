@@ -15,12 +15,16 @@ mod patch;
 mod evidence;
 mod refine;
 mod beside;
+mod canvas;
 pub mod search;
 pub mod find;
+pub mod learned;
+mod agree;
 pub mod paint;
 
+pub use agree::find_pieces;
 pub use face::{Body, Face};
-pub use find::{FoundPiece, Leftover, find_pieces};
+pub use find::{FoundPiece, Leftover, Sight, Witness};
 pub use search::{Expected, Search};
 pub use shape::{Form, Shape, shapes_of};
 pub use stance::Stance;

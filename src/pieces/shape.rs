@@ -93,7 +93,7 @@ impl fmt::Display for Shape {
 }
 
 /// Sizes in use, short side first.
-const SIZES: [(u8, u8); 18] = [
+pub const SIZES: [(u8, u8); 18] = [
     (1, 1),
     (1, 2),
     (1, 3),

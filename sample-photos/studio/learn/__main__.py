@@ -1,0 +1,55 @@
+"""`python -m studio.learn`: see the package."""
+
+import argparse
+
+
+def main():
+    parser = argparse.ArgumentParser(prog="studio.learn")
+    commands = parser.add_subparsers(dest="command", required=True)
+    one = commands.add_parser("make", help="render training scenes")
+    one.add_argument("folder")
+    one.add_argument("--count", type=int, default=400)
+    one.add_argument("--seed", type=int, default=1)
+    two = commands.add_parser("train", help="train, or go on training")
+    two.add_argument("folder")
+    two.add_argument("run")
+    two.add_argument("--minutes", type=float, default=45)
+    two.add_argument("--crop", type=int, default=192, help="pixels of 0.5 mm, a multiple of 16")
+    two.add_argument("--widths", default="16,48,96,128,64")
+    two.add_argument("--blocks", default="1,1,2,2,1,1")
+    two.add_argument("--threads", type=int, default=2)
+    two.add_argument("--peak", type=float, default=2.5e-3, help="highest learning rate")
+    two.add_argument("--batch", type=int, default=8)
+    two.add_argument("--seed", type=int, default=1)
+    three = commands.add_parser("check", help="found and told right, by kind")
+    three.add_argument("run")
+    three.add_argument("--photos", help="folder of sample photos with their truths")
+    three.add_argument("--scenes", help="folder of training scenes; the held out ones are used")
+    three.add_argument("--only", default="", help="photos whose names have this in them")
+    three.add_argument("--kept", help="folder that keeps what was read from the photos, for the next check")
+    four = commands.add_parser("export", help="weights for the program")
+    four.add_argument("run")
+    four.add_argument("weights")
+    four.add_argument("reference")
+    given = parser.parse_args()
+    if given.command == "make":
+        from .make import make
+
+        make(given.folder, given.count, given.seed)
+    elif given.command == "train":
+        from .train import train
+
+        numbers = lambda text: [int(n) for n in text.split(",")]  # noqa: E731
+        train(given.folder, given.run, given.minutes, given.crop, numbers(given.widths), numbers(given.blocks),
+              given.threads, given.peak, given.seed, given.batch)
+    elif given.command == "check":
+        from .check import check
+
+        check(given.run, given.photos, given.scenes, given.only, given.kept)
+    else:
+        from .export import export
+
+        export(given.run, given.weights, given.reference)
+
+
+main()

@@ -1,0 +1,79 @@
+"""Weights for the program, and one answer to compare with."""
+
+from pathlib import Path
+
+import torch
+from safetensors.torch import save_file
+
+from .net import Res
+from .train import trained
+
+LAYERS = ["stem", "d1", "d2", "d3", "u3", "u2", "head"]
+CHAINS = ["e1", "e2", "e3", "e4", "r3", "r2"]
+
+
+def folded(pair):
+    """A convolution and the normalisation behind it as one weight and one bias."""
+    weight, norm = pair[0].weight, pair[1]
+    scale = norm.weight / torch.sqrt(norm.running_var + norm.eps)
+    return weight * scale[:, None, None, None], norm.bias - norm.running_mean * scale
+
+
+def tensors(model):
+    found = {}
+
+    def put(name, weight, bias):
+        found[f"{name}.w"], found[f"{name}.b"] = weight.detach().half().contiguous(), bias.detach().half().contiguous()
+
+    for name in LAYERS:
+        put(name, *folded(getattr(model, name)))
+    for name in CHAINS:
+        for number, block in enumerate(getattr(model, name)):
+            assert isinstance(block, Res)
+            put(f"{name}.{number}.a", *folded(block.a))
+            put(f"{name}.{number}.b", *folded(block.b))
+    put("out", model.out.weight, model.out.bias)
+    return found
+
+
+def answer(found, x, blocks):
+    """What a program that reads these weights is to give: the network by its plain layers."""
+    F = torch.nn.functional
+    get = {name: tensor.float() for name, tensor in found.items()}
+
+    def layer(x, name, step=1):
+        weight = get[f"{name}.w"]
+        return F.conv2d(x, weight, get[f"{name}.b"], step, weight.shape[-1] // 2)
+
+    def chain(x, name, count):
+        for n in range(count):
+            x = torch.relu(x + layer(torch.relu(layer(x, f"{name}.{n}.a")), f"{name}.{n}.b"))
+        return x
+
+    twice = lambda y: F.interpolate(y, scale_factor=2, mode="nearest")  # noqa: E731
+    x = chain(torch.relu(layer(x, "stem", 2)), "e1", blocks[0])
+    e2 = chain(torch.relu(layer(x, "d1", 2)), "e2", blocks[1])
+    e3 = chain(torch.relu(layer(e2, "d2", 2)), "e3", blocks[2])
+    e4 = chain(torch.relu(layer(e3, "d3", 2)), "e4", blocks[3])
+    x = chain(twice(layer(e4, "u3")) + e3, "r3", blocks[4])
+    x = chain(twice(layer(x, "u2")) + e2, "r2", blocks[5])
+    return layer(torch.relu(layer(x, "head")), "out")
+
+
+def export(run, weights, reference):
+    model, steps = trained(run)
+    found = tensors(model)
+    told = {"format": "1", "widths": ",".join(map(str, model.widths)), "blocks": ",".join(map(str, model.blocks))}
+    for path in (weights, reference):
+        Path(path).parent.mkdir(parents=True, exist_ok=True)
+    save_file(found, weights, told)
+    maker = torch.Generator().manual_seed(1)
+    coarse = torch.randn(1, 6, 16, 24, generator=maker)
+    x = torch.nn.functional.interpolate(coarse, scale_factor=4, mode="bilinear") * 0.8
+    x = x + 0.1 * torch.randn(x.shape, generator=maker)
+    with torch.no_grad():
+        out = answer(found, x, model.blocks)
+        off = (out - model(x)).abs().max()
+    save_file({"input": x[0].contiguous(), "output": out[0].contiguous()}, reference)
+    print(f"{steps} steps, {sum(t.numel() for t in found.values())} weights, "
+          f"f16 against f32 at most {float(off):.4f} apart")

@@ -1,0 +1,183 @@
+"""One training scene after the other, each as a compressed file."""
+
+import time
+from pathlib import Path
+
+import numpy as np
+from scipy.spatial.transform import Rotation
+from shapely.geometry import MultiPoint
+
+from .. import oddments, shapes
+from . import arrange, colours, fall, poses, shine
+
+SIDE = 384              # pixels of 0.5 mm: 192 mm
+SPP = 6 
+HALF = SIDE * shine.PIXEL / 2
+KINDS = {"apart": 0.14, "clumps": 0.12, "blocks": 0.22, "layer": 0.20, "poured": 0.16, "dumped": 0.16}
+COLUMNS = ["middle_x", "middle_y", "long", "short", "turn", "square", "face", "form", "size", "share", "stranger"]
+
+
+def make(folder, count, seed):
+    """Scenes `seed`-00000 onwards; those that are there already are kept."""
+    import drjit
+
+    shine.variant()
+    drjit.set_thread_count(1)       # several makers run side by side
+    folder = Path(folder)
+    folder.mkdir(parents=True, exist_ok=True)
+    for number in range(count):
+        path = folder / f"{seed:03d}-{number:05d}.npz"
+        if path.exists():
+            continue
+        began = time.time()
+        rng = np.random.default_rng([seed, number])
+        kind = str(rng.choice(list(KINDS), p=list(KINDS.values())))
+        lay = layouts(kind, rng)
+        for again in range(2 if kind in ("poured", "dumped") else 1):    # a fall costs more than a picture
+            scene = shoot(kind, lay, np.random.default_rng([seed, number, again]), mirrored=again)
+            part = path if not again else path.with_name(path.stem + "b.npz")
+            hidden = part.with_suffix(".part")
+            with open(hidden, "wb") as file:
+                np.savez_compressed(file, **scene)
+            hidden.rename(part)
+        print(path.stem, kind, scene["table"].shape[0], f"{time.time() - began:.1f} s", flush=True)
+
+
+def layouts(kind, rng):
+    """Pieces that carry the number of a colour as their colour."""
+    layer = arrange.Layer(HALF + 14)
+    mix = int(rng.integers(1, 11))
+    own = rng.random() < 0.7        # neighbours mostly of one colour
+
+    def colour(like):
+        return like if like is not None and own and rng.random() < 0.8 else str(rng.integers(mix))
+
+    cup = arrange.draw_kinds
+    if kind == "apart":
+        arrange.scatter(layer, cup(int(rng.integers(5, 50)), rng), colour, rng)
+    elif kind == "clumps":
+        arrange.grow(layer, cup(int(rng.integers(25, 75)), rng), colour, rng, None, 0.72)
+    elif kind == "blocks":
+        kinds = cup(60, rng)
+        for _ in range(int(rng.integers(2, 9))):
+            pick = kinds[rng.integers(len(kinds))]
+            way = rng.random()
+            if way < 0.45:
+                arrange.lattice(layer, pick.form if rng.random() < 0.8 else None, 11, colour, rng)
+            elif way < 0.75:
+                arrange.lattice(layer, pick.form, 12, colour, rng, poses.SIZES[poses.SIZES.index(pick.studs[::-1])])
+            else:
+                face = arrange.draw_face(pick, rng)
+                arrange.ranks(layer, pick, face, int(rng.integers(2, 9)), colour, rng)
+        arrange.grow(layer, kinds[:int(rng.integers(0, 40))], colour, rng, None, 0.7, 5)
+    elif kind == "layer":
+        arrange.grow(layer, cup(int(rng.integers(30, 100)), rng), colour, rng, arrange.draw_face, 0.35, 12)
+    else:
+        piled = kind == "dumped"
+        kinds = cup(int(rng.integers(40, 85) if piled else rng.integers(35, 90)), rng)
+        spread = rng.uniform(22, 42) if piled else rng.uniform(95, 180)
+        for piece in fall.settle(kinds, spread, piled, rng):
+            if np.hypot(piece.x, piece.y) < 400 and piece.z > -3:
+                piece.colour = colour(None)
+                layer.pieces.append(piece)
+    if rng.random() < 0.17:
+        _strangers(layer, kind, rng)
+    return layer.pieces, mix
+
+
+def _strangers(layer, kind, rng):
+    """A few things that fit no shape."""
+    for _ in range(int(rng.integers(1, 7))):
+        for _ in range(40):
+            thing = oddments.Thing(str(rng.choice(oddments.KINDS)), *rng.uniform(-HALF, HALF, 2),
+                                   rng.uniform(0, 360), int(rng.integers(40)))
+            if kind in ("poured", "dumped"):
+                shape = thing.footprint()
+                free = all(shape.intersection(piece.footprint()).area < 0.01 for piece in layer.pieces)
+            else:
+                free = layer.room(thing, rng.choice([0.05, 3]))
+            if free:
+                thing.colour = ""
+                layer.add(thing)
+                break
+
+
+def shoot(kind, lay, rng, mirrored=0):
+    """The picture of a layout from a random place in random light, and its truth."""
+    from ..render import denoise
+
+    mi = shine.variant()
+    pieces, mix = lay
+    setting = shine.Setting(rng, SIDE)
+    shift = rng.uniform(-30, 30, 2) if kind in ("poured", "dumped") else np.zeros(2)
+    turned = [_moved(piece, shift, mirrored) for piece in pieces]
+    bodies = colours.mix(mix, setting.tray_lab, rng)
+    solids, tables, labs, metal, extra = [], [], [], [], []
+    for piece in turned:
+        solid = piece.solid() if isinstance(piece, oddments.Thing) else shapes.solid(piece.kind, True, 20)
+        solids.append((piece.to_world(solid.vertices), solid.faces))
+        stranger = isinstance(piece, oddments.Thing)
+        labs.append(int(piece.colour) if not stranger else mix + len(extra))
+        if stranger:
+            extra.append(colours.body(rng))
+        metal.append(stranger and piece.what == "disc")
+        if stranger:
+            tables.append([piece.x, piece.y, 16, 16, 0, 0, 0, 0, 0, 1, 1])
+        else:
+            tables.append([*poses.told(piece, setting.foot, setting.height), 1, 0])
+    starts = np.cumsum([0] + [len(v) for v, _ in solids])
+    ends = np.cumsum([len(f) for _, f in solids])
+    vertices = np.concatenate([v for v, _ in solids])
+    faces = np.concatenate([f + start for (_, f), start in zip(solids, starts)])
+    of = np.repeat(np.arange(len(solids)), [len(f) for _, f in solids])
+    albedo = colours.linear(np.concatenate([bodies, *[lab[None] for lab in extra]]))
+    number = np.repeat(labs, [len(v) for v, _ in solids])
+    shiny = np.array(metal)[of]
+    lamps, lit = shine.light(setting, mi)
+    plastic = (vertices, faces[~shiny], albedo, number)
+    coins = (vertices, faces[shiny]) if shiny.any() else None
+    tray = shine.tray_picture(setting, rng)
+    full = shine.world(setting, plastic, coins, mi, lamps, tray)
+    light = shine.picture(full, setting, SPP, int(rng.integers(2**31)), mi)
+    face, x, y = shine.hits(vertices, faces, setting, mi)
+    corner = vertices[faces]
+    normal = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0])
+    normal /= np.linalg.norm(normal, axis=1, keepdims=True) + 1e-12
+    lookup = np.concatenate([albedo[np.array(labs)[of]], [[0, 0, 0]]]).astype(np.float32)
+    flat = np.where(face[..., None] >= 0, lookup[face], shine.tray_at(tray, x, y))
+    upright = np.where(face[..., None] >= 0, np.concatenate([normal, [[0, 0, 1.0]]])[face], (0, 0, 1.0))
+    light = denoise(light, _halved(flat), _halved(upright))
+    at = (np.arange(24) + 0.5 - 12) * (SIDE * shine.PIXEL / 24)
+    bare = lit(*np.meshgrid(at, at)) * colours.linear(setting.tray_lab)
+    ids = np.where(face >= 0, of[face] + 1, 0)[::2, ::2].astype(np.uint16)
+    table = np.array(tables, np.float32)
+    whole = np.array([MultiPoint(_shadow(p.outline(), setting)).convex_hull.area for p in turned])
+    seen = np.bincount(ids.ravel(), minlength=len(turned) + 1)[1:] * shine.PIXEL**2
+    table[:, 9] = np.clip(seen / (0.97 * whole), 0, 1)
+    exposure = rng.uniform(0.75, 1.05) / max(np.percentile(light.max(2), 97) if rng.random() < 0.3 else 1.0, 0.6)
+    encode = lambda x: np.round(255 * colours.encode(x * exposure)).astype(np.uint8)  # noqa: E731
+    return {"image": encode(light), "bare": (bare * exposure).astype(np.float32), "ids": ids, "table": table,
+            "foot": setting.foot, "height": setting.height, "kind": kind}
+
+
+def _halved(fine):
+    return (fine[::2, ::2] + fine[1::2, ::2] + fine[::2, 1::2] + fine[1::2, 1::2]).astype(np.float32) / 4
+
+
+def _shadow(points, setting):
+    scale = setting.height / (setting.height - points[:, 2:])
+    return setting.foot + (points[:, :2] - setting.foot) * scale
+
+
+def _moved(piece, shift, quarters):
+    """Shifted, and turned by quarters of a turn, so that a fall serves more than once."""
+    import copy
+
+    moved = copy.copy(piece)
+    x, y = np.array([piece.x, piece.y])
+    for _ in range(quarters):
+        x, y = -y, x
+    moved.x, moved.y = x + shift[0], y + shift[1]
+    if quarters and getattr(piece, "rotation", None) is not None:
+        moved.rotation = Rotation.from_euler("z", 90 * quarters, degrees=True).as_matrix() @ piece.rotation
+    return moved

@@ -1,0 +1,281 @@
+//! The search's pieces and the net's, made one list.
+//!
+//! The search by edges and areas is exact where a piece lies alone, studs up. Where pieces touch,
+//! lie on a side or on each other it explains several by one; there the net's are taken, and
+//! edges move them into place. Who saw a piece is kept: it is the best that doubt can go by.
+
+use super::beside::is_touched;
+use super::evidence::EdgeScale;
+use super::face::Face;
+use super::find::{FoundPiece, Leftover, Sight, Witness, explain};
+use super::learned::{Input, Maps, Net, NetError, Proposal, proposals};
+use super::refine::{Bench, Score};
+use super::search::Search;
+use super::stance::{Stance, inside_convex};
+use crate::units::Mm;
+use rayon::prelude::*;
+
+/// Weaker proposals are shreds of others.
+const LEAST_SCORE: f64 = 0.3;
+/// Distance between places at which silhouettes are compared, mm.
+const STEP_MM: f64 = 1.0;
+/// Share of one silhouette within another from which both are about the same thing.
+const SAME_THING: f64 = 0.5;
+/// Intersection over union from which two silhouettes are one.
+const SAME_PLACE: f64 = 0.7;
+/// From this probability on the net's word counts where a piece lies alone.
+const NET_KNOWS: f64 = 0.9;
+/// Share of a piece by which proposals may overlap it and it still stands beside them.
+const BESIDE: f64 = 0.25;
+/// How far edges may move a proposal, mm and radians: what is further is another piece's edge.
+const MOST_MOVED: (f64, f64) = (2.5, 0.12);
+/// The least share of a piece that must certainly be no tray for the net's word alone: with less
+/// it may have been led astray by blur, a shadow or the tray's own texture.
+const LEAST_PIECE_SHARE: f64 = 0.3;
+/// A form that the net is less sure of stays open.
+const FORM_TOLD: f64 = 0.8;
+
+/// Finds every piece, and what no piece explains. `card` tells whether a place lies on the card,
+/// with a margin in mm.
+pub fn find_pieces(
+    sight: &Sight<'_>,
+    search: &Search,
+    card: &(dyn Fn(Mm, f64) -> bool + Sync),
+) -> (Vec<FoundPiece>, Vec<Leftover>) {
+    let (mut pieces, mut canvas) = explain(sight, search);
+    let outlines = outlines(&pieces, sight);
+    mark_touched(&mut pieces, &outlines, &|at| canvas.is_unexplained(at));
+    // Without its net the program still has its first pair of eyes.
+    if let Ok(seen) = by_net(sight, search, card) {
+        let mut seen: Vec<Seen<'_>> = seen.iter().map(|one| Seen::of(one, sight)).collect();
+        let searched = std::mem::take(&mut pieces);
+        for (piece, outline) in searched.into_iter().zip(&outlines) {
+            match judged(piece, &Shade::of(outline), &mut seen) {
+                Ok(piece) => pieces.push(piece),
+                Err(stance) => canvas.give_back(&stance, sight.foreground),
+            }
+        }
+        let bench = Bench {
+            view: sight.view,
+            camera: sight.camera,
+            scale: EdgeScale::for_noise(sight.ground),
+            kind_at: &|r, c| sight.foreground.kind[(r, c)],
+        };
+        let new: Vec<FoundPiece> = seen
+            .par_iter()
+            .filter(|one| !one.used)
+            .map(|one| one.piece(&bench))
+            .filter(|piece| piece.piece_share > LEAST_PIECE_SHARE)
+            .collect();
+        pieces.extend(new);
+        for piece in &pieces {
+            canvas.explain(&piece.stance);
+        }
+        let outlines = self::outlines(&pieces, sight);
+        mark_touched(&mut pieces, &outlines, &|at| canvas.is_unexplained(at));
+    }
+    (pieces, canvas.rest())
+}
+
+fn outlines(pieces: &[FoundPiece], sight: &Sight<'_>) -> Vec<Vec<Mm>> {
+    let silhouette = |piece: &FoundPiece| piece.stance.silhouette(sight.camera);
+    pieces.iter().map(silhouette).collect()
+}
+
+/// Marks the pieces that have another one, or what no piece explains, right beside them.
+fn mark_touched(pieces: &mut [FoundPiece], outlines: &[Vec<Mm>], unexplained: &dyn Fn(Mm) -> bool) {
+    for (i, piece) in pieces.iter_mut().enumerate() {
+        let others = || outlines.iter().enumerate().filter(|(k, _)| *k != i);
+        let taken =
+            |at: Mm| unexplained(at) || others().any(|(_, outline)| inside_convex(outline, at));
+        piece.touched = outlines.get(i).is_some_and(|o| is_touched(o, &taken));
+    }
+}
+
+fn by_net(
+    sight: &Sight<'_>,
+    search: &Search,
+    card: &(dyn Fn(Mm, f64) -> bool + Sync),
+) -> Result<Vec<Proposal>, NetError> {
+    let net = Net::shipped()?;
+    let input = Input::of(sight.view, sight.ground, sight.camera, card);
+    let maps = Maps::of(&net, &input)?;
+    let mut seen = proposals(&maps, sight.camera, &|shape| search.allows(shape));
+    seen.retain(|one| one.score >= LEAST_SCORE);
+    Ok(seen)
+}
+
+/// A silhouette and places all over it.
+struct Shade {
+    outline: Vec<Mm>,
+    places: Vec<Mm>,
+}
+
+impl Shade {
+    fn of(outline: &[Mm]) -> Self {
+        let steps = |value: &dyn Fn(&Mm) -> f64| {
+            let low = outline.iter().map(value).fold(f64::MAX, f64::min);
+            let high = outline.iter().map(value).fold(f64::MIN, f64::max);
+            (low / STEP_MM).floor() as i32..=(high / STEP_MM).ceil() as i32
+        };
+        let place = |step: i32| f64::from(step) * STEP_MM;
+        let rows = steps(&|p| p.y);
+        let places = rows
+            .flat_map(|row| steps(&|p| p.x).map(move |column| Mm::new(place(column), place(row))))
+            .filter(|at| inside_convex(outline, *at))
+            .collect();
+        Self {
+            outline: outline.to_vec(),
+            places,
+        }
+    }
+
+    fn common(&self, other: &Shade) -> f64 {
+        let inside = |at: &&Mm| inside_convex(&self.outline, **at);
+        other.places.iter().filter(inside).count() as f64
+    }
+
+    /// Share of `other` that lies in this one.
+    fn share_of(&self, other: &Shade) -> f64 {
+        self.common(other) / other.places.len().max(1) as f64
+    }
+
+    /// Intersection over union.
+    fn likeness(&self, other: &Shade) -> f64 {
+        let common = self.common(other);
+        let all = (self.places.len() + other.places.len()) as f64 - common;
+        common / all.max(1.0)
+    }
+}
+
+/// What the net sees, as the search speaks of it.
+struct Seen<'a> {
+    proposal: &'a Proposal,
+    stance: Stance,
+    shade: Shade,
+    used: bool,
+}
+
+impl<'a> Seen<'a> {
+    fn of(proposal: &'a Proposal, sight: &Sight<'_>) -> Self {
+        // The net tells how the box's longer side is turned, whichever of the piece's it is.
+        let along = match proposal.face {
+            Face::End => proposal.shape.short_mm(),
+            _ => proposal.shape.long_mm(),
+        };
+        let flat = matches!(proposal.face, Face::Up | Face::Down);
+        let is_along = flat || (along - proposal.lies.long_mm).abs() < 1e-6;
+        let quarter = if is_along {
+            0.0
+        } else {
+            std::f64::consts::FRAC_PI_2
+        };
+        let stance = Stance {
+            shape: proposal.shape,
+            face: proposal.face,
+            at: proposal.at,
+            turn: proposal.turn + quarter,
+        };
+        Self {
+            proposal,
+            stance,
+            shade: Shade::of(&stance.silhouette(sight.camera)),
+            used: false,
+        }
+    }
+
+    fn is_of(&self, stance: &Stance) -> bool {
+        self.stance.shape == stance.shape && self.stance.face == stance.face
+    }
+
+    /// The piece, where edges say that it is.
+    fn piece(&self, bench: &Bench<'_>) -> FoundPiece {
+        let (mut stance, mut score): (Stance, Score) = bench.refine(self.stance);
+        let turned = (stance.turn - self.stance.turn).abs();
+        if stance.at.distance(self.stance.at) > MOST_MOVED.0 || turned > MOST_MOVED.1 {
+            stance = self.stance;
+            score = bench.score(&stance);
+        }
+        let outline = stance.silhouette(bench.camera);
+        let shape = stance.shape;
+        let size = |shape: super::shape::Shape| (shape.short, shape.long);
+        let others = &self.proposal.runners_up;
+        let same_size = |form| {
+            let all = others.iter().filter(|o| size(o.shape) == size(shape));
+            all.filter(|o| o.shape.form == form)
+                .map(|o| o.p)
+                .sum::<f64>()
+        };
+        let runner_up = others.iter().find(|o| size(o.shape) != size(shape));
+        let other_form = others
+            .iter()
+            .map(|o| o.shape.form)
+            .find(|form| *form != shape.form && same_size(*form) > 0.0)
+            .filter(|form| {
+                let ours = self.proposal.p + same_size(shape.form);
+                ours / (ours + same_size(*form)) < FORM_TOLD
+            });
+        let sizes: f64 = others
+            .iter()
+            .filter(|o| size(o.shape) == size(shape))
+            .map(|o| o.p)
+            .sum();
+        FoundPiece {
+            stance,
+            outline: score.outline,
+            weakest_side: score.weakest_side,
+            studs: score.studs,
+            piece_share: score.piece_share,
+            ground_share: score.ground_share,
+            score: score.total,
+            runner_up: runner_up.map(|o| (o.shape, score.total)),
+            other_form: other_form.map(|form| (form, score.total)),
+            at_frame: outline.iter().any(|p| bench.view.sample(*p).is_none()),
+            like_tray: false,
+            touched: false,
+            witness: Witness::Net((self.proposal.p + sizes).min(1.0) * self.proposal.score),
+        }
+    }
+}
+
+/// A piece of the search as it stands beside what the net sees; its stance where it does not.
+fn judged(
+    mut piece: FoundPiece,
+    shade: &Shade,
+    seen: &mut [Seen<'_>],
+) -> Result<FoundPiece, Stance> {
+    let twin = seen
+        .iter_mut()
+        .filter(|one| !one.used && one.is_of(&piece.stance))
+        .find(|one| shade.likeness(&one.shade) > SAME_PLACE);
+    if let Some(one) = twin {
+        one.used = true;
+        piece.witness = Witness::Both;
+        return Ok(piece);
+    }
+    if piece.touched {
+        let overlapped: f64 = seen.iter().map(|one| one.shade.share_of(shade)).sum();
+        return if overlapped > BESIDE {
+            Err(piece.stance)
+        } else {
+            Ok(piece)
+        };
+    }
+    let mut about: Vec<&mut Seen<'_>> = seen
+        .iter_mut()
+        .filter(|one| !one.used && shade.share_of(&one.shade) > SAME_THING)
+        .collect();
+    if about.is_empty() {
+        return Ok(piece);
+    }
+    let known = about.iter().all(|one| one.proposal.p > NET_KNOWS);
+    let other_way = about.iter().any(|one| one.stance.face != Face::Up);
+    if known && (other_way || about.len() > 1) {
+        return Err(piece.stance);
+    }
+    for one in &mut about {
+        one.used = true;
+    }
+    piece.witness = Witness::Contested;
+    Ok(piece)
+}

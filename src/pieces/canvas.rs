@@ -1,0 +1,134 @@
+//! What is left to explain: the kinds of all pixels, less what pieces already explain.
+
+use ndarray::Array2;
+
+use super::find::Leftover;
+use super::seeds::{Seed, seeds};
+use super::stance::{Stance, inside_convex};
+use crate::tray::{Foreground, Kind, LabView};
+use crate::units::Mm;
+use crate::view::Camera;
+
+/// The smallest patch of certain foreground worth a search; a 1x1 covers 61 mm².
+pub(super) const LEAST_SEED_MM2: f64 = 14.0;
+/// Patches wider than this are a rim or another surface, not pieces.
+pub(super) const WIDEST_SEED_MM: f64 = 150.0;
+/// How far a piece's colour bleeds over its outline, mm.
+const BLUR_RIM_MM: f64 = 0.9;
+
+/// Kinds of all pixels; what pieces already explain counts as outside.
+pub(super) struct Canvas<'a> {
+    pub view: &'a LabView,
+    camera: &'a Camera,
+    pub kind: Array2<Kind>,
+}
+
+impl<'a> Canvas<'a> {
+    /// Nothing explained yet but the tray's rim, its shadow and the table beyond.
+    pub fn of(view: &'a LabView, camera: &'a Camera, foreground: &Foreground) -> Self {
+        let mut canvas = Self {
+            view,
+            camera,
+            kind: foreground.kind.clone(),
+        };
+        for kind in [Kind::Piece, Kind::Dim] {
+            canvas.drop_rims(kind);
+        }
+        canvas
+    }
+
+    /// Connected patches of a kind.
+    pub fn seeds(&self, kind: Kind, least_mm2: f64) -> Vec<Seed> {
+        seeds(self.view, |r, c| self.kind[(r, c)] == kind, least_mm2)
+    }
+
+    /// Takes out what reaches the photo's edge and is too wide for a piece.
+    fn drop_rims(&mut self, kind: Kind) {
+        for seed in self.seeds(kind, LEAST_SEED_MM2) {
+            let (low, high) = seed.bounds(self.view);
+            if seed.at_frame && (high.x - low.x).max(high.y - low.y) > WIDEST_SEED_MM {
+                for at in &seed.pixels {
+                    self.kind[*at] = Kind::Outside;
+                }
+            }
+        }
+    }
+
+    /// Takes a piece's silhouette, with a rim of blur around it, out.
+    pub fn explain(&mut self, stance: &Stance) {
+        for at in self.covered(stance) {
+            self.kind[at] = Kind::Outside;
+        }
+    }
+
+    /// Pixels of a piece's silhouette and its rim.
+    fn covered(&self, stance: &Stance) -> Vec<(usize, usize)> {
+        let outline = grown(&stance.silhouette(self.camera), BLUR_RIM_MM);
+        let view = self.view;
+        let (rows, columns) = view.size();
+        let cell = |v: f64, most: usize| (v.max(0.0) as usize).min(most);
+        let span = |places: &dyn Fn(&Mm) -> f64| {
+            let low = outline.iter().map(places).fold(f64::MAX, f64::min);
+            let high = outline.iter().map(places).fold(f64::MIN, f64::max);
+            (low, high)
+        };
+        let (left, right) = span(&|p| (p.x - view.origin.x) / view.mm_per_px);
+        let (top, bottom) = span(&|p| (p.y - view.origin.y) / view.mm_per_px);
+        let mut covered = Vec::new();
+        for row in cell(top, rows)..cell(bottom + 1.0, rows) {
+            for column in cell(left, columns)..cell(right + 1.0, columns) {
+                let at = Mm::new(
+                    view.origin.x + (column as f64 + 0.5) * view.mm_per_px,
+                    view.origin.y + (row as f64 + 0.5) * view.mm_per_px,
+                );
+                if inside_convex(&outline, at) {
+                    covered.push((row, column));
+                }
+            }
+        }
+        covered
+    }
+
+    /// Gives back what a piece explained that is none.
+    pub fn give_back(&mut self, stance: &Stance, foreground: &Foreground) {
+        for at in self.covered(stance) {
+            self.kind[at] = foreground.kind[at];
+        }
+    }
+
+    /// Whether certain foreground that no piece explains is at a place.
+    pub fn is_unexplained(&self, at: Mm) -> bool {
+        let (x, y) = (at.x - self.view.origin.x, at.y - self.view.origin.y);
+        let (column, row) = (x / self.view.mm_per_px, y / self.view.mm_per_px);
+        x >= 0.0 && y >= 0.0 && self.kind.get((row as usize, column as usize)) == Some(&Kind::Piece)
+    }
+
+    /// Patches that certainly are no tray and that no piece explains.
+    pub fn rest(&self) -> Vec<Leftover> {
+        let rest = self.seeds(Kind::Piece, LEAST_SEED_MM2);
+        rest.iter().map(|seed| leftover(self.view, seed)).collect()
+    }
+}
+
+fn leftover(view: &LabView, seed: &Seed) -> Leftover {
+    let (low, high) = seed.bounds(view);
+    Leftover {
+        at: Mm::new((low.x + high.x) / 2.0, (low.y + high.y) / 2.0),
+        area_mm2: seed.area_mm2,
+        at_frame: seed.at_frame,
+    }
+}
+
+/// A convex outline with its corners moved outwards by `margin_mm`.
+fn grown(outline: &[Mm], margin_mm: f64) -> Vec<Mm> {
+    let n = outline.len().max(1) as f64;
+    let mx = outline.iter().map(|p| p.x).sum::<f64>() / n;
+    let my = outline.iter().map(|p| p.y).sum::<f64>() / n;
+    let away = |p: &Mm| {
+        let (dx, dy) = (p.x - mx, p.y - my);
+        let length = dx.hypot(dy).max(1e-9);
+        let by = (length + margin_mm) / length;
+        Mm::new(mx + dx * by, my + dy * by)
+    };
+    outline.iter().map(away).collect()
+}

@@ -1,0 +1,159 @@
+//! The net's output by name: what each cell of two millimetres says.
+
+use ndarray::{Array3, s};
+
+use super::input::{CELL_MM, Input};
+use super::net::{Net, NetError, OUTPUTS, REDUCTION};
+use crate::units::Mm;
+
+/// Distance from one cell to the next, mm.
+pub const OUT_MM: f64 = CELL_MM * REDUCTION as f64;
+/// Sizes that the net tells apart, in the order of [`super::super::shape::SIZES`].
+pub const SIZE_COUNT: usize = 18;
+/// The net's unit of length, mm.
+const LENGTH_MM: f64 = 16.0;
+/// Lengths beyond these, in natural logarithms of that unit, are nonsense: 0.3 and 870 mm.
+const LENGTH_RANGE: (f32, f32) = (-4.0, 4.0);
+
+/// First channel of each part of the output.
+const WHAT: usize = 0;
+const VOTE: usize = 3;
+const DOUBLE: usize = 5;
+const QUADRUPLE: usize = 7;
+const FACE: usize = 9;
+const FORM: usize = 13;
+const SIZE: usize = 16;
+const VISIBLE: usize = 34;
+const LONG: usize = 35;
+const SHORT: usize = 36;
+
+/// Output of the net and where it lies on the tray.
+#[derive(Clone, Debug)]
+pub struct Maps {
+    /// (rows, columns, channels)
+    values: Array3<f32>,
+    /// Outer corner of the input's first cell.
+    origin: Mm,
+}
+
+/// What a cell shows.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct What {
+    /// Probability of empty tray.
+    pub ground: f64,
+    /// Probability of a piece.
+    pub piece: f64,
+    /// Probability of a thing that is no piece.
+    pub stranger: f64,
+}
+
+impl Maps {
+    /// Runs the net.
+    ///
+    /// # Errors
+    /// [`NetError::Input`] where the input is not what the net takes.
+    pub fn of(net: &Net, input: &Input) -> Result<Self, NetError> {
+        Ok(Self {
+            values: net.of(&input.values)?,
+            origin: input.origin,
+        })
+    }
+
+    /// Maps from an output (rows, columns, channels) that is at hand; `None` where it has
+    /// other than [`OUTPUTS`] channels. `origin` is the outer corner of the input's first cell.
+    pub fn from_output(values: Array3<f32>, origin: Mm) -> Option<Self> {
+        (values.dim().2 == OUTPUTS).then_some(Self { values, origin })
+    }
+
+    /// Rows and columns.
+    pub fn size(&self) -> (usize, usize) {
+        (self.values.dim().0, self.values.dim().1)
+    }
+
+    /// The tray place that a cell speaks for: the middle of the input cell on which all
+    /// its kernels are centred.
+    pub fn middle(&self, row: usize, column: usize) -> Mm {
+        let along = |cell: usize| ((cell * REDUCTION) as f64 + 0.5) * CELL_MM;
+        Mm::new(self.origin.x + along(column), self.origin.y + along(row))
+    }
+
+    fn value(&self, row: usize, column: usize, channel: usize) -> f64 {
+        f64::from(self.values[(row, column, channel)])
+    }
+
+    fn log_shares<const N: usize>(&self, row: usize, column: usize, first: usize) -> [f64; N] {
+        let logits = self.values.slice(s![row, column, first..first + N]);
+        let mut out = [0.0; N];
+        for (out, logit) in out.iter_mut().zip(logits) {
+            *out = f64::from(*logit);
+        }
+        log_softmax(out)
+    }
+
+    /// What the cell shows.
+    pub fn what(&self, row: usize, column: usize) -> What {
+        let [ground, piece, stranger] = self.log_shares(row, column, WHAT).map(f64::exp);
+        What {
+            ground,
+            piece,
+            stranger,
+        }
+    }
+
+    /// Where the cell thinks its piece's middle is seen.
+    pub fn vote(&self, row: usize, column: usize) -> Mm {
+        let at = self.middle(row, column);
+        Mm::new(
+            at.x + LENGTH_MM * self.value(row, column, VOTE),
+            at.y + LENGTH_MM * self.value(row, column, VOTE + 1),
+        )
+    }
+
+    /// Cosine and sine of twice the long side's direction.
+    pub fn double_turn(&self, row: usize, column: usize) -> (f64, f64) {
+        let at = |channel| self.value(row, column, channel);
+        (at(DOUBLE), at(DOUBLE + 1))
+    }
+
+    /// Cosine and sine of four times the direction of a square's side.
+    pub fn quadruple_turn(&self, row: usize, column: usize) -> (f64, f64) {
+        let at = |channel| self.value(row, column, channel);
+        (at(QUADRUPLE), at(QUADRUPLE + 1))
+    }
+
+    /// Logarithms of the probabilities of [`super::super::face::Face::ALL`].
+    pub fn log_face(&self, row: usize, column: usize) -> [f64; 4] {
+        self.log_shares(row, column, FACE)
+    }
+
+    /// Logarithms of the probabilities of [`super::super::shape::Form::ALL`].
+    pub fn log_form(&self, row: usize, column: usize) -> [f64; 3] {
+        self.log_shares(row, column, FORM)
+    }
+
+    /// Logarithms of the probabilities of [`super::super::shape::SIZES`].
+    pub fn log_size(&self, row: usize, column: usize) -> [f64; SIZE_COUNT] {
+        self.log_shares(row, column, SIZE)
+    }
+
+    /// The logit of the share of its piece's own silhouette that can be seen.
+    pub fn visible_logit(&self, row: usize, column: usize) -> f64 {
+        self.value(row, column, VISIBLE)
+    }
+
+    /// Natural logarithms of the piece's long and short side as it lies, in mm.
+    pub fn log_lengths(&self, row: usize, column: usize) -> (f64, f64) {
+        let log = |channel| {
+            let value = self.values[(row, column, channel)];
+            f64::from(value.clamp(LENGTH_RANGE.0, LENGTH_RANGE.1)) + LENGTH_MM.ln()
+        };
+        (log(LONG), log(SHORT))
+    }
+}
+
+/// Logarithms of a distribution from logits.
+pub(super) fn log_softmax<const N: usize>(logits: [f64; N]) -> [f64; N] {
+    let most = logits.iter().copied().fold(f64::MIN, f64::max);
+    let sum: f64 = logits.iter().map(|v| (v - most).exp()).sum();
+    logits.map(|v| v - most - sum.ln())
+}

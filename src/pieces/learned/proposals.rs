@@ -1,0 +1,263 @@
+//! From maps to proposals: for each piece that the net sees, where it lies and how likely
+//! every form, size and side is.
+
+use super::super::face::Face;
+use super::super::shape::{Form, SIZES, Shape};
+use super::super::stance::area_and_middle;
+use super::lies::Lies;
+use super::maps::{Maps, OUT_MM, SIZE_COUNT, log_softmax};
+use super::votes::{Cluster, Voter, clusters, voters};
+use crate::units::Mm;
+use crate::view::Camera;
+
+/// Sigma of the natural logarithm of a told length. Half a stud's pitch on a 2x4's long
+/// side is 0.12; raising it trusts the sizes' own probabilities more.
+const LENGTH_SIGMA: f64 = 0.08;
+/// Less likely readings are not kept.
+const LEAST_READING: f64 = 0.01;
+
+/// One way to read what lies at a place.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Reading {
+    /// Form and size.
+    pub shape: Shape,
+    /// Which side is up.
+    pub face: Face,
+    /// Its probability among all allowed readings. The net's own, not calibrated.
+    pub p: f64,
+}
+
+/// How good the ground is that a proposal stands on.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Grounds {
+    /// Root of the mean squared distance of votes from their mean, mm.
+    pub spread_mm: f64,
+    /// Cells that are there, as a share of those that the box should show.
+    pub there: f64,
+    /// Mean of P(piece) less the larger of P(ground) and P(stranger).
+    pub margin: f64,
+}
+
+/// A piece that the net sees.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Proposal {
+    /// Where the middle of its box is seen on the tray's plane.
+    pub seen: Mm,
+    /// Where that middle is on the tray.
+    pub at: Mm,
+    /// Direction of its longer side as it lies, radians from the card's x axis towards its
+    /// y axis: from 0 to pi, to pi / 2 where it lies square.
+    pub turn: f64,
+    /// Which side is up.
+    pub face: Face,
+    /// Probabilities of [`Face::ALL`], each on its own.
+    pub face_p: [f64; 4],
+    /// Probabilities of [`Form::ALL`], each on its own.
+    pub form_p: [f64; 3],
+    /// Probabilities of [`SIZES`], each on its own.
+    pub size_p: [f64; SIZE_COUNT],
+    /// Form and size.
+    pub shape: Shape,
+    /// Probability of this shape on this side among all allowed ones.
+    pub p: f64,
+    /// Other likely readings, best first.
+    pub runners_up: Vec<Reading>,
+    /// The box that the shape fills as it lies.
+    pub lies: Lies,
+    /// Long and short side as the net tells of them, mm.
+    pub told_mm: (f64, f64),
+    /// Share of its silhouette that can be seen.
+    pub visible: f64,
+    /// Cells of the maps as (row, column).
+    pub cells: Vec<(usize, usize)>,
+    /// How firmly it is there, from 0 to 1: its cells' mean probability of a piece, less
+    /// where fewer are there than should be.
+    pub score: f64,
+    /// What the score and later checks are made of.
+    pub grounds: Grounds,
+}
+
+/// Every piece that the net sees. Only shapes that are `allowed` are chosen from; where none
+/// is, nothing is seen.
+pub fn proposals(maps: &Maps, camera: &Camera, allowed: &dyn Fn(Shape) -> bool) -> Vec<Proposal> {
+    let shapes = shapes(allowed);
+    let voters = voters(maps);
+    let mut found: Vec<Proposal> = clusters(&voters)
+        .iter()
+        .filter_map(|cluster| proposal(maps, camera, &shapes, &voters, cluster))
+        .collect();
+    found.sort_by(|a, b| {
+        b.score
+            .total_cmp(&a.score)
+            .then(a.seen.y.total_cmp(&b.seen.y))
+            .then(a.seen.x.total_cmp(&b.seen.x))
+    });
+    found
+}
+
+/// Allowed shapes with their places in the net's order of forms and sizes.
+fn shapes(allowed: &dyn Fn(Shape) -> bool) -> Vec<(usize, usize, Shape)> {
+    let mut shapes = Vec::new();
+    for (f, form) in Form::ALL.into_iter().enumerate() {
+        for (s, (short, long)) in SIZES.into_iter().enumerate() {
+            let shape = Shape { form, short, long };
+            if allowed(shape) {
+                shapes.push((f, s, shape));
+            }
+        }
+    }
+    shapes
+}
+
+/// Weighted means of what a cluster's cells say.
+#[derive(Default)]
+struct Means {
+    weight: f64,
+    double: (f64, f64),
+    quadruple: (f64, f64),
+    face: [f64; 4],
+    form: [f64; 3],
+    size: [f64; SIZE_COUNT],
+    visible: f64,
+    lengths: (f64, f64),
+    spread: f64,
+    margin: f64,
+    piece: f64,
+}
+
+impl Means {
+    fn of<'a>(maps: &Maps, middle: Mm, voters: impl Iterator<Item = &'a Voter>) -> Self {
+        let mut means = Self::default();
+        for voter in voters {
+            means.add(maps, middle, voter);
+        }
+        let w = means.weight.max(1e-9);
+        let both = |(a, b): (f64, f64)| (a / w, b / w);
+        Self {
+            weight: means.weight,
+            double: both(means.double),
+            quadruple: both(means.quadruple),
+            face: means.face.map(|v| v / w),
+            form: means.form.map(|v| v / w),
+            size: means.size.map(|v| v / w),
+            visible: means.visible / w,
+            lengths: both(means.lengths),
+            spread: (means.spread / w).sqrt(),
+            margin: means.margin / w,
+            piece: means.piece / w,
+        }
+    }
+
+    fn add(&mut self, maps: &Maps, middle: Mm, voter: &Voter) {
+        let ((row, column), w) = (voter.cell, voter.weight);
+        let pair = |sum: &mut (f64, f64), (a, b): (f64, f64)| {
+            sum.0 += w * a;
+            sum.1 += w * b;
+        };
+        let list = |sum: &mut [f64], values: &[f64]| {
+            for (sum, value) in sum.iter_mut().zip(values) {
+                *sum += w * value;
+            }
+        };
+        let what = maps.what(row, column);
+        self.weight += w;
+        pair(&mut self.double, maps.double_turn(row, column));
+        pair(&mut self.quadruple, maps.quadruple_turn(row, column));
+        pair(&mut self.lengths, maps.log_lengths(row, column));
+        list(&mut self.face, &maps.log_face(row, column));
+        list(&mut self.form, &maps.log_form(row, column));
+        list(&mut self.size, &maps.log_size(row, column));
+        self.visible += w * maps.visible_logit(row, column);
+        self.spread += w * voter.vote.distance(middle).powi(2);
+        self.margin += w * (what.piece - what.ground.max(what.stranger));
+        self.piece += w * what.piece;
+    }
+}
+
+fn proposal(
+    maps: &Maps,
+    camera: &Camera,
+    shapes: &[(usize, usize, Shape)],
+    voters: &[Voter],
+    cluster: &Cluster,
+) -> Option<Proposal> {
+    let chosen = || cluster.voters.iter().filter_map(|i| voters.get(*i));
+    let means = Means::of(maps, cluster.middle, chosen());
+    let mut readings = readings(&means, shapes).into_iter();
+    let best = readings.next()?;
+    let lies = Lies::of(best.shape, best.face)?;
+    let turn = if lies.is_square() {
+        let quarter = std::f64::consts::FRAC_PI_2;
+        (means.quadruple.1.atan2(means.quadruple.0) / 4.0).rem_euclid(quarter)
+    } else {
+        (means.double.1.atan2(means.double.0) / 2.0).rem_euclid(std::f64::consts::PI)
+    };
+    let at = lies.at(cluster.middle, camera);
+    let visible = 1.0 / (1.0 + (-means.visible).exp());
+    let outline: Vec<(f64, f64)> = lies
+        .silhouette(at, turn, camera)
+        .iter()
+        .map(|p| (p.x, p.y))
+        .collect();
+    let due = visible * area_and_middle(&outline).0 / (OUT_MM * OUT_MM);
+    let there = means.weight / due.max(1.0);
+    Some(Proposal {
+        seen: cluster.middle,
+        at,
+        turn,
+        face: best.face,
+        face_p: log_softmax(means.face).map(f64::exp),
+        form_p: log_softmax(means.form).map(f64::exp),
+        size_p: log_softmax(means.size).map(f64::exp),
+        shape: best.shape,
+        p: best.p,
+        runners_up: readings.collect(),
+        lies,
+        told_mm: (means.lengths.0.exp(), means.lengths.1.exp()),
+        visible,
+        cells: chosen().map(|voter| voter.cell).collect(),
+        score: means.piece * there.min(1.0),
+        grounds: Grounds {
+            spread_mm: means.spread,
+            there,
+            margin: means.margin,
+        },
+    })
+}
+
+/// Likely readings, best first: the three probabilities and how well the told lengths agree
+/// with those of the box, together, among all allowed shapes on all sides.
+fn readings(means: &Means, shapes: &[(usize, usize, Shape)]) -> Vec<Reading> {
+    let face = log_softmax(means.face);
+    let form = log_softmax(means.form);
+    let size = log_softmax(means.size);
+    let mut all: Vec<Reading> = Vec::new();
+    for &(f, s, shape) in shapes {
+        for (up, side) in face.iter().zip(Face::ALL) {
+            let (Some(lies), Some(form), Some(size)) =
+                (Lies::of(shape, side), form.get(f), size.get(s))
+            else {
+                continue;
+            };
+            let off = |log: f64, mm: f64| -0.5 * ((log - mm.ln()) / LENGTH_SIGMA).powi(2);
+            let lengths = off(means.lengths.0, lies.long_mm) + off(means.lengths.1, lies.short_mm);
+            all.push(Reading {
+                shape,
+                face: side,
+                p: up + form + size + lengths,
+            });
+        }
+    }
+    let most = all.iter().map(|r| r.p).fold(f64::MIN, f64::max);
+    let sum: f64 = all.iter().map(|r| (r.p - most).exp()).sum();
+    for reading in &mut all {
+        reading.p = (reading.p - most).exp() / sum;
+    }
+    all.retain(|reading| reading.p > LEAST_READING);
+    all.sort_by(|a, b| b.p.total_cmp(&a.p).then(a.shape.cmp(&b.shape)));
+    all
+}
+
+#[cfg(test)]
+#[path = "proposals_tests.rs"]
+mod tests;
