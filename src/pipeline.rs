@@ -9,7 +9,7 @@ use crate::card::{CardError, FoundCard, card_quality, find};
 use crate::colour::{
     Correction, CorrectionError, Patch, PrintProfile, SwatchBook, correct, read_patches,
 };
-use crate::count::doubt::{colour_doubts, form_is_told};
+use crate::count::doubt::colour_doubts;
 use crate::count::groups::round3;
 use crate::count::{groups, name_colours, shape_probability};
 use crate::photo::{Photo, edge_width_px, overexposed_share, white_level};
@@ -330,7 +330,7 @@ pub fn placed(scene: &Scene, seen: &Seen) -> Option<Piece> {
 
 /// The form as a sheet says it: `any` where it cannot be told.
 fn form_name(piece: &FoundPiece) -> &'static str {
-    if form_is_told(piece) {
+    if piece.form_is_told() {
         piece.stance.shape.form.name()
     } else {
         "any"

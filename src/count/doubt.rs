@@ -63,12 +63,8 @@ const SIDE_COST_PER_MM: f64 = 4.0;
 const EVEN: f64 = 0.1;
 const STEEPNESS: f64 = 30.0;
 
-/// Score a mm of length and width by which one form must beat another to be told
-/// apart for certain. On the rendered trays wrong forms beat right ones by up to
-/// 1.16; many right ones win by less, and are left open.
-const FORM_CLEAR_PER_MM: f64 = 1.5;
-/// Probability of a piece whose form is left open.
-const FORM_OPEN: f64 = 0.85;
+/// The most that is left to a piece whose form is open, or only the net's to tell.
+const FORM_OPEN: f64 = 0.88;
 
 /// Probability that is left to a piece of a clump: which of several outlines that explain a clump is
 /// the true one is not weighed up, and in `sample-photos/tune` about half of such pieces have the
@@ -81,14 +77,7 @@ const ONE_WITNESS: f64 = 0.8;
 // What touches is never sure, nor what only one sees.
 const _: () = assert!(ONE_WITNESS < SURE);
 const _: () = assert!(IN_A_CLUMP < SURE);
-
-/// Whether the form of a piece can be told from the others that were looked for.
-pub fn form_is_told(piece: &FoundPiece) -> bool {
-    let shape = piece.stance.shape;
-    piece.other_form.is_none_or(|(_, score)| {
-        piece.score - score > FORM_CLEAR_PER_MM * (shape.long_mm() + shape.short_mm())
-    })
-}
+const _: () = assert!(FORM_OPEN < SURE);
 
 /// Probability that form and size are right, with the doubts that lower it.
 pub fn shape_probability(piece: &FoundPiece) -> (f64, Vec<Doubt>) {
@@ -108,9 +97,10 @@ pub fn shape_probability(piece: &FoundPiece) -> (f64, Vec<Doubt>) {
             doubts.push(Doubt::Shape(other));
         }
     }
-    if let Some((other, _)) = piece.other_form.filter(|_| !form_is_told(piece)) {
-        probability *= FORM_OPEN;
+    let open = piece.form_p < 1.0 || !piece.form_is_told();
+    if let Some((other, _)) = piece.other_form.filter(|_| open) {
         doubts.push(Doubt::Form(other));
+        probability *= piece.form_p.min(FORM_OPEN);
     }
     if piece.outline < 0.8 || piece.weakest_side < 0.0 {
         probability *= (0.5 + 0.5 * piece.outline).clamp(0.2, 0.88);

@@ -11,6 +11,7 @@ use super::find::{FoundPiece, Leftover, Sight, Witness, explain};
 use super::learned::{Input, Maps, Net, NetError, Proposal, proposals};
 use super::refine::{Bench, Score};
 use super::search::Search;
+use super::shape::{Form, Shape};
 use super::stance::{Stance, inside_convex};
 use crate::units::Mm;
 use rayon::prelude::*;
@@ -29,10 +30,14 @@ const NET_KNOWS: f64 = 0.9;
 const BESIDE: f64 = 0.25;
 /// How far edges may move a proposal, mm and radians: what is further is another piece's edge.
 const MOST_MOVED: (f64, f64) = (2.5, 0.12);
-/// The least share of a piece that must certainly be no tray for the net's word alone: with less
-/// it may have been led astray by blur, a shadow or the tray's own texture.
-const LEAST_PIECE_SHARE: f64 = 0.3;
-/// A form that the net is less sure of stays open.
+/// The least share of a piece that must certainly be no tray, and no other piece's, for the net's
+/// word alone: with less it may have been led astray by blur, a shadow, the tray's own texture
+/// or rim, or a wall of a piece that is there already.
+const LEAST_UNEXPLAINED: f64 = 0.4;
+/// Evidence of the whole outline, of its weakest side and of its studs from which a piece that
+/// lies alone is what the search says, whatever the net sees in it.
+const CLEAR: (f64, f64, f64) = (0.8, 0.5, 0.2);
+/// From this probability on the net's word against the edges' leaves a form open.
 const FORM_TOLD: f64 = 0.8;
 
 /// Finds every piece, and what no piece explains. `card` tells whether a place lies on the card,
@@ -48,24 +53,33 @@ pub fn find_pieces(
     // Without its net the program still has its first pair of eyes.
     if let Ok(seen) = by_net(sight, search, card) {
         let mut seen: Vec<Seen<'_>> = seen.iter().map(|one| Seen::of(one, sight)).collect();
-        let searched = std::mem::take(&mut pieces);
-        for (piece, outline) in searched.into_iter().zip(&outlines) {
-            match judged(piece, &Shade::of(outline), &mut seen) {
-                Ok(piece) => pieces.push(piece),
-                Err(stance) => canvas.give_back(&stance, sight.foreground),
-            }
-        }
         let bench = Bench {
             view: sight.view,
             camera: sight.camera,
             scale: EdgeScale::for_noise(sight.ground),
             kind_at: &|r, c| sight.foreground.kind[(r, c)],
         };
+        let searched = std::mem::take(&mut pieces);
+        for (piece, outline) in searched.into_iter().zip(&outlines) {
+            match judged(piece, &Shade::of(outline), &mut seen, &bench) {
+                Ok(piece) => pieces.push(piece),
+                Err(stance) => canvas.give_back(&stance, sight.foreground),
+            }
+        }
         let new: Vec<FoundPiece> = seen
             .par_iter()
             .filter(|one| !one.used)
             .map(|one| one.piece(&bench))
-            .filter(|piece| piece.piece_share > LEAST_PIECE_SHARE)
+            .filter(|piece| {
+                let t: f64 = std::env::var("DEV_T")
+                    .ok()
+                    .and_then(|v| v.parse().ok())
+                    .unwrap_or(LEAST_UNEXPLAINED);
+                if t < 0.0 {
+                    return piece.piece_share > -t;
+                }
+                canvas.share_unexplained(&piece.stance) > t
+            })
             .collect();
         pieces.extend(new);
         for piece in &pieces {
@@ -104,6 +118,9 @@ fn by_net(
     seen.retain(|one| one.score >= LEAST_SCORE);
     Ok(seen)
 }
+
+/// What the net says is never beyond doubt.
+const SAID: f64 = 0.999;
 
 /// A silhouette and places all over it.
 struct Shade {
@@ -184,8 +201,28 @@ impl<'a> Seen<'a> {
         }
     }
 
-    fn is_of(&self, stance: &Stance) -> bool {
-        self.stance.shape == stance.shape && self.stance.face == stance.face
+    /// Whether it has the size of a piece and lies as flat as that does.
+    fn has_footprint_of(&self, stance: &Stance) -> bool {
+        let flat = |face| matches!(face, Face::Up | Face::Down);
+        size(self.stance.shape) == size(stance.shape) && flat(self.stance.face) == flat(stance.face)
+    }
+
+    /// The forms of its size, likeliest first, each with its probability among them.
+    fn forms(&self) -> [(Form, f64); 3] {
+        let own = (self.proposal.shape, self.proposal.p);
+        let others = self.proposal.runners_up.iter().map(|o| (o.shape, o.p));
+        let mut forms = Form::ALL.map(|form| (form, 0.0));
+        for (shape, p) in std::iter::once(own).chain(others) {
+            if size(shape) == size(own.0) {
+                for (form, sum) in &mut forms {
+                    *sum += if *form == shape.form { p } else { 0.0 };
+                }
+            }
+        }
+        let all: f64 = forms.iter().map(|(_, sum)| sum).sum();
+        forms = forms.map(|(form, sum)| (form, sum / all.max(1e-9)));
+        forms.sort_by(|a, b| b.1.total_cmp(&a.1));
+        forms
     }
 
     /// The piece, where edges say that it is.
@@ -198,23 +235,9 @@ impl<'a> Seen<'a> {
         }
         let outline = stance.silhouette(bench.camera);
         let shape = stance.shape;
-        let size = |shape: super::shape::Shape| (shape.short, shape.long);
         let others = &self.proposal.runners_up;
-        let same_size = |form| {
-            let all = others.iter().filter(|o| size(o.shape) == size(shape));
-            all.filter(|o| o.shape.form == form)
-                .map(|o| o.p)
-                .sum::<f64>()
-        };
         let runner_up = others.iter().find(|o| size(o.shape) != size(shape));
-        let other_form = others
-            .iter()
-            .map(|o| o.shape.form)
-            .find(|form| *form != shape.form && same_size(*form) > 0.0)
-            .filter(|form| {
-                let ours = self.proposal.p + same_size(shape.form);
-                ours / (ours + same_size(*form)) < FORM_TOLD
-            });
+        let [(_, form_p), (other_form, p), _] = self.forms();
         let sizes: f64 = others
             .iter()
             .filter(|o| size(o.shape) == size(shape))
@@ -229,7 +252,8 @@ impl<'a> Seen<'a> {
             ground_share: score.ground_share,
             score: score.total,
             runner_up: runner_up.map(|o| (o.shape, score.total)),
-            other_form: other_form.map(|form| (form, score.total)),
+            other_form: (p > 0.0).then_some((other_form, score.total)),
+            form_p: form_p.min(SAID),
             at_frame: outline.iter().any(|p| bench.view.sample(*p).is_none()),
             like_tray: false,
             touched: false,
@@ -238,20 +262,24 @@ impl<'a> Seen<'a> {
     }
 }
 
+fn size(shape: Shape) -> (u8, u8) {
+    (shape.short, shape.long)
+}
+
 /// A piece of the search as it stands beside what the net sees; its stance where it does not.
 fn judged(
     mut piece: FoundPiece,
     shade: &Shade,
     seen: &mut [Seen<'_>],
+    bench: &Bench<'_>,
 ) -> Result<FoundPiece, Stance> {
     let twin = seen
         .iter_mut()
-        .filter(|one| !one.used && one.is_of(&piece.stance))
+        .filter(|one| !one.used && one.has_footprint_of(&piece.stance))
         .find(|one| shade.likeness(&one.shade) > SAME_PLACE);
     if let Some(one) = twin {
         one.used = true;
-        piece.witness = Witness::Both;
-        return Ok(piece);
+        return Ok(agreed(piece, one, bench));
     }
     if piece.touched {
         let overlapped: f64 = seen.iter().map(|one| one.shade.share_of(shade)).sum();
@@ -265,17 +293,44 @@ fn judged(
         .iter_mut()
         .filter(|one| !one.used && shade.share_of(&one.shade) > SAME_THING)
         .collect();
-    if about.is_empty() {
-        return Ok(piece);
-    }
     let known = about.iter().all(|one| one.proposal.p > NET_KNOWS);
-    let other_way = about.iter().any(|one| one.stance.face != Face::Up);
-    if known && (other_way || about.len() > 1) {
-        return Err(piece.stance);
+    match about.as_slice() {
+        [] => return Ok(piece),
+        [one] if known && one.stance.face != Face::Up && !is_clear(&piece) => {
+            return Err(piece.stance);
+        }
+        [_, _, ..] if known => return Err(piece.stance),
+        _ => {}
     }
     for one in &mut about {
         one.used = true;
     }
     piece.witness = Witness::Contested;
     Ok(piece)
+}
+
+/// A piece that both see in the same place and size. Edges seldom tell mixed forms apart: what
+/// they leave open is the net's to say.
+fn agreed(mut piece: FoundPiece, one: &Seen<'_>, bench: &Bench<'_>) -> FoundPiece {
+    let forms = one.forms();
+    let ((best, p), (second, _)) = (forms[0], forms[1]);
+    if !piece.form_is_told() {
+        if best != piece.stance.shape.form {
+            piece = one.piece(bench);
+        }
+        piece.form_p = p.min(SAID);
+        piece.other_form = Some((second, piece.score));
+    } else if best != piece.stance.shape.form && p > FORM_TOLD {
+        piece.other_form = Some((best, piece.score));
+    }
+    piece.witness = Witness::Both;
+    piece
+}
+
+/// Whether edges confirm a piece all round, and its studs where it has any.
+fn is_clear(piece: &FoundPiece) -> bool {
+    let (all, weakest, studs) = CLEAR;
+    piece.outline > all
+        && piece.weakest_side > weakest
+        && (!piece.stance.studs_up() || piece.studs > studs)
 }

@@ -56,14 +56,14 @@ impl<'a> Canvas<'a> {
 
     /// Takes a piece's silhouette, with a rim of blur around it, out.
     pub fn explain(&mut self, stance: &Stance) {
-        for at in self.covered(stance) {
+        for at in self.covered(stance, BLUR_RIM_MM) {
             self.kind[at] = Kind::Outside;
         }
     }
 
-    /// Pixels of a piece's silhouette and its rim.
-    fn covered(&self, stance: &Stance) -> Vec<(usize, usize)> {
-        let outline = grown(&stance.silhouette(self.camera), BLUR_RIM_MM);
+    /// Pixels of a piece's silhouette, grown by a margin.
+    fn covered(&self, stance: &Stance, margin_mm: f64) -> Vec<(usize, usize)> {
+        let outline = grown(&stance.silhouette(self.camera), margin_mm);
         let view = self.view;
         let (rows, columns) = view.size();
         let cell = |v: f64, most: usize| (v.max(0.0) as usize).min(most);
@@ -91,7 +91,7 @@ impl<'a> Canvas<'a> {
 
     /// Gives back what a piece explained that is none.
     pub fn give_back(&mut self, stance: &Stance, foreground: &Foreground) {
-        for at in self.covered(stance) {
+        for at in self.covered(stance, BLUR_RIM_MM) {
             self.kind[at] = foreground.kind[at];
         }
     }
@@ -101,6 +101,13 @@ impl<'a> Canvas<'a> {
         let (x, y) = (at.x - self.view.origin.x, at.y - self.view.origin.y);
         let (column, row) = (x / self.view.mm_per_px, y / self.view.mm_per_px);
         x >= 0.0 && y >= 0.0 && self.kind.get((row as usize, column as usize)) == Some(&Kind::Piece)
+    }
+
+    /// Share of a silhouette that certainly is no tray and that no piece explains.
+    pub fn share_unexplained(&self, stance: &Stance) -> f64 {
+        let covered = self.covered(stance, 0.0);
+        let free = covered.iter().filter(|at| self.kind[**at] == Kind::Piece);
+        free.count() as f64 / covered.len().max(1) as f64
     }
 
     /// Patches that certainly are no tray and that no piece explains.
