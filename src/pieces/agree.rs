@@ -281,20 +281,27 @@ fn judged(
         one.used = true;
         return Ok(agreed(piece, one, bench));
     }
-    if piece.touched {
-        let overlapped: f64 = seen.iter().map(|one| one.shade.share_of(shade)).sum();
-        return if overlapped > BESIDE {
-            Err(piece.stance)
-        } else {
-            Ok(piece)
-        };
-    }
     let mut about: Vec<&mut Seen<'_>> = seen
         .iter_mut()
         .filter(|one| !one.used && shade.share_of(&one.shade) > SAME_THING)
         .collect();
     let known = about.iter().all(|one| one.proposal.p > NET_KNOWS);
+    let flat = |face| matches!(face, Face::Up | Face::Down);
     match about.as_slice() {
+        // Of two sizes for one flat piece edges know better.
+        [one]
+            if is_clear(&piece)
+                && flat(one.stance.face)
+                && one.shade.share_of(shade) > SAME_THING => {}
+        _ if piece.touched => {
+            drop(about);
+            let overlapped: f64 = seen.iter().map(|one| one.shade.share_of(shade)).sum();
+            return if overlapped > BESIDE {
+                Err(piece.stance)
+            } else {
+                Ok(piece)
+            };
+        }
         [] => return Ok(piece),
         [one] if known && one.stance.face != Face::Up && !is_clear(&piece) => {
             return Err(piece.stance);
