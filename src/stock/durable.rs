@@ -3,7 +3,7 @@
 use std::fs::{self, File};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
-use tempfile::NamedTempFile;
+use tempfile::TempPath;
 
 /// How unfinished files end. They begin with a dot and the name of the file they
 /// were to become, so that [`sweep`] finds those of a process that was killed.
@@ -13,7 +13,7 @@ const UNFINISHED: &str = ".tmp";
 /// goes away again.
 #[derive(Debug)]
 pub struct Prepared {
-    file: NamedTempFile,
+    file: TempPath,
     path: PathBuf,
 }
 
@@ -45,9 +45,56 @@ pub fn prepare(path: &Path, bytes: &[u8], like: &Path) -> io::Result<Prepared> {
     }
     file.as_file().sync_all()?;
     Ok(Prepared {
-        file,
+        file: file.into_temp_path(),
         path: path.to_owned(),
     })
+}
+
+/// The file `of`, which holds `bytes`, under one more name once it is committed; none where it
+/// has that name already. Where the file system knows no links it is a copy as [`prepare`] makes
+/// one. A link costs neither room nor time, and keeps what the file held, as our files are never
+/// written in place: a new one takes the name of the old.
+///
+/// # Errors
+/// As [`prepare`].
+pub fn prepare_copy(path: &Path, of: &Path, bytes: &[u8]) -> io::Result<Option<Prepared>> {
+    // Renaming a link over another link to the same file would do nothing at all, and leave the
+    // first one behind.
+    if is_same_file(path, of)? {
+        return Ok(None);
+    }
+    let prefix = unfinished_prefix(path)?;
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(&prefix).suffix(UNFINISHED);
+    match builder.make_in(folder_of(path), |link| fs::hard_link(of, link)) {
+        Ok(link) => {
+            // Whoever wrote it may not have flushed it.
+            File::open(of)?.sync_all()?;
+            Ok(Some(Prepared {
+                file: link.into_temp_path(),
+                path: path.to_owned(),
+            }))
+        }
+        Err(_) => prepare(path, bytes, of).map(Some),
+    }
+}
+
+#[cfg(unix)]
+fn is_same_file(one: &Path, other: &Path) -> io::Result<bool> {
+    use std::os::unix::fs::MetadataExt;
+    let id = |path: &Path| match fs::symlink_metadata(path) {
+        Ok(found) => Ok(Some((found.dev(), found.ino()))),
+        Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(None),
+        Err(error) => Err(error),
+    };
+    let one = id(one)?;
+    Ok(one.is_some() && one == id(other)?)
+}
+
+/// Elsewhere a rename replaces whatever has the name.
+#[cfg(not(unix))]
+fn is_same_file(_: &Path, _: &Path) -> io::Result<bool> {
+    Ok(false)
 }
 
 impl Prepared {

@@ -279,8 +279,9 @@ impl StockFile {
                 endings.push(old.version.as_str());
             }
             for ending in endings {
-                let prepared = durable::prepare(&beside(target, ending), &old.bytes, target);
-                copies.push(prepared.map_err(unwritable)?);
+                let copy = beside(target, ending);
+                let prepared = durable::prepare_copy(&copy, target, &old.bytes);
+                copies.extend(prepared.map_err(unwritable)?);
             }
         }
         // All are on the disk before any takes its place: a full disk leaves the
