@@ -34,6 +34,11 @@ const MOST_MOVED: (f64, f64) = (2.5, 0.12);
 /// word alone: with less it may have been led astray by blur, a shadow, the tray's own texture
 /// or rim, or a wall of a piece that is there already.
 const LEAST_UNEXPLAINED: f64 = 0.4;
+/// What is as dark as a shadow needs more for it: so much of the piece, outline evidence less the
+/// share of plain tray, and the net's score.
+const MOSTLY: f64 = 0.8;
+const LEAST_OUTLINE: f64 = 0.3;
+const NET_SEES: f64 = 0.8;
 /// Evidence of the whole outline, of its weakest side and of its studs from which a piece that
 /// lies alone is what the search says, whatever the net sees in it.
 const CLEAR: (f64, f64, f64) = (0.8, 0.5, 0.2);
@@ -69,17 +74,15 @@ pub fn find_pieces(
         let new: Vec<FoundPiece> = seen
             .par_iter()
             .filter(|one| !one.used)
-            .map(|one| one.piece(&bench))
-            .filter(|piece| {
-                let t: f64 = std::env::var("DEV_T")
-                    .ok()
-                    .and_then(|v| v.parse().ok())
-                    .unwrap_or(LEAST_UNEXPLAINED);
-                if t < 0.0 {
-                    return piece.piece_share > -t;
-                }
-                canvas.share_unexplained(&piece.stance) > t
+            .map(|one| (one, one.piece(&bench)))
+            .filter(|(one, piece)| {
+                let (certain, likely) = canvas.unexplained(&piece.stance);
+                certain > LEAST_UNEXPLAINED
+                    || likely > MOSTLY
+                        && piece.outline - piece.ground_share > LEAST_OUTLINE
+                        && one.proposal.score > NET_SEES
             })
+            .map(|(_, piece)| piece)
             .collect();
         pieces.extend(new);
         for piece in &pieces {

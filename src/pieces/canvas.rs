@@ -103,11 +103,15 @@ impl<'a> Canvas<'a> {
         x >= 0.0 && y >= 0.0 && self.kind.get((row as usize, column as usize)) == Some(&Kind::Piece)
     }
 
-    /// Share of a silhouette that certainly is no tray and that no piece explains.
-    pub fn share_unexplained(&self, stance: &Stance) -> f64 {
+    /// Share of a silhouette that no piece explains and that certainly is no tray, and share that
+    /// may be none.
+    pub fn unexplained(&self, stance: &Stance) -> (f64, f64) {
         let covered = self.covered(stance, 0.0);
-        let free = covered.iter().filter(|at| self.kind[**at] == Kind::Piece);
-        free.count() as f64 / covered.len().max(1) as f64
+        let share = |kinds: &[Kind]| {
+            let free = covered.iter().filter(|at| kinds.contains(&self.kind[**at]));
+            free.count() as f64 / covered.len().max(1) as f64
+        };
+        (share(&[Kind::Piece]), share(&[Kind::Piece, Kind::Dim]))
     }
 
     /// Patches that certainly are no tray and that no piece explains.
