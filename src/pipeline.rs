@@ -9,7 +9,7 @@ use crate::card::{CardError, FoundCard, card_quality, find};
 use crate::colour::{
     Correction, CorrectionError, Patch, PrintProfile, SwatchBook, correct, read_patches,
 };
-use crate::count::doubt::colour_doubts;
+use crate::count::doubt::{Doubt, colour_doubts, colour_probability};
 use crate::count::groups::round3;
 use crate::count::{groups, name_colours, shape_probability};
 use crate::photo::{Photo, edge_width_px, overexposed_share, white_level};
@@ -237,10 +237,11 @@ pub fn count_scene(
         .zip(&named)
         .filter_map(|(seen, named)| {
             let (shape_right, mut doubts) = shape_probability(&seen.piece);
-            doubts.extend(colour_doubts(named, seen.paint.glare()));
+            let face = seen.piece.stance.face;
+            doubts.extend(colour_doubts(named, seen.paint.glare(), face));
             let spoilt: Vec<_> = faults.iter().filter_map(Fault::trust).collect();
             let trust: f64 = spoilt.iter().map(|(factor, _)| factor).product();
-            let sure = round3(shape_right * named.probability * trust);
+            let sure = round3(shape_right * colour_probability(named, face) * trust);
             let mut piece = placed(scene, seen)?;
             piece.colour.clone_from(&named.name);
             piece.sure = sure;
@@ -249,6 +250,9 @@ pub fn count_scene(
                 piece.doubts = doubts.iter().map(|d| d.text()).collect();
                 let reasons = spoilt.iter().map(|(_, reason)| (*reason).to_owned());
                 piece.doubts.extend(reasons);
+                if piece.doubts.is_empty() {
+                    piece.doubts.push(Doubt::Together.text());
+                }
             }
             Some(piece)
         })

@@ -7,7 +7,7 @@
 use super::beside::is_touched;
 use super::evidence::EdgeScale;
 use super::face::Face;
-use super::find::{FoundPiece, Leftover, Sight, Witness, explain};
+use super::find::{FoundPiece, Leftover, Said, Sight, Witness, explain};
 use super::learned::{Input, Maps, Net, NetError, Proposal, proposals};
 use super::refine::{Bench, Score};
 use super::search::Search;
@@ -77,7 +77,8 @@ pub fn find_pieces(
             .map(|one| (one, one.piece(&bench)))
             .filter(|(one, piece)| {
                 let (certain, likely) = canvas.unexplained(&piece.stance);
-                certain > LEAST_UNEXPLAINED
+                let cut_off = piece.at_frame && piece.outline < 0.0;
+                certain > LEAST_UNEXPLAINED && !cut_off
                     || likely > MOSTLY
                         && piece.outline - piece.ground_share > LEAST_OUTLINE
                         && one.proposal.score > NET_SEES
@@ -90,6 +91,73 @@ pub fn find_pieces(
         }
         let outlines = self::outlines(&pieces, sight);
         mark_touched(&mut pieces, &outlines, &|at| canvas.is_unexplained(at));
+        if std::env::var("DEV_DUMP").is_ok() {
+            let shades: Vec<Shade> = outlines.iter().map(|o| Shade::of(o)).collect();
+            for (i, (p, o)) in pieces.iter().zip(&outlines).enumerate() {
+                let most = shades
+                    .iter()
+                    .enumerate()
+                    .filter(|(k, _)| *k != i)
+                    .map(|(_, other)| other.share_of(&shades[i]))
+                    .fold(0.0, f64::max);
+                let others = shades[i]
+                    .places
+                    .iter()
+                    .filter(|at| {
+                        outlines
+                            .iter()
+                            .enumerate()
+                            .any(|(k, o)| k != i && inside_convex(o, **at))
+                    })
+                    .count() as f64
+                    / shades[i].places.len().max(1) as f64;
+                let c: Vec<(f64, f64)> = o.iter().map(|p| (p.x, p.y)).collect();
+                let (a, (x, y)) = super::stance::area_and_middle(&c);
+                let (w, said) = match p.witness {
+                    Witness::Both(s) => (0, s),
+                    Witness::Search => (
+                        1,
+                        Said {
+                            size_p: 0.0,
+                            score: 0.0,
+                            visible: 1.0,
+                        },
+                    ),
+                    Witness::Contested => (
+                        2,
+                        Said {
+                            size_p: 0.0,
+                            score: 0.0,
+                            visible: 1.0,
+                        },
+                    ),
+                    Witness::Net(s) => (3, s),
+                };
+                let ru = p.runner_up.map_or(99.0, |r| {
+                    (p.score - r.1) / (4.0 * p.stance.shape.short_mm())
+                });
+                eprintln!(
+                    "DUMP {x:.1} {y:.1} {a:.0} {:?} {} {} {:?} {w} {} {:.3} {:.3} {:.3} {:.3} {:.3} {:.3} {:.3} {:.3} {:.3} {:.3} {} {} {most:.3} {others:.3}",
+                    p.stance.shape.form,
+                    p.stance.shape.short,
+                    p.stance.shape.long,
+                    p.stance.face,
+                    u8::from(p.touched),
+                    said.size_p,
+                    said.score,
+                    said.visible,
+                    p.outline,
+                    p.weakest_side,
+                    p.studs,
+                    p.piece_share,
+                    p.ground_share,
+                    ru,
+                    p.form_p,
+                    u8::from(p.at_frame),
+                    u8::from(p.like_tray)
+                );
+            }
+        }
     }
     (pieces, canvas.rest())
 }
@@ -210,6 +278,17 @@ impl<'a> Seen<'a> {
         size(self.stance.shape) == size(stance.shape) && flat(self.stance.face) == flat(stance.face)
     }
 
+    fn said(&self) -> Said {
+        let own = size(self.proposal.shape);
+        let others = self.proposal.runners_up.iter();
+        let alike = others.filter(|o| size(o.shape) == own).map(|o| o.p);
+        Said {
+            size_p: (self.proposal.p + alike.sum::<f64>()).min(1.0),
+            score: self.proposal.score,
+            visible: self.proposal.visible,
+        }
+    }
+
     /// The forms of its size, likeliest first, each with its probability among them.
     fn forms(&self) -> [(Form, f64); 3] {
         let own = (self.proposal.shape, self.proposal.p);
@@ -241,11 +320,6 @@ impl<'a> Seen<'a> {
         let others = &self.proposal.runners_up;
         let runner_up = others.iter().find(|o| size(o.shape) != size(shape));
         let [(_, form_p), (other_form, p), _] = self.forms();
-        let sizes: f64 = others
-            .iter()
-            .filter(|o| size(o.shape) == size(shape))
-            .map(|o| o.p)
-            .sum();
         FoundPiece {
             stance,
             outline: score.outline,
@@ -260,7 +334,7 @@ impl<'a> Seen<'a> {
             at_frame: outline.iter().any(|p| bench.view.sample(*p).is_none()),
             like_tray: false,
             touched: false,
-            witness: Witness::Net((self.proposal.p + sizes).min(1.0) * self.proposal.score),
+            witness: Witness::Net(self.said()),
         }
     }
 }
@@ -299,12 +373,13 @@ fn judged(
         _ if piece.touched => {
             drop(about);
             let overlapped: f64 = seen.iter().map(|one| one.shade.share_of(shade)).sum();
-            return if overlapped > BESIDE {
+            return if overlapped > BESIDE || is_denied(&piece) {
                 Err(piece.stance)
             } else {
                 Ok(piece)
             };
         }
+        [] if is_denied(&piece) => return Err(piece.stance),
         [] => return Ok(piece),
         [one] if known && one.stance.face != Face::Up && !is_clear(&piece) => {
             return Err(piece.stance);
@@ -333,8 +408,17 @@ fn agreed(mut piece: FoundPiece, one: &Seen<'_>, bench: &Bench<'_>) -> FoundPiec
     } else if best != piece.stance.shape.form && p > FORM_TOLD {
         piece.other_form = Some((best, piece.score));
     }
-    piece.witness = Witness::Both;
+    // The search supposes that all lie studs up; a hollow underside reads darker than a top.
+    if !(piece.stance.studs_up() && piece.studs > CLEAR.2) {
+        piece.stance.face = one.stance.face;
+    }
+    piece.witness = Witness::Both(one.said());
     piece
+}
+
+/// Whether a piece that the net does not see lacks a side, and its studs: it is hardly one.
+fn is_denied(piece: &FoundPiece) -> bool {
+    piece.weakest_side < 0.0 && piece.stance.studs_up() && piece.studs < 0.0
 }
 
 /// Whether edges confirm a piece all round, and its studs where it has any.

@@ -70,14 +70,25 @@ impl FoundPiece {
 /// Who saw a piece: the search by edges and areas, the net, or both.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Witness {
-    /// Both, in the same shape and place.
-    Both,
+    /// Both, in the same size and place.
+    Both(Said),
     /// The search alone: the net sees nothing there.
     Search,
     /// The search, and the net something else.
     Contested,
-    /// The net alone, with its probability for this shape.
-    Net(f64),
+    /// The net alone.
+    Net(Said),
+}
+
+/// What the net says of a piece.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Said {
+    /// Probability of the size. The net's own, not calibrated.
+    pub size_p: f64,
+    /// How firmly the piece is there, 0 to 1.
+    pub score: f64,
+    /// Share of its silhouette that can be seen.
+    pub visible: f64,
 }
 
 /// Foreground that no piece explains.

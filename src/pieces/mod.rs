@@ -24,7 +24,7 @@ pub mod paint;
 
 pub use agree::find_pieces;
 pub use face::{Body, Face};
-pub use find::{FoundPiece, Leftover, Sight, Witness};
+pub use find::{FoundPiece, Leftover, Said, Sight, Witness};
 pub use search::{Expected, Search};
 pub use shape::{Form, Shape, shapes_of};
 pub use stance::Stance;

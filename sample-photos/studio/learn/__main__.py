@@ -13,13 +13,13 @@ def main():
     two = commands.add_parser("train", help="train, or go on training")
     two.add_argument("folder")
     two.add_argument("run")
-    two.add_argument("--minutes", type=float, default=45)
+    two.add_argument("--minutes", type=float, default=30, help="of the whole training")
+    two.add_argument("--stop", type=float, default=1e9, help="minutes after which this call leaves off")
     two.add_argument("--crop", type=int, default=192, help="pixels of 0.5 mm, a multiple of 16")
-    two.add_argument("--widths", default="16,48,96,128,64")
-    two.add_argument("--blocks", default="1,1,2,2,1,1")
-    two.add_argument("--threads", type=int, default=2)
-    two.add_argument("--peak", type=float, default=2.5e-3, help="highest learning rate")
-    two.add_argument("--batch", type=int, default=8)
+    two.add_argument("--widths", default="24,64,112,160,80")
+    two.add_argument("--blocks", default="1,2,2,2,2,2")
+    two.add_argument("--peak", type=float, default=3e-3, help="highest learning rate")
+    two.add_argument("--batch", type=int, default=192, help="crops to a step; some 8 without a GPU")
     two.add_argument("--seed", type=int, default=1)
     three = commands.add_parser("check", help="found and told right, by kind")
     three.add_argument("run")
@@ -40,8 +40,8 @@ def main():
         from .train import train
 
         numbers = lambda text: [int(n) for n in text.split(",")]  # noqa: E731
-        train(given.folder, given.run, given.minutes, given.crop, numbers(given.widths), numbers(given.blocks),
-              given.threads, given.peak, given.seed, given.batch)
+        train(given.folder, given.run, given.minutes, given.stop, given.crop, numbers(given.widths),
+              numbers(given.blocks), given.peak, given.seed, given.batch)
     elif given.command == "check":
         from .check import check
 

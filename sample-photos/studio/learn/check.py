@@ -30,11 +30,13 @@ def _add(sums, name, told):
 
 
 def _scenes(model, folder):
-    sums, rng = {}, np.random.default_rng(0)
+    sums = {}
     for path in data.files(folder, held=True):
         scene = data.load(path)
         side = scene["image"].shape[0]
-        seen = data.crop(scene, side, rng, plain=True)[0]
+        scenes = data.Scenes()
+        scenes.add(data.packed([path]))
+        seen = data.whole(scenes.of([0]))[0][0].numpy()
         place = (np.arange(0, side, data.CELL) + 0.5 - side / 2) * data.PIXEL
         found = decode.gather(run(model, seen), *np.meshgrid(place, place))
         half = side * data.PIXEL / 2 - 8        # those at the border may be cut

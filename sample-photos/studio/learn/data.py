@@ -1,13 +1,11 @@
-"""Training scenes into crops: what a phone does to a picture, the channels that the network
-sees, and what it is to say at each cell."""
+"""Training scenes into crops, many at once and where the network is taught: what a phone does
+to a picture, the channels that the network sees, and what it is to say at each cell."""
 
-import io
 from pathlib import Path
 
 import numpy as np
 import torch
-from PIL import Image
-from scipy.ndimage import gaussian_filter, map_coordinates
+from torch.nn import functional as F
 
 from . import colours, poses
 from .net import VOTE_MM
@@ -15,10 +13,16 @@ from .net import VOTE_MM
 PIXEL, CELL = 0.5, 4        # mm; pixels from one cell to the next
 GROUND = 12                 # places of the bare tray along a crop
 SIDES_MM = 16.0
+PIECES = 160                # at most, in a scene
+_SIZES = torch.tensor(poses.SIZES, dtype=torch.float32)
+
+# Columns of a scene's table; see `make`.
+X, Y, LONG, SHORT, TURN, SQUARE, FACE, FORM, SIZE, SHARE, STRANGER = range(11)
 
 
 def channels(lab, ground, x, y, foot, height, known=None):
-    """The six channels of the contract; `known` is False outside the photo and on the card."""
+    """The six channels of the contract from pictures whose last axis is colour; `known` is
+    False outside the photo and on the card."""
     difference = np.clip((lab - ground) / 25, -4, 4)
     light = (ground[..., :1] - 60) / 30
     lean = np.stack([(x - foot[0]) / height, (y - foot[1]) / height], -1)
@@ -26,30 +30,6 @@ def channels(lab, ground, x, y, foot, height, known=None):
     if known is not None:
         seen = np.where(known[..., None], seen, 0)
     return np.ascontiguousarray(np.concatenate([seen, lean], -1).transpose(2, 0, 1).astype(np.float32))
-
-
-class Scenes(torch.utils.data.IterableDataset):
-    """Crops without end; scenes that were added meanwhile are taken in. `held` keeps only the
-    scenes that are held out for checking (each `every`-th), else all others."""
-
-    def __init__(self, folder, crop, seed, every=25):
-        self.folder, self.crop, self.seed, self.every = Path(folder), crop, seed, every
-
-    def __iter__(self):
-        worker = torch.utils.data.get_worker_info()
-        rng = np.random.default_rng([self.seed, worker.id if worker else 0])
-        kept, drawn = {}, 0
-        while True:
-            if drawn % 400 == 0:
-                for path in files(self.folder, self.every):
-                    if path not in kept:
-                        kept[path] = load(path)
-                names = sorted(kept)
-                # Where forms are mixed, they cannot be guessed from the scene.
-                chance = np.array([len(set(kept[n]["table"][:, 7])) for n in names], float)
-                chance /= chance.sum()
-            drawn += 1
-            yield crop(kept[names[rng.choice(len(names), p=chance)]], self.crop, rng)
 
 
 def files(folder, every=25, held=False):
@@ -63,147 +43,362 @@ def load(path):
         return {name: given[name] for name in given.files}
 
 
-def crop(scene, side, rng, plain=False):
-    """Input, target classes, target numbers and weights of one random crop (`plain`: of the
-    whole scene as it is)."""
-    image, ids = scene["image"], scene["ids"].astype(np.int64)
-    full = image.shape[0]
-    table = scene["table"].astype(np.float64).copy()
-    whole = np.bincount(ids.ravel(), minlength=len(table) + 1)
-    top, left = (0, 0) if plain else rng.integers(0, full - side + 1, 2)
-    part = (slice(top, top + side), slice(left, left + side))
-    image, ids = image[part], ids[part]
-    bare = _bare(scene["bare"], full, left, top, side)
-    shift = np.array([left + side / 2 - full / 2, top + side / 2 - full / 2]) * PIXEL
-    foot, height = scene["foot"] - shift, float(scene["height"])
-    at, way = table[:, :2] - shift, np.stack([np.cos(table[:, 4]), np.sin(table[:, 4])], 1)
-    if not plain:
-        for axis in (0, 1):         # mirrored: a piece is its own mirror image
-            if rng.random() < 0.5:
-                image, ids, bare = (np.flip(a, 1 - axis) for a in (image, ids, bare))
-                foot = foot * np.where(np.arange(2) == axis, -1, 1)
-                at[:, axis], way[:, axis] = -at[:, axis], -way[:, axis]
-        if rng.random() < 0.5:
-            image, ids, bare = (np.swapaxes(a, 0, 1) for a in (image, ids, bare))
-            foot, at, way = foot[::-1], at[:, ::-1], way[:, ::-1]
-    known = np.ones(ids.shape, bool)
-    if not plain and rng.random() < 0.15:
-        known = _cut(side, rng)
-        ids = np.where(known, ids, 0)
-    place = (np.arange(side) + 0.5 - side / 2) * PIXEL
-    x, y = np.meshgrid(place, place)
-    lab, ground = photographed(image, bare, rng, plain)
-    seen = channels(lab, ground, x, y, foot, height, known)
-    return seen, *_targets(ids[::CELL, ::CELL], x[::CELL, ::CELL], y[::CELL, ::CELL], table, at, way,
-                           np.bincount(ids.ravel(), minlength=len(whole)) / np.maximum(whole, 1), foot, height)
+class Scenes:
+    """Scenes in the memory of one device, side by side."""
+
+    def __init__(self, device="cpu"):
+        self.device, self.names, self.parts = device, set(), None
+
+    def __len__(self):
+        return len(self.parts["ids"]) if self.parts else 0
+
+    def add(self, packed):
+        """What `packed` gave of some scenes."""
+        names, parts = packed
+        self.names.update(names)
+        parts = {name: part.to(self.device) for name, part in parts.items()}
+        self.parts = parts if self.parts is None else {
+            name: torch.cat([part, parts[name]]) for name, part in self.parts.items()}
+
+    def of(self, pick):
+        return {name: part[pick] for name, part in self.parts.items()}
+
+    def some(self, count):
+        return self.of(torch.multinomial(self.parts["chance"], count, replacement=True))
 
 
-def _bare(coarse, full, left, top, side):
-    """The bare tray at GROUND x GROUND places of a crop, even in it."""
-    step = full / len(coarse)
-    at = (np.arange(GROUND) + 0.5) * side / GROUND
-    rows, columns = np.meshgrid((top + at) / step - 0.5, (left + at) / step - 0.5, indexing="ij")
-    return np.stack([map_coordinates(coarse[..., c], [rows, columns], order=1, mode="nearest")
-                     for c in range(3)], -1).astype(np.float32)
+def packed(paths):
+    """The names of these scenes, and all that they hold, stacked. A scene with too many
+    pieces is left out, and one whose lens was covered."""
+    rows = {}
+    for path in paths:
+        scene = load(path)
+        table, ids = scene["table"], scene["ids"].astype(np.int64)
+        if len(table) > PIECES or scene["image"].mean() < 2:
+            continue
+        count = np.bincount(ids.ravel(), minlength=PIECES + 1)
+        light = colours.decode(scene["image"] / 255).reshape(-1, 3)
+        mean = np.stack([np.bincount(ids.ravel(), light[:, c], PIECES + 1) for c in range(3)], 1)
+        one = {
+            "image": scene["image"].transpose(2, 0, 1), "ids": ids.astype(np.uint8), "bare": scene["bare"].transpose(2, 0, 1),
+            # Row 0 is the tray's.
+            "table": np.concatenate([np.zeros((1, 11)), table, np.zeros((PIECES - len(table), 11))]).astype(np.float32),
+            "whole": count.astype(np.float32), "mean": (mean / np.maximum(count, 1)[:, None]).astype(np.float32),
+            "foot": scene["foot"].astype(np.float32), "height": np.float32(scene["height"]),
+            # Where forms are mixed, they cannot be guessed from the scene.
+            "chance": np.float32(len(set(table[:, FORM])))}
+        for name, value in one.items():
+            rows.setdefault(name, []).append(torch.from_numpy(np.array(value)))
+    return [path.name for path in paths], {name: torch.stack(values) for name, values in rows.items()}
 
 
-def _cut(side, rng):
-    """A straight border behind which nothing is known: the photo's edge, or the card's."""
-    y, x = np.mgrid[0:side, 0:side] / side - 0.5
-    turn = rng.uniform(0, 2 * np.pi)
-    return x * np.cos(turn) + y * np.sin(turn) < rng.uniform(0.1, 0.45)
+def crops(one, side):
+    """Input, target classes, target numbers and weights of one random crop of each of these
+    scenes, as a phone might have taken it."""
+    count, full, device = *one["ids"].shape[:2], one["ids"].device
+    turn, zoom, middle = _views(count, side, full, device)
+    light, ids, bare = _cut_out(one, side, turn, zoom, middle)
+    x, y, _, _ = _places(side, device)
+    light = _recoloured(light, ids, one["mean"], one["whole"], bare)
+    light, hidden = _beyond_the_brim(light, bare, x, y)
+    known = _known(count, x, y)
+    light = _shaded(light, x, y)
+    ids = torch.where(known & ~hidden, ids, 0)
+    lab, ground = photographed(light, bare)
+    return _answers(one, lab, ground, ids, known, side, turn, zoom, middle)
 
 
-_DECODED = colours.decode(np.arange(256) / 255).astype(np.float32)
+def whole(one):
+    """These scenes as they are, as `crops` would give them."""
+    count, side, device = *one["ids"].shape[:2], one["ids"].device
+    turn = torch.eye(2, device=device).repeat(count, 1, 1)
+    zoom, middle = torch.ones(count, device=device), torch.zeros(count, 2, device=device)
+    light, ids, bare = _cut_out(one, side, turn, zoom, middle)
+    lab, ground = _lab(_encoded(light)), _wide(_lab(_encoded(bare)), side)
+    return _answers(one, lab, ground, ids, torch.ones_like(ids, dtype=torch.bool), side, turn, zoom, middle)
 
 
-def _enlarged(coarse, side):
-    """Linear between the places, by a matrix for each axis."""
-    at = np.clip((np.arange(side) + 0.5) * len(coarse) / side - 0.5, 0, len(coarse) - 1)
-    reach = np.maximum(0, 1 - np.abs(at[:, None] - np.arange(len(coarse)))).astype(np.float32)
-    return np.einsum("ia,abc,jb->ijc", reach, coarse, reach, optimize=True)
+def _uniform(low, high, *shape, device):
+    return low + (high - low) * torch.rand(*shape, device=device)
 
 
-def _soft(value, sigma):
-    return gaussian_filter(value, (sigma, sigma, 0), truncate=2.5)
+def _normal(sigma, *shape, device):
+    return sigma * torch.randn(*shape, device=device)
 
 
-def photographed(image, bare, rng, plain=False):
-    """CIELAB of the picture and of the bare tray, after what a phone may do to both."""
-    wide = lambda lab: _enlarged(lab.astype(np.float32), len(image))  # noqa: E731
-    light = _DECODED[image]
-    if plain:
-        return (colours.lab_of(image.astype(np.float32) / 255),
-                wide(colours.lab_of(colours.encode(bare).astype(np.float32))))
-    cast = (np.exp(rng.normal(0, 0.07, 3)) * np.exp(rng.normal(0, 0.10))).astype(np.float32)
-    mixing = np.eye(3) + rng.normal(0, 0.06, (3, 3)) * (1 - np.eye(3))      # other primaries, other sensors
-    mixing = (mixing / mixing.sum(axis=1, keepdims=True)).T.astype(np.float32)
-    bend, foot = np.exp(rng.normal(0, 0.16)), rng.uniform(0, 0.02)
+def _either(chance, count, device):
+    """True for this share of the crops."""
+    return torch.rand(count, device=device) < chance
+
+
+def _pictures(value):
+    """One number per crop, to go with pictures."""
+    return value.view(-1, 1, 1, 1)
+
+
+def _places(side, device):
+    """Middles of the pixels, and of those that cells stand on, mm from the crop's middle."""
+    at = (torch.arange(side, device=device) + 0.5 - side / 2) * PIXEL
+    y, x = torch.meshgrid(at, at, indexing="ij")
+    return x, y, x[::CELL, ::CELL], y[::CELL, ::CELL]
+
+
+def _views(count, side, full, device):
+    """Where in its scene each crop lies: a rotation that may mirror (a piece is its own mirror
+    image), the scale of the crop, and its middle. Some lie on the scene's own pixels."""
+    even = _either(0.4, count, device)
+    quarter = torch.randint(4, (count,), device=device) * (torch.pi / 2)
+    angle = torch.where(even, quarter, _uniform(0, 2 * torch.pi, count, device=device))
+    mirror = torch.where(_either(0.5, count, device), -1.0, 1.0)
+    cos, sin = angle.cos(), angle.sin()
+    cos, sin = (torch.where(even, part.round(), part) for part in (cos, sin))
+    turn = torch.stack([torch.stack([cos * mirror, -sin], -1), torch.stack([sin * mirror, cos], -1)], 1)
+    zoom = torch.where(even, 1.0, _normal(0.02, count, device=device).clamp(-0.05, 0.05).exp())
+    reach = PIXEL / 2 * (full - side * (cos.abs() + sin.abs()) / zoom)
+    middle = _uniform(-1, 1, count, 2, device=device) * reach.clamp(min=0)[:, None]
+    middle = torch.where(even[:, None], (middle / PIXEL).round() * PIXEL, middle)
+    return turn, zoom, middle
+
+
+def _cut_out(one, side, turn, zoom, middle):
+    """Linear light, piece of each pixel, and bare tray at GROUND x GROUND places."""
+    full = one["ids"].shape[-1]
+    step = torch.cat([turn * (side / full / zoom)[:, None, None], (middle / (full * PIXEL / 2))[:, :, None]], 2)
+    grid = F.affine_grid(step, [len(turn), 1, side, side], align_corners=False)
+    bare = F.grid_sample(one["bare"], F.affine_grid(step, [len(turn), 1, GROUND, GROUND], align_corners=False),
+                         padding_mode="border", align_corners=False)
+    light = F.grid_sample(_decoded(one["image"].float() / 255), grid, padding_mode="border", align_corners=False)
+    ids = F.grid_sample(one["ids"].float()[:, None], grid, "nearest", "border", align_corners=False)[:, 0].long()
+    return light, ids, bare
+
+
+def _recoloured(light, ids, mean, whole, bare):
+    """Pieces of one colour get another: any, the tray's, nearly black or nearly white. Which
+    are of one colour is guessed from what they look like, or each piece goes its own way."""
+    count, pieces, device = len(light), mean.shape[1], light.device
+    groups = 8
+    there = (whole > 0).float()
+    there[:, 0] = 0
+    there[:, 1] += 1e-6
+    heads = torch.multinomial(there, groups, replacement=True)[..., None].expand(-1, -1, 3)
+    shade = mean.clamp(min=1e-3).pow(1 / 3)
+    far = torch.cdist(shade, shade.gather(1, heads))
+    used = torch.randint(1, groups + 1, (count, 1, 1), device=device)
+    far = far.masked_fill(torch.arange(groups, device=device) >= used, torch.inf)
+    group = torch.where(_either(0.2, count, device)[:, None], torch.arange(pieces, device=device) % groups, far.argmin(2))
+    before = mean.gather(1, heads).clamp(min=0.015)     # of each group
+    tray = bare.mean((2, 3))[:, None]
+    drawn = lambda sigma, tint: (_normal(sigma, count, groups, 1, device=device)  # noqa: E731
+                                 + _normal(tint, count, groups, 3, device=device)).exp()
+    ways = torch.stack([
+        torch.ones_like(before), drawn(0.35, 0.25), tray * drawn(0.2, 0.06) / before,
+        0.03 * drawn(0.5, 0.08) / before, 0.8 * drawn(0.1, 0.03) / before,
+        _uniform(0.02, 0.8, count, groups, 3, device=device) / before])
+    way = torch.multinomial(torch.tensor([0.35, 0.27, 0.14, 0.10, 0.06, 0.08], device=device), count * groups, replacement=True)
+    factor = ways.gather(0, way.view(1, count, groups, 1).expand(1, -1, -1, 3))[0].clamp(0.12, 6)
+    factor = torch.where(_either(0.4, count, device).view(-1, 1, 1), factor.gather(1, group[..., None].expand(-1, -1, 3)), 1.0)
+    factor[:, 0] = 1
+    each = factor.gather(1, ids.flatten(1)[..., None].expand(-1, -1, 3))
+    return (light * each.transpose(1, 2).view_as(light)).clamp(0, 1.2)
+
+
+def _border(count, x, y, low, high):
+    """How far each pixel lies beyond a straight line across the crop, mm."""
+    turn = _uniform(0, 2 * torch.pi, count, 1, 1, device=x.device)
+    return x * turn.cos() + y * turn.sin() - _uniform(low, high, count, 1, 1, device=x.device) * (2 * x.max())
+
+
+def _beyond_the_brim(light, bare, x, y):
+    """The tray's rim and the table behind it along a side of some crops, and where: all that
+    is there is to be taken for bare."""
+    count, device = len(light), light.device
+    far = _border(count, x, y, 0.0, 0.45)[:, None]
+    first = _uniform(-3, 14, count, 1, 1, 1, device=device).clamp(min=0)
+    second = first + _uniform(-3, 14, count, 1, 1, 1, device=device).clamp(min=0)
+    level = bare.mean((2, 3))[:, :, None, None]
+    band = lambda sigma, tint: level * (_normal(sigma, count, 1, 1, 1, device=device)  # noqa: E731
+                                        + _normal(tint, count, 3, 1, 1, device=device)).exp()
+    slope = (_normal(0.03, count, 1, 1, 1, device=device) * far).clamp(-0.5, 0.5).exp()
+    rim = torch.where(far < first, band(0.3, 0.02), band(0.4, 0.02)) * slope
+    wave = _uniform(0, 1.2, count, 1, 1, 1, device=device) * x + _uniform(-1.2, 1.2, count, 1, 1, 1, device=device) * y
+    table = band(0.8, 0.4) * (_normal(0.12, count, 1, 1, 1, device=device) * wave.sin()
+                              + _normal(0.04, count, 1, *x.shape, device=device)).exp()
+    beyond = (far > 0) & _pictures(_either(0.12, count, device))
+    return torch.where(beyond, torch.where(far < second, rim, table).clamp(0, 1), light), beyond[:, 0]
+
+
+def _known(count, x, y):
+    """False behind a straight border of some crops, or in a corner: outside the photo, or the card."""
+    border, other = _border(count, x, y, 0.1, 0.45) > 0, _border(count, x, y, -0.2, 0.3) > 0
+    corner = _either(0.5, count, x.device).view(-1, 1, 1)
+    return ~(border & (other | ~corner) & _either(0.15, count, x.device).view(-1, 1, 1))
+
+
+def _shaded(light, x, y):
+    """Soft unevenness of light, and the shadow of something large, that no one knows of."""
+    count, device = len(light), light.device
+    broad = F.interpolate(_normal(1.0, count, 1, 4, 4, device=device), light.shape[2:], mode="bicubic", align_corners=False)
+    broad = broad * _pictures(_uniform(0, 0.08, count, device=device) * _either(0.4, count, device))
+    edge = torch.sigmoid(_border(count, x, y, -0.3, 0.3)[:, None] / _pictures(_uniform(1.0, 20, count, device=device)))
+    deep = _pictures(_uniform(0.05, 0.5, count, device=device) * _either(0.12, count, device))
+    return light * broad.exp() * (1 - deep * edge)
+
+
+def _decoded(value):
+    return torch.where(value <= 0.04045, value / 12.92, ((value.clamp(min=0) + 0.055) / 1.055) ** 2.4)
+
+
+def _encoded(light):
+    light = light.clamp(0, 1)
+    return torch.where(light <= 0.0031308, 12.92 * light, 1.055 * light.clamp(min=1e-6) ** (1 / 2.4) - 0.055)
+
+
+_XYZ = torch.tensor([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]])
+_XYZ = _XYZ / torch.tensor([[0.95047], [1.0], [1.08883]])       # of D65's white
+
+
+def _mixed(picture, matrix):
+    """Channels mixed, by one matrix or one per crop."""
+    return (matrix @ picture.flatten(2)).view(picture.shape)
+
+
+def _lab(value):
+    xyz = _mixed(_decoded(value), _XYZ.to(value.device))
+    f = torch.where(xyz > (6 / 29) ** 3, xyz.clamp(min=1e-9) ** (1 / 3), xyz / (3 * (6 / 29) ** 2) + 4 / 29)
+    return torch.stack([116 * f[:, 1] - 16, 500 * (f[:, 0] - f[:, 1]), 200 * (f[:, 1] - f[:, 2])], 1)
+
+
+def _wide(coarse, side):
+    return F.interpolate(coarse, (side, side), mode="bilinear", align_corners=False)
+
+
+def _soft(picture, sigma, reach=4):
+    """A Gaussian blur, of each crop its own (pixels)."""
+    count, planes, rows, columns = picture.shape
+    at = torch.arange(-reach, reach + 1, device=picture.device)
+    weight = torch.exp(-0.5 * (at / sigma.view(-1, 1).clamp(min=0.05)) ** 2)
+    weight = (weight / weight.sum(1, keepdim=True)).repeat_interleave(planes, 0)[:, None]
+    flat = picture.reshape(1, -1, rows, columns)
+    flat = F.pad(flat, (reach, reach, reach, reach), mode="replicate")
+    flat = F.conv2d(flat, weight[:, :, None, :], groups=count * planes)
+    return F.conv2d(flat, weight[:, :, :, None], groups=count * planes).view_as(picture)
+
+
+_LUMA = torch.tensor([[0.299, 0.587, 0.114], [-0.168736, -0.331264, 0.5], [0.5, -0.418688, -0.081312]])
+_UNLUMA = torch.linalg.inv(_LUMA)
+_COSINES = torch.tensor([[np.sqrt(1 / 8 if n == 0 else 1 / 4) * np.cos(np.pi * (2 * k + 1) * n / 16) for k in range(8)]
+                         for n in range(8)], dtype=torch.float32)
+# The tables of the standard's annex K, which most encoders scale.
+_COARSE = torch.tensor([[
+    16, 11, 10, 16, 24, 40, 51, 61, 12, 12, 14, 19, 26, 58, 60, 55, 14, 13, 16, 24, 40, 57, 69, 56, 14, 17, 22, 29, 51, 87, 80, 62,
+    18, 22, 37, 56, 68, 109, 103, 77, 24, 35, 55, 64, 81, 104, 113, 92, 49, 64, 78, 87, 103, 121, 120, 101, 72, 92, 95, 98, 112, 100, 103, 99],
+    [17, 18, 24, 47, 99, 99, 99, 99, 18, 21, 26, 66, 99, 99, 99, 99, 24, 26, 56, 99, 99, 99, 99, 99, 47, 66, 99, 99, 99, 99, 99, 99]
+    + [99] * 32]).reshape(2, 8, 8).float()
+
+
+def _jpeg(value, quality):
+    """What JPEG's rounding leaves of sRGB values 0..1, with colour at half the scale."""
+    cosines, luma, coarse = (given.to(value.device) for given in (_COSINES, _LUMA, _COARSE))
+    scale = torch.where(quality < 50, 5000 / quality, 200 - 2 * quality) / 100
+
+    def rounded(plane, kind):
+        step = (scale.view(-1, 1, 1, 1, 1) * coarse[kind]).round().clamp(1, 255)
+        block = plane.unflatten(3, (-1, 8)).unflatten(2, (-1, 8)).transpose(3, 4)[:, 0]
+        return (cosines.T @ ((cosines @ block @ cosines.T / step).round() * step) @ cosines).transpose(2, 3).reshape(plane.shape)
+
+    planes = _mixed(255 * value, luma)
+    bright = rounded(planes[:, :1] - 128, 0) + 128
+    half = F.avg_pool2d(planes[:, 1:], 2)
+    colour = torch.cat([rounded(half[:, c:c + 1], 1) for c in (0, 1)], 1)
+    colour = F.interpolate(colour, scale_factor=2, mode="bilinear", align_corners=False)
+    return (_mixed(torch.cat([bright, colour], 1), _UNLUMA.to(value.device)) / 255).clamp(0, 1)
+
+
+def photographed(light, bare):
+    """CIELAB of pictures and of their bare trays, after what a phone may do to both."""
+    count, device = len(light), light.device
+    cast = (_normal(0.07, count, 3, 1, 1, device=device) + _normal(0.10, count, 1, 1, 1, device=device)).exp()
+    eye = torch.eye(3, device=device)
+    mixing = eye + _normal(0.06, count, 3, 3, device=device) * (1 - eye)    # other primaries, other sensors
+    mixing = mixing / mixing.sum(2, keepdim=True)
+    bend, foot = _pictures(_normal(0.16, count, device=device).exp()), _pictures(_uniform(0, 0.02, count, device=device))
 
     def tone(given):
-        value = np.clip(given @ mixing * cast, 0, None)
-        value = colours.encode(np.where(value < 0.8, value, 0.8 + 0.2 * np.tanh((value - 0.8) / 0.2)))
-        return np.clip(foot + (1 - foot) * value**bend, 0, 1).astype(np.float32)
+        value = (_mixed(given, mixing) * cast).clamp(min=0)
+        value = _encoded(torch.where(value < 0.8, value, 0.8 + 0.2 * torch.tanh((value - 0.8) / 0.2)))
+        return (foot + (1 - foot) * value.clamp(min=1e-6) ** bend).clamp(0, 1)
 
     # Blur and halo in the 0.5 mm grid; sharpening there is a phone's, carried over.
     value = tone(light)
-    if rng.random() < 0.85:
-        value = _soft(value, rng.uniform(0.15, 0.8))
-    if rng.random() < 0.6:
-        value = value + np.float32(rng.uniform(0.1, 0.9)) * (value - _soft(value, rng.uniform(0.6, 1.6)))
-    if rng.random() < 0.8:
-        noise = rng.standard_normal(value.shape, np.float32)
-        if rng.random() < 0.5:
-            noise = 2 * _soft(noise, 0.7)
-        value = value + noise * np.float32(np.exp(rng.uniform(np.log(0.001), np.log(0.018))))
-    value = np.clip(value, 0, 1)
-    if rng.random() < 0.35:
-        file = io.BytesIO()
-        Image.fromarray((255 * value).round().astype(np.uint8)).save(file, "JPEG", quality=int(rng.integers(55, 96)))
-        value = np.asarray(Image.open(file)).astype(np.float32) / 255
-    ground = colours.lab_of(tone(bare))
-    place = np.linspace(-1, 1, len(ground))
-    slope = rng.normal(0, 0.5, (2, 3))
-    ground = ground + rng.normal(0, 1, 3) * (1.2, 0.8, 0.8) + place[:, None, None] * slope[0] + place[None, :, None] * slope[1]
-    return colours.lab_of(value), wide(ground)
+    blur = _uniform(0.15, 0.8, count, device=device) * _either(0.85, count, device)
+    value = _soft(value, blur, 2)
+    halo = _pictures(_uniform(0.1, 0.9, count, device=device) * _either(0.6, count, device))
+    value = value + halo * (value - _soft(value, _uniform(0.6, 1.6, count, device=device)))
+    noise = torch.randn_like(value)
+    noise = torch.where(_pictures(_either(0.5, count, device)), 2 * _soft(noise, torch.full((count,), 0.7, device=device), 2), noise)
+    strength = _uniform(-6.9, -4.0, count, device=device).exp() * _either(0.8, count, device)
+    value = (value + noise * _pictures(strength)).clamp(0, 1)
+    some = round(0.35 * count)          # which crops these are says nothing: all is drawn anew for each
+    value = torch.cat([_jpeg(value[:some], _uniform(55, 96, some, device=device)), value[some:]])
+    ground = _lab(tone(bare))
+    place = torch.linspace(-1, 1, GROUND, device=device)
+    slope = _normal(0.5, count, 3, 2, 1, 1, device=device)
+    off = _normal(1.0, count, 3, 1, 1, device=device) * torch.tensor([1.2, 0.8, 0.8], device=device).view(3, 1, 1)
+    off = off + place[:, None] * slope[:, :, 0] + place * slope[:, :, 1]
+    wrong = torch.where(_either(0.7, count, device), 1.0, _uniform(1, 3, count, device=device))
+    return _lab(value), _wide(ground + off * _pictures(wrong), light.shape[-1])
 
 
-def _studs(x, y, table, at, way, foot, height, piece):
+def _answers(one, lab, ground, ids, known, side, turn, zoom, middle):
+    """The channels of `channels`; classes (what, face, form, size); numbers (vote 2, turns 4,
+    seen, sides 2, stud); and weights (vote, classes, square) per cell."""
+    count, device, table = len(ids), ids.device, one["table"]
+    x, y, cell_x, cell_y = _places(side, device)
+    moved = lambda points: zoom.view(-1, 1, 1) * ((points - middle[:, None]) @ turn)  # noqa: E731
+    foot, height = moved(one["foot"][:, None]), (zoom * one["height"]).view(-1, 1, 1)
+    lean = torch.stack([(x - foot[:, :, :1]) / height, (y - foot[:, :, 1:]) / height], 1)
+    seen = torch.cat([((lab - ground) / 25).clamp(-4, 4), (ground[:, :1] - 60) / 30], 1)
+    seen = torch.cat([torch.where(known[:, None], seen, 0), lean], 1)
+
+    at = moved(table[..., :2])
+    way = torch.stack([table[..., TURN].cos(), table[..., TURN].sin()], -1) @ turn
+    angle = torch.atan2(way[..., 1], way[..., 0])
+    shown = torch.zeros_like(one["whole"]).scatter_add_(1, ids.flatten(1), torch.ones_like(ids.flatten(1), dtype=torch.float32))
+    inside = (shown / (one["whole"] * zoom[:, None] ** 2).clamp(min=1)).clamp(max=1)
+    cells = ids[:, ::CELL, ::CELL]
+    spots = torch.zeros_like(one["whole"]).scatter_add_(1, cells.flatten(1), torch.ones_like(cells.flatten(1), dtype=torch.float32))
+    even = (24 / spots.clamp(min=1)).sqrt().clamp(0.5, 2)       # small pieces count too
+    clear = torch.where(inside > 0.7, 1.0, 0.2)                 # of one cut by the crop little can be said
+    tall = torch.where(table[..., FORM] == 0, 9.6, 3.2)
+    top = at + (at - foot) / height * (tall / 2 + 1.0)[..., None]
+    sizes = _SIZES.to(device)[table[..., SIZE].long()]
+    log_zoom = zoom.log()[:, None]
+    facts = torch.stack([
+        at[..., 0], at[..., 1], (2 * angle).cos(), (2 * angle).sin(), (4 * angle).cos(), (4 * angle).sin(),
+        table[..., SHARE] * inside, (table[..., LONG].clamp(min=1) / SIDES_MM).log() + log_zoom,
+        (table[..., SHORT].clamp(min=1) / SIDES_MM).log() + log_zoom,
+        table[..., FACE], table[..., FORM], table[..., SIZE], table[..., STRANGER], table[..., SQUARE], even * clear,
+        top[..., 0], top[..., 1], way[..., 0], way[..., 1], 8.0 * zoom[:, None] * (1 + (tall + 1.0) / one["height"][:, None]),
+        sizes[..., 0], sizes[..., 1]], -1)
+    told = facts.gather(1, cells.flatten(1)[..., None].expand(-1, -1, facts.shape[-1]))
+    told = told.transpose(1, 2).unflatten(2, cells.shape[1:])
+    there = cells > 0
+    listed = there & (told[:, 12] == 0)
+    what = torch.where(there, torch.where(listed, 1, 2), 0)
+    classes = torch.cat([what[:, None], torch.where(listed[:, None], told[:, 9:12].long(), 0)], 1)
+    numbers = torch.cat([(told[:, :1] - cell_x) / VOTE_MM, (told[:, 1:2] - cell_y) / VOTE_MM, told[:, 2:9],
+                         (_studs(cell_x, cell_y, told) & listed)[:, None]], 1)
+    weights = torch.stack([there * told[:, 14], listed * told[:, 14], told[:, 13]], 1)
+    return seen, classes, numbers, weights
+
+
+def _studs(x, y, told):
     """Whether a cell lies on a stud that looks up: what tells forms apart can be learnt much
     sooner where it is pointed out. Of pieces that lean the place is a little off."""
-    tall = np.where(table[:, 7] == 0, 9.6, 3.2)
-    top = at + (at - foot) / height * (tall / 2 + 1.0)[:, None]
-    scale = 1 + (tall + 1.0) / height
-    dx, dy = x - top[piece, 0], y - top[piece, 1]
-    cos, sin = way[piece, 0], way[piece, 1]
-    on = (table[piece, 6] == 0) & (table[piece, 7] < 2)
-    for along, side in ((dx * cos + dy * sin, 1), (dy * cos - dx * sin, 0)):
-        count = np.array(poses.SIZES)[table[:, 8].astype(int), side][piece]
-        step = along / (8.0 * scale[piece]) - (count - 1) / 2
-        near = np.clip(np.round(step), -(count - 1), 0)
-        off = (step - near) * 8.0
-        on = on & (np.abs(off) < 2.3)
+    dx, dy, cos, sin, pitch = x - told[:, 15], y - told[:, 16], told[:, 17], told[:, 18], told[:, 19]
+    on = (told[:, 9] == 0) & (told[:, 10] < 2)
+    for along, studs in ((dx * cos + dy * sin, told[:, 21]), (dy * cos - dx * sin, told[:, 20])):
+        step = along / pitch - (studs - 1) / 2
+        near = step.round().clamp(max=0).maximum(1 - studs)
+        on = on & (((step - near) * 8.0).abs() < 2.3)
     return on
-
-
-def _targets(ids, x, y, table, at, way, inside, foot, height):
-    """Classes (what, face, form, size), numbers (vote 2, turns 4, seen, sides 2, stud) and
-    weights (vote, classes, square) per cell."""
-    piece = np.maximum(ids - 1, 0)
-    stranger = table[piece, 10] > 0
-    there = ids > 0
-    what = np.where(there, np.where(stranger, 2, 1), 0)
-    listed = there & ~stranger
-    classes = np.stack([what, *(np.where(listed, table[piece, c], 0) for c in (6, 7, 8))]).astype(np.int64)
-    turn = np.arctan2(way[:, 1], way[:, 0])[piece]
-    numbers = np.stack([
-        (at[piece, 0] - x) / VOTE_MM, (at[piece, 1] - y) / VOTE_MM,
-        np.cos(2 * turn), np.sin(2 * turn), np.cos(4 * turn), np.sin(4 * turn),
-        table[piece, 9] * inside[ids], np.log(table[piece, 2] / SIDES_MM), np.log(table[piece, 3] / SIDES_MM),
-        _studs(x, y, table, at, way, foot, height, piece) & listed])
-    count = np.bincount(ids.ravel(), minlength=len(table) + 1)
-    even = np.clip(np.sqrt(24 / np.maximum(count, 1)), 0.5, 2)[ids]     # small pieces count too
-    clear = np.where(inside[ids] > 0.7, 1.0, 0.2)       # of one cut by the crop little can be said
-    square = table[piece, 5] > 0
-    weights = np.stack([there * even * clear, listed * even * clear, square])
-    return classes, numbers.astype(np.float32), weights.astype(np.float32)

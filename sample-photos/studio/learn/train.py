@@ -1,8 +1,9 @@
-"""Training on the processor, against the clock: the learning rate follows the time that is
-left, and a running mean of the weights is what is kept for use."""
+"""Training against the clock, on a GPU where there is one: the learning rate follows the time
+that is left, and a running mean of the weights is what is kept for use."""
 
-import copy
 import time
+from concurrent.futures import ThreadPoolExecutor
+from copy import deepcopy
 from pathlib import Path
 
 import torch
@@ -10,7 +11,9 @@ from torch.nn import functional as F
 
 from . import data, net as nets
 
-DECAY, EMA = 0.02, 0.998
+DECAY, EMA = 0.05, 0.999
+WARM = 300              # steps to the highest learning rate
+AT_ONCE = 200           # scenes taken in between two steps
 
 
 def losses(out, classes, numbers, weights):
@@ -36,64 +39,118 @@ def losses(out, classes, numbers, weights):
     }
 
 
-def train(folder, run, minutes, crop, widths, blocks, threads, peak, seed, batch):
-    torch.set_num_threads(threads)
-    torch.manual_seed(seed)
+class _Feed:
+    """Scenes of a folder; those that come to it meanwhile are read beside the training."""
+
+    def __init__(self, folder, device, held):
+        self.scenes, self.pool, self.coming = data.Scenes(device), ThreadPoolExecutor(1), None
+        self.find = lambda: [p for p in data.files(folder, held=held) if p.name not in self.scenes.names]
+        while paths := self.find():
+            with ThreadPoolExecutor(8) as pool:
+                for packed in pool.map(data.packed, [paths[n:n + AT_ONCE] for n in range(0, len(paths), AT_ONCE)]):
+                    self.scenes.add(packed)
+
+    def look(self):
+        if self.coming is None:
+            if paths := self.find()[:AT_ONCE]:
+                self.coming = self.pool.submit(data.packed, paths)
+        elif self.coming.done():
+            self.scenes.add(self.coming.result())
+            self.coming = None
+
+
+def train(folder, run, minutes, stop, crop, widths, blocks, peak, seed, batch):
+    """Trains for `minutes` altogether, and leaves off after `stop` of them; the next call goes
+    on. Where a training has come to its end, the next one starts from its mean weights."""
+    device = "cuda" if torch.cuda.is_available() else "cpu"
+    torch.backends.cudnn.benchmark = True
+    torch.set_float32_matmul_precision("high")
     run = Path(run)
     run.mkdir(parents=True, exist_ok=True)
-    model = nets.Net(widths, blocks)
-    state_path = run / "state.pt"
-    steps = 0
-    if state_path.exists():
-        state = torch.load(state_path)
-        model = nets.Net(state["widths"], state["blocks"])
-        model.load_state_dict(state["model"])
-        steps = state["steps"]
-    mean = copy.deepcopy(model)
-    if state_path.exists():
-        mean.load_state_dict(state["mean"])
-    model.to(memory_format=torch.channels_last)
+    half_way = run / "half-way.pt"
+    before = next((torch.load(path, map_location=device) for path in (half_way, run / "state.pt") if path.exists()), None)
+    if before:
+        widths, blocks = before["widths"], before["blocks"]
+    torch.manual_seed(seed + (before["steps"] if before else 0))
+    model = nets.Net(widths, blocks).to(device, memory_format=torch.channels_last)
+    mean = deepcopy(model)
     optimiser = torch.optim.AdamW(model.parameters(), peak, weight_decay=DECAY, betas=(0.9, 0.99))
-    loader = iter(torch.utils.data.DataLoader(data.Scenes(folder, crop, seed + steps), batch, num_workers=1,
-                                              prefetch_factor=6))
-    began, cpu, shown, first = time.time(), time.process_time(), {}, steps
-    while (spent := (time.time() - began) / (60 * minutes)) < 1:
-        warm = min(1, (steps - first + 1) / 80)
+    steps, spent = 0, 0.0
+    if before:
+        steps = before["steps"]
+        mean.load_state_dict(before["mean"])
+        model.load_state_dict(before.get("model", before["mean"]))
+        if "optimiser" in before:
+            optimiser.load_state_dict(before["optimiser"])
+            spent = before["spent"]
+    # Not the losses: torch 2.11 fails to build what it fuses them into.
+    fast = torch.compile if device == "cuda" else lambda call: call
+    cut, see = fast(data.crops), fast(model)
+    feed, held = _Feed(folder, device, False), _Feed(folder, device, True)
+    print(f"{len(feed.scenes)} scenes, {len(held.scenes)} held out, {steps} steps so far", flush=True)
+    pairs = [(ours, theirs) for ours, theirs in zip(mean.state_dict().values(), model.state_dict().values())
+             if ours.is_floating_point()]
+    ours, theirs = (list(part) for part in zip(*pairs))
+    began, shown, said, first, at_first = time.time(), {}, time.time(), steps, spent
+    while spent < 60 * minutes and spent - at_first < 60 * stop:
         for group in optimiser.param_groups:
-            group["lr"] = peak * warm * max(0.01, (1 - spent) ** 1.0)
-        seen, classes, numbers, weights = next(loader)
-        out = model(seen.contiguous(memory_format=torch.channels_last))
-        parts = losses(out, classes, numbers, weights)
-        loss = sum(parts.values())
+            group["lr"] = peak * min(1, (steps - first + 1) / WARM) * max(0.01, 1 - spent / (60 * minutes))
+        seen, classes, numbers, weights = cut(feed.scenes.some(batch), crop)
+        with torch.autocast(device, torch.bfloat16, enabled=device == "cuda"):
+            out = see(seen.contiguous(memory_format=torch.channels_last))
+        parts = losses(out.float(), classes, numbers, weights)
         optimiser.zero_grad()
-        loss.backward()
+        sum(parts.values()).backward()
         torch.nn.utils.clip_grad_norm_(model.parameters(), 5.0)
         optimiser.step()
         steps += 1
-        keep = min(EMA, (steps - first + 1) / (steps - first + 10))
         with torch.no_grad():
-            for ours, theirs in zip(mean.state_dict().values(), model.state_dict().values()):
-                ours.lerp_(theirs, 1 - keep) if ours.is_floating_point() else ours.copy_(theirs)
-        for name, part in parts.items():
-            shown[name] = shown.get(name, part.item()) * 0.97 + 0.03 * part.item()
-        if steps % 100 == 0:
-            print(steps, f"{(time.time() - began) / 60:.1f} min", f"{time.process_time() - cpu:.0f} cpu s",
-                  " ".join(f"{k} {v:.3f}" for k, v in shown.items()), flush=True)
-        if steps % 300 == 0:
-            _save(state_path, model, mean, steps)
-    _save(state_path, model, mean, steps)
+            torch._foreach_lerp_(ours, theirs, 1 - min(EMA, steps / (steps + 10)))
+            for name, part in parts.items():
+                shown[name] = shown[name] * 0.99 + 0.01 * part.detach() if name in shown else part.detach()
+        if steps % 10 == 0:
+            feed.look()
+            if device == "cuda":
+                torch.cuda.synchronize()        # so that the clock is true
+        spent = at_first + time.time() - began
+        if time.time() - said > 30:
+            said = time.time()
+            print(steps, f"{spent / 60:.1f} min, {len(feed.scenes)} scenes, {(steps - first) * batch / (spent - at_first):.0f} crops/s:",
+                  _told(shown), "| held out:", _told(_on_held(mean, held.scenes)), flush=True)
+            _save(run, model, mean, optimiser, steps, spent)
+    _save(run, model, mean, optimiser, steps, spent)
+    if spent >= 60 * minutes:
+        half_way.unlink()
+    print(steps, "steps;", _told(shown), "| held out:", _told(_on_held(mean, held.scenes)), flush=True)
 
 
-def _save(path, model, mean, steps):
-    part = path.with_suffix(".part")
-    torch.save({"model": model.state_dict(), "mean": mean.state_dict(), "steps": steps,
-                "widths": model.widths, "blocks": model.blocks}, part)
-    part.rename(path)
+def _told(parts):
+    return " ".join(f"{name} {float(part):.3f}" for name, part in parts.items())
+
+
+@torch.no_grad()
+def _on_held(model, scenes, at_once=16):
+    model.eval()
+    total = {}
+    for start in range(0, len(scenes), at_once):
+        seen, *truth = data.whole(scenes.of(slice(start, start + at_once)))
+        for name, part in losses(model(seen), *truth).items():
+            total[name] = total.get(name, 0) + part * len(seen) / len(scenes)
+    model.train()
+    return total
+
+
+def _save(run, model, mean, optimiser, steps, spent):
+    told = {"mean": mean.state_dict(), "steps": steps, "widths": model.widths, "blocks": model.blocks}
+    more = {"model": model.state_dict(), "optimiser": optimiser.state_dict(), "spent": spent}
+    for name, state in (("state", told), ("half-way", told | more)):
+        torch.save(state, run / f"{name}.part")
+        (run / f"{name}.part").rename(run / f"{name}.pt")
 
 
 def trained(run):
     """The mean of the weights, for use."""
-    state = torch.load(Path(run) / "state.pt")
+    state = torch.load(Path(run) / "state.pt", map_location="cpu")
     model = nets.Net(state["widths"], state["blocks"])
     model.load_state_dict(state["mean"])
     return model.eval(), state["steps"]
