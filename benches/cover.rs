@@ -117,8 +117,11 @@ fn whole_cover(most: u64, joins: bool) {
     let plan = plan(joins);
     let certain = supply(&contents, Reading::Certain).unwrap();
     let likely = supply(&contents, Reading::Likely).unwrap();
-    let certain = solve::cover(&plan, &certain, &[], None, Detail::Numbers).unwrap();
-    let likely = solve::cover(&plan, &likely, &[], None, Detail::Allotment).unwrap();
+    // Side by side, as the program does it.
+    let (certain, likely) = rayon::join(
+        || solve::cover(&plan, &certain, &[], None, Detail::Numbers).unwrap(),
+        || solve::cover(&plan, &likely, &[], None, Detail::Allotment).unwrap(),
+    );
     let next = solve::next(&likely).unwrap();
     let uses = answer::uses(&likely);
     let list = fetch_list(&contents, &uses.list, Reading::Likely).unwrap();

@@ -112,6 +112,7 @@ fn shown_by(targets: &Targets, wanted: &(dyn Fn(&str) -> bool + Sync)) -> Vec<Sh
                     &scene.correction,
                     &light,
                     &piece.stance(),
+                    &[],
                 )
                 .unwrap()
             });

@@ -5,6 +5,7 @@
 //! edges move them into place. Who saw a piece is kept: it is the best that doubt can go by.
 
 use super::beside::is_touched;
+use super::canvas::Canvas;
 use super::evidence::EdgeScale;
 use super::face::Face;
 use super::find::{FoundPiece, Leftover, Said, Sight, Witness, explain};
@@ -26,6 +27,9 @@ const SAME_THING: f64 = 0.5;
 const SAME_PLACE: f64 = 0.7;
 /// From this probability on the net's word counts where a piece lies alone.
 const NET_KNOWS: f64 = 0.9;
+/// From this probability and score on it even divides what edges show as one whole.
+const BEYOND_DOUBT: f64 = 0.98;
+const BEYOND_DOUBT_SCORE: f64 = 0.9;
 /// Share of a piece by which proposals may overlap it and it still stands beside them.
 const BESIDE: f64 = 0.25;
 /// How far edges may move a proposal, mm and radians: what is further is another piece's edge.
@@ -45,6 +49,9 @@ const CLEAR: (f64, f64, f64) = (0.8, 0.5, 0.2);
 /// From this probability on the net's word against the edges' leaves a form open.
 const FORM_TOLD: f64 = 0.8;
 
+/// What the net says is never beyond doubt.
+const SAID: f64 = 0.999;
+
 /// Finds every piece, and what no piece explains. `card` tells whether a place lies on the card,
 /// with a margin in mm.
 pub fn find_pieces(
@@ -57,109 +64,54 @@ pub fn find_pieces(
     mark_touched(&mut pieces, &outlines, &|at| canvas.is_unexplained(at));
     // Without its net the program still has its first pair of eyes.
     if let Ok(seen) = by_net(sight, search, card) {
-        let mut seen: Vec<Seen<'_>> = seen.iter().map(|one| Seen::of(one, sight)).collect();
-        let bench = Bench {
-            view: sight.view,
-            camera: sight.camera,
-            scale: EdgeScale::for_noise(sight.ground),
-            kind_at: &|r, c| sight.foreground.kind[(r, c)],
-        };
-        let searched = std::mem::take(&mut pieces);
-        for (piece, outline) in searched.into_iter().zip(&outlines) {
-            match judged(piece, &Shade::of(outline), &mut seen, &bench) {
-                Ok(piece) => pieces.push(piece),
-                Err(stance) => canvas.give_back(&stance, sight.foreground),
-            }
-        }
-        let new: Vec<FoundPiece> = seen
-            .par_iter()
-            .filter(|one| !one.used)
-            .map(|one| (one, one.piece(&bench)))
-            .filter(|(one, piece)| {
-                let (certain, likely) = canvas.unexplained(&piece.stance);
-                let cut_off = piece.at_frame && piece.outline < 0.0;
-                certain > LEAST_UNEXPLAINED && !cut_off
-                    || likely > MOSTLY
-                        && piece.outline - piece.ground_share > LEAST_OUTLINE
-                        && one.proposal.score > NET_SEES
-            })
-            .map(|(_, piece)| piece)
-            .collect();
-        pieces.extend(new);
-        for piece in &pieces {
-            canvas.explain(&piece.stance);
-        }
+        let seen = seen.iter().map(|one| Seen::of(one, sight)).collect();
+        pieces = joined(pieces, &outlines, seen, sight, &mut canvas);
         let outlines = self::outlines(&pieces, sight);
         mark_touched(&mut pieces, &outlines, &|at| canvas.is_unexplained(at));
-        if std::env::var("DEV_DUMP").is_ok() {
-            let shades: Vec<Shade> = outlines.iter().map(|o| Shade::of(o)).collect();
-            for (i, (p, o)) in pieces.iter().zip(&outlines).enumerate() {
-                let most = shades
-                    .iter()
-                    .enumerate()
-                    .filter(|(k, _)| *k != i)
-                    .map(|(_, other)| other.share_of(&shades[i]))
-                    .fold(0.0, f64::max);
-                let others = shades[i]
-                    .places
-                    .iter()
-                    .filter(|at| {
-                        outlines
-                            .iter()
-                            .enumerate()
-                            .any(|(k, o)| k != i && inside_convex(o, **at))
-                    })
-                    .count() as f64
-                    / shades[i].places.len().max(1) as f64;
-                let c: Vec<(f64, f64)> = o.iter().map(|p| (p.x, p.y)).collect();
-                let (a, (x, y)) = super::stance::area_and_middle(&c);
-                let (w, said) = match p.witness {
-                    Witness::Both(s) => (0, s),
-                    Witness::Search => (
-                        1,
-                        Said {
-                            size_p: 0.0,
-                            score: 0.0,
-                            visible: 1.0,
-                        },
-                    ),
-                    Witness::Contested => (
-                        2,
-                        Said {
-                            size_p: 0.0,
-                            score: 0.0,
-                            visible: 1.0,
-                        },
-                    ),
-                    Witness::Net(s) => (3, s),
-                };
-                let ru = p.runner_up.map_or(99.0, |r| {
-                    (p.score - r.1) / (4.0 * p.stance.shape.short_mm())
-                });
-                eprintln!(
-                    "DUMP {x:.1} {y:.1} {a:.0} {:?} {} {} {:?} {w} {} {:.3} {:.3} {:.3} {:.3} {:.3} {:.3} {:.3} {:.3} {:.3} {:.3} {} {} {most:.3} {others:.3}",
-                    p.stance.shape.form,
-                    p.stance.shape.short,
-                    p.stance.shape.long,
-                    p.stance.face,
-                    u8::from(p.touched),
-                    said.size_p,
-                    said.score,
-                    said.visible,
-                    p.outline,
-                    p.weakest_side,
-                    p.studs,
-                    p.piece_share,
-                    p.ground_share,
-                    ru,
-                    p.form_p,
-                    u8::from(p.at_frame),
-                    u8::from(p.like_tray)
-                );
-            }
-        }
     }
     (pieces, canvas.rest())
+}
+
+/// The search's pieces that stand, and the net's that the search did not find.
+fn joined(
+    searched: Vec<FoundPiece>,
+    outlines: &[Vec<Mm>],
+    mut seen: Vec<Seen<'_>>,
+    sight: &Sight<'_>,
+    canvas: &mut Canvas<'_>,
+) -> Vec<FoundPiece> {
+    let bench = Bench {
+        view: sight.view,
+        camera: sight.camera,
+        scale: EdgeScale::for_noise(sight.ground),
+        kind_at: &|r, c| sight.foreground.kind[(r, c)],
+    };
+    let mut pieces = Vec::new();
+    for (piece, outline) in searched.into_iter().zip(outlines) {
+        match judged(piece, &Shade::of(outline), &mut seen, &bench) {
+            Ok(piece) => pieces.push(piece),
+            Err(stance) => canvas.give_back(&stance, sight.foreground),
+        }
+    }
+    let left = seen.par_iter().filter(|one| !one.used);
+    let new: Vec<FoundPiece> = left
+        .map(|one| (one.proposal.score, one.piece(&bench)))
+        .filter(|(score, piece)| is_there(piece, *score, canvas))
+        .map(|(_, piece)| piece)
+        .collect();
+    pieces.extend(new);
+    for piece in &pieces {
+        canvas.explain(&piece.stance);
+    }
+    pieces
+}
+
+/// Whether what the net alone sees, with this score, lies where something unexplained is.
+fn is_there(piece: &FoundPiece, score: f64, canvas: &Canvas<'_>) -> bool {
+    let (certain, likely) = canvas.unexplained(&piece.stance);
+    let cut_off = piece.at_frame && piece.outline < 0.0;
+    let outlined = piece.outline - piece.ground_share > LEAST_OUTLINE;
+    certain > LEAST_UNEXPLAINED && !cut_off || likely > MOSTLY && outlined && score > NET_SEES
 }
 
 fn outlines(pieces: &[FoundPiece], sight: &Sight<'_>) -> Vec<Vec<Mm>> {
@@ -189,9 +141,6 @@ fn by_net(
     seen.retain(|one| one.score >= LEAST_SCORE);
     Ok(seen)
 }
-
-/// What the net says is never beyond doubt.
-const SAID: f64 = 0.999;
 
 /// A silhouette and places all over it.
 struct Shade {
@@ -274,8 +223,13 @@ impl<'a> Seen<'a> {
 
     /// Whether it has the size of a piece and lies as flat as that does.
     fn has_footprint_of(&self, stance: &Stance) -> bool {
-        let flat = |face| matches!(face, Face::Up | Face::Down);
-        size(self.stance.shape) == size(stance.shape) && flat(self.stance.face) == flat(stance.face)
+        size(self.stance.shape) == size(stance.shape)
+            && is_flat(self.stance.face) == is_flat(stance.face)
+    }
+
+    /// Whether the net leaves nothing open about it.
+    fn is_beyond_doubt(&self) -> bool {
+        self.proposal.p > BEYOND_DOUBT && self.proposal.score > BEYOND_DOUBT_SCORE
     }
 
     fn said(&self) -> Said {
@@ -339,6 +293,10 @@ impl<'a> Seen<'a> {
     }
 }
 
+fn is_flat(face: Face) -> bool {
+    matches!(face, Face::Up | Face::Down)
+}
+
 fn size(shape: Shape) -> (u8, u8) {
     (shape.short, shape.long)
 }
@@ -363,12 +321,11 @@ fn judged(
         .filter(|one| !one.used && shade.share_of(&one.shade) > SAME_THING)
         .collect();
     let known = about.iter().all(|one| one.proposal.p > NET_KNOWS);
-    let flat = |face| matches!(face, Face::Up | Face::Down);
     match about.as_slice() {
-        // Of two sizes for one flat piece edges know better.
+        // Edges that are clear all round know the size of one flat piece better.
         [one]
             if is_clear(&piece)
-                && flat(one.stance.face)
+                && is_flat(one.stance.face)
                 && one.shade.share_of(shade) > SAME_THING => {}
         _ if piece.touched => {
             drop(about);
@@ -384,7 +341,8 @@ fn judged(
         [one] if known && one.stance.face != Face::Up && !is_clear(&piece) => {
             return Err(piece.stance);
         }
-        [_, _, ..] if known => return Err(piece.stance),
+        [_, _, ..] if known && !is_whole(&piece) => return Err(piece.stance),
+        [_, _, ..] if about.iter().all(|one| one.is_beyond_doubt()) => return Err(piece.stance),
         _ => {}
     }
     for one in &mut about {
@@ -408,10 +366,8 @@ fn agreed(mut piece: FoundPiece, one: &Seen<'_>, bench: &Bench<'_>) -> FoundPiec
     } else if best != piece.stance.shape.form && p > FORM_TOLD {
         piece.other_form = Some((best, piece.score));
     }
-    // The search supposes that all lie studs up; a hollow underside reads darker than a top.
-    if !(piece.stance.studs_up() && piece.studs > CLEAR.2) {
-        piece.stance.face = one.stance.face;
-    }
+    // The search supposes that all lie studs up, and takes the tubes of an underside for studs.
+    piece.stance.face = one.stance.face;
     piece.witness = Witness::Both(one.said());
     piece
 }
@@ -421,10 +377,38 @@ fn is_denied(piece: &FoundPiece) -> bool {
     piece.weakest_side < 0.0 && piece.stance.studs_up() && piece.studs < 0.0
 }
 
+/// Whether edges confirm the outline of a piece all round: it is one piece far more often than
+/// several that lie flush in a block.
+fn is_whole(piece: &FoundPiece) -> bool {
+    piece.outline > CLEAR.0 && piece.weakest_side > CLEAR.1
+}
+
 /// Whether edges confirm a piece all round, and its studs where it has any.
 fn is_clear(piece: &FoundPiece) -> bool {
-    let (all, weakest, studs) = CLEAR;
-    piece.outline > all
-        && piece.weakest_side > weakest
-        && (!piece.stance.studs_up() || piece.studs > studs)
+    is_whole(piece) && (!piece.stance.studs_up() || piece.studs > CLEAR.2)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn rectangle(left: f64, top: f64, right: f64, bottom: f64) -> Shade {
+        Shade::of(
+            &[(left, top), (right, top), (right, bottom), (left, bottom)]
+                .map(|(x, y)| Mm::new(x, y)),
+        )
+    }
+
+    #[test]
+    fn silhouettes_share_what_lies_in_both() {
+        let (wide, left) = (
+            rectangle(0.2, 0.2, 32.2, 16.2),
+            rectangle(0.2, 0.2, 16.2, 16.2),
+        );
+        assert!((wide.share_of(&left) - 1.0).abs() < 1e-9);
+        assert!((left.share_of(&wide) - 0.5).abs() < 0.02);
+        assert!((wide.likeness(&left) - 0.5).abs() < 0.02);
+        let away = rectangle(40.2, 0.2, 50.2, 10.2);
+        assert_eq!((wide.share_of(&away), wide.likeness(&away)), (0.0, 0.0));
+    }
 }

@@ -64,19 +64,31 @@ impl Paint {
 }
 
 /// The colour of the piece that stands so; `None` where too little of its top is in the photo.
+/// `over`: silhouettes of what lies over it, on which its colour is not read unless nothing else is left.
 pub fn paint(
     view: &MetricView,
     camera: &Camera,
     correction: &Correction,
     light: &Light<'_>,
     stance: &Stance,
+    over: &[Vec<Mm>],
 ) -> Option<Paint> {
     let share = light.at(stance.at);
     let corrected = |raw: [f32; 3]| {
         let linear = correction.linear_d65(raw, share);
         linear.iter().all(|v| v.is_finite()).then_some(linear)
     };
-    let mut samples: Vec<([f32; 3], [f64; 3])> = top_samples(view, camera, stance)
+    let is_free = |at: &Mm| !over.iter().any(|outline| inside_convex(outline, *at));
+    let pixels = |places: Vec<Mm>| -> Vec<[f32; 3]> {
+        let free = places.iter().filter(|at| is_free(at));
+        let free: Vec<[f32; 3]> = free.filter_map(|at| pixel(view, *at)).collect();
+        if free.len() < FEWEST {
+            places.iter().filter_map(|at| pixel(view, *at)).collect()
+        } else {
+            free
+        }
+    };
+    let mut samples: Vec<([f32; 3], [f64; 3])> = pixels(top_places(camera, stance))
         .into_iter()
         .filter_map(|raw| Some((raw, corrected(raw)?)))
         .collect();
@@ -96,7 +108,7 @@ pub fn paint(
     });
     let raw: [f32; 3] =
         std::array::from_fn(|c| body.iter().map(|s| s.0[c]).sum::<f32>() / n as f32);
-    let mut dark: Vec<f64> = inner_samples(view, camera, stance)
+    let mut dark: Vec<f64> = pixels(inner_places(camera, stance))
         .into_iter()
         .filter_map(corrected)
         .map(luminance)
@@ -132,12 +144,12 @@ pub fn luminance(linear: [f64; 3]) -> f64 {
     0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
 }
 
-/// Linear RGB of the photo over the piece's top face and stud tops, off rims and sides.
-fn top_samples(view: &MetricView, camera: &Camera, stance: &Stance) -> Vec<[f32; 3]> {
+/// Where the piece's top face and stud tops are seen, off rims and sides.
+fn top_places(camera: &Camera, stance: &Stance) -> Vec<Mm> {
     let body = stance.body();
     let (half_long, half_short) = (body.along / 2.0 - INSET_MM, body.across / 2.0 - INSET_MM);
     let steps = |half: f64| (half / STEP_MM).floor() as i32;
-    let mut samples = Vec::new();
+    let mut places = Vec::new();
     for i in -steps(half_long)..=steps(half_long) {
         for j in -steps(half_short)..=steps(half_short) {
             let (along, across) = (f64::from(i) * STEP_MM, f64::from(j) * STEP_MM);
@@ -151,15 +163,14 @@ fn top_samples(view: &MetricView, camera: &Camera, stance: &Stance) -> Vec<[f32;
                     continue;
                 }
             }
-            let seen = camera.shadow_on_plane(stance.local(along, across), height);
-            samples.extend(pixel(view, seen));
+            places.push(camera.shadow_on_plane(stance.local(along, across), height));
         }
     }
-    samples
+    places
 }
 
-/// Linear RGB of the photo over the whole silhouette but its edge.
-fn inner_samples(view: &MetricView, camera: &Camera, stance: &Stance) -> Vec<[f32; 3]> {
+/// Places all over the silhouette but its edge.
+fn inner_places(camera: &Camera, stance: &Stance) -> Vec<Mm> {
     let outline = stance.silhouette(camera);
     let (mut low, mut high) = (stance.at, stance.at);
     for p in &outline {
@@ -169,7 +180,7 @@ fn inner_samples(view: &MetricView, camera: &Camera, stance: &Stance) -> Vec<[f3
     let around: Vec<(f64, f64)> = (0..8)
         .map(|k| (f64::from(k) * std::f64::consts::FRAC_PI_4).sin_cos())
         .collect();
-    let mut samples = Vec::new();
+    let mut places = Vec::new();
     let steps = |from: f64, to: f64| ((to - from) / STEP_MM).floor() as i32;
     for i in 0..=steps(low.y, high.y) {
         for j in 0..=steps(low.x, high.x) {
@@ -184,11 +195,11 @@ fn inner_samples(view: &MetricView, camera: &Camera, stance: &Stance) -> Vec<[f3
                 )
             });
             if inner {
-                samples.extend(pixel(view, at));
+                places.push(at);
             }
         }
     }
-    samples
+    places
 }
 
 /// Distance to the nearest stud's middle along one axis of n studs.

@@ -32,6 +32,8 @@ pub struct Advice<'a> {
     pub at_edge: usize,
     /// How many of the pieces are cut by the photo's edge.
     pub cut: usize,
+    /// How many pieces are to be expected under others, unseen.
+    pub hidden: f64,
 }
 
 /// Beyond this tilt the far side of the tray is much smaller than the near one.
@@ -152,6 +154,15 @@ pub fn warnings(advice: &Advice<'_>) -> Vec<Warning> {
         warn(
             "unexplained",
             format!("{places} something that is no listed piece; {remedy}"),
+        );
+    }
+    let hidden = advice.hidden.round();
+    if hidden >= 1.0 {
+        warn(
+            "heap",
+            format!(
+                "pieces lie on each other, and about {hidden:.0} may be hidden: the ranges allow for them, but not for kinds of which none is seen; spread the pieces in one layer and photograph again"
+            ),
         );
     }
     if advice.pieces.is_empty() {

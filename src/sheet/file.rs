@@ -132,6 +132,9 @@ pub struct Piece {
     pub lab: [f64; 3],
     /// Outline of the visible part in the upright photo.
     pub outline_px: Vec<[f64; 2]>,
+    /// Share of its silhouette that other pieces hide, where that is told.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub covered: f64,
     /// What it could be instead, likeliest first; empty when nothing else is likely.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub instead: Vec<Instead>,
@@ -146,6 +149,11 @@ pub struct Piece {
 #[allow(clippy::trivially_copy_pass_by_ref)] // as serde wants it
 fn is_false(flag: &bool) -> bool {
     !*flag
+}
+
+#[allow(clippy::trivially_copy_pass_by_ref)] // as serde wants it
+fn is_zero(number: &f64) -> bool {
+    *number == 0.0
 }
 
 /// Something else that a piece could be.

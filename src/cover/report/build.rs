@@ -70,8 +70,9 @@ pub fn build(input: &Input) -> Result<(Report, Vec<Fetch>), ReportError> {
         let cover = solve::cover(input.plan, &supply, kept, input.offers, detail)?;
         Ok((cover, supply))
     };
-    let (certain, certain_supply) = run(Reading::Certain)?;
-    let (likely, likely_supply) = run(Reading::Likely)?;
+    // Neither needs the other.
+    let (certain, likely) = rayon::join(|| run(Reading::Certain), || run(Reading::Likely));
+    let ((certain, certain_supply), (likely, likely_supply)) = (certain?, likely?);
     let (main, main_supply) = match input.lists {
         Reading::Certain => (&certain, &certain_supply),
         Reading::Likely => (&likely, &likely_supply),
