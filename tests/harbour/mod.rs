@@ -221,6 +221,7 @@ pub fn sheet(name: &str, place: Option<&str>, checked: bool, rows: &[Row]) -> Sh
                 sure: 0.3,
             }],
             doubts: vec!["another piece covers a corner".to_owned()],
+            covered: 0.1,
             looked_at: false,
         }],
         groups: rows.iter().map(group).collect(),
