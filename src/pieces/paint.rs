@@ -5,6 +5,7 @@
 //! room, and a lamp there can bleach them; stud flanks, seams and sides are turned away and in
 //! part shaded, so they stay dark where the body is dark.
 
+use super::face::Face;
 use super::shape::{PITCH_MM, STUD_HEIGHT_MM, STUD_RADIUS_MM};
 use super::stance::{Stance, inside_convex};
 use crate::colour::Correction;
@@ -31,6 +32,14 @@ const DARK: f64 = 0.04;
 const CUT_OFF: f32 = 0.97;
 /// Share of the body's samples from which a channel counts as cut off.
 const CUT_OFF_SHARE: f64 = 0.3;
+/// The same for an underside's rims, which the hollows beside them darken through the lens' blur.
+const RIM_BODY: (f64, f64) = (0.5, 0.85);
+/// Thickness of the walls around a hollow underside, mm (common practice, no source).
+const WALL_MM: f64 = 1.5;
+/// Left out along a wall's outer edge, and along its inner one, mm.
+const WALL_EDGES_MM: (f64, f64) = (0.4, 0.3);
+/// Distance between samples across a wall, mm.
+const WALL_STEP_MM: f64 = 0.2;
 /// With fewer samples of the top than this the colour is not told.
 const FEWEST: usize = 12;
 
@@ -88,7 +97,12 @@ pub fn paint(
             free
         }
     };
-    let mut samples: Vec<([f32; 3], [f64; 3])> = pixels(top_places(camera, stance))
+    let (shown, (least, most)) = if stance.face == Face::Down {
+        (rim_places(camera, stance), RIM_BODY)
+    } else {
+        (top_places(camera, stance), BODY)
+    };
+    let mut samples: Vec<([f32; 3], [f64; 3])> = pixels(shown)
         .into_iter()
         .filter_map(|raw| Some((raw, corrected(raw)?)))
         .collect();
@@ -99,7 +113,7 @@ pub fn paint(
     let at = |q: f64| ((samples.len() - 1) as f64 * q).round() as usize;
     let lightness = |q: f64| lab_from_linear(samples[at(q)].1)[0];
     let spread = (lightness(0.75) - lightness(0.25)) / 2.0;
-    let body = &samples[at(BODY.0)..=at(BODY.1)];
+    let body = &samples[at(least)..=at(most)];
     let n = body.len() as f64;
     let measured: [f64; 3] = std::array::from_fn(|c| body.iter().map(|s| s.1[c]).sum::<f64>() / n);
     let clipped: [bool; 3] = std::array::from_fn(|c| {
@@ -165,6 +179,30 @@ fn top_places(camera: &Camera, stance: &Stance) -> Vec<Mm> {
             }
             places.push(camera.shadow_on_plane(stance.local(along, across), height));
         }
+    }
+    places
+}
+
+/// Where the rims of the walls around an underside are seen: what lies deeper has little light,
+/// and most of it by way of the piece itself, which colours it twice.
+fn rim_places(camera: &Camera, stance: &Stance) -> Vec<Mm> {
+    let body = stance.body();
+    let mut places = Vec::new();
+    let mut inset = WALL_EDGES_MM.0;
+    while inset <= WALL_MM - WALL_EDGES_MM.1 {
+        let (a, b) = (body.along / 2.0 - inset, body.across / 2.0 - inset);
+        for (half, other, lengthwise) in [(a, b, true), (b, a, false)] {
+            let steps = (half / STEP_MM).floor() as i32;
+            for i in -steps..=steps {
+                let run = f64::from(i) * STEP_MM;
+                for side in [-other, other] {
+                    let (along, across) = if lengthwise { (run, side) } else { (side, run) };
+                    let at = stance.local(along, across);
+                    places.push(camera.shadow_on_plane(at, body.height));
+                }
+            }
+        }
+        inset += WALL_STEP_MM;
     }
     places
 }
