@@ -13,9 +13,10 @@ use crate::count::doubt::{Doubt, colour_doubts, colour_probability};
 use crate::count::groups::{hidden, round3};
 use crate::count::{groups, name_colours, shape_probability};
 use crate::photo::{Photo, edge_width_px, overexposed_share, white_level};
+use crate::pieces::heap::around;
 use crate::pieces::paint::{Paint, paint};
 use crate::pieces::stance::area_and_middle;
-use crate::pieces::{FoundPiece, Leftover, Search, Sight, Witness, find_pieces};
+use crate::pieces::{FoundPiece, Leftover, Search, Sight, find_pieces};
 use crate::sheet::advice::{self, Advice};
 use crate::sheet::chart::LightMap;
 use crate::sheet::faults::{Fault, Measured, faults, why_unseen};
@@ -24,7 +25,7 @@ use crate::sheet::{Instead, LightFile, PatchReport, Piece, SURE, Sheet};
 use crate::tray::ground::GroundError;
 use crate::tray::{Foreground, Ground, LabView, Light};
 use crate::units::Mm;
-use crate::view::{Camera, MetricView, Pose, PoseError, fit_pose};
+use crate::view::{MetricView, Pose, PoseError, fit_pose};
 
 /// Why a photo could not be measured; each is a sentence with a remedy.
 #[derive(Clone, Debug, Error, PartialEq)]
@@ -187,15 +188,15 @@ pub fn look(scene: &Scene, search: &Search) -> (Vec<Seen>, Vec<Leftover>) {
     let (found, mut leftovers) = find_pieces(&sight, search, &on_card);
     let light = Light::of(&scene.ground, &scene.correction);
     let mut seen = Vec::with_capacity(found.len());
-    let overs = overs(&found, camera);
-    for (piece, over) in found.into_iter().zip(&overs) {
+    let around = around(&found, camera);
+    for (piece, around) in found.into_iter().zip(&around) {
         match paint(
             &scene.view,
             camera,
             &scene.correction,
             &light,
             &piece.stance,
-            over,
+            around,
         ) {
             Some(paint) => seen.push(Seen { piece, paint }),
             None => leftovers.push(Leftover {
@@ -206,30 +207,6 @@ pub fn look(scene: &Scene, search: &Search) -> (Vec<Seen>, Vec<Leftover>) {
         }
     }
     (seen, leftovers)
-}
-
-/// Of each piece the silhouettes of those that may lie over it: the net sees more of them.
-fn overs(found: &[FoundPiece], camera: &Camera) -> Vec<Vec<Vec<Mm>>> {
-    let outlines: Vec<Vec<Mm>> = found.iter().map(|p| p.stance.silhouette(camera)).collect();
-    let reach: Vec<f64> = (outlines.iter().zip(found))
-        .map(|(outline, piece)| {
-            let far = |at: &Mm| at.distance(piece.stance.at);
-            outline.iter().map(far).fold(0.0, f64::max)
-        })
-        .collect();
-    let over = |i: usize, k: usize| {
-        let (mine, other) = (&found[i], &found[k]);
-        covered(mine) > covered(other)
-            && mine.stance.at.distance(other.stance.at) < reach[i] + reach[k]
-    };
-    (0..found.len())
-        .map(|i| {
-            (0..found.len())
-                .filter(|k| over(i, *k))
-                .map(|k| outlines[k].clone())
-                .collect()
-        })
-        .collect()
 }
 
 /// Counts one photo into a sheet.
@@ -351,25 +328,13 @@ pub fn placed(scene: &Scene, seen: &Seen) -> Option<Piece> {
         turn_deg: (stance.face).turn_within(stance.shape, stance.turn.to_degrees()),
         face: stance.face.name().to_owned(),
         lab: seen.paint.lab.map(round2),
-        covered: round2(covered(&seen.piece)),
+        covered: round2(seen.piece.covered()),
         outline_px: corners
             .iter()
             .map(|(x, y)| [round2(*x), round2(*y)])
             .collect(),
         ..Piece::default()
     })
-}
-
-/// A smaller hidden share of a piece is not worth telling.
-const WORTH_TELLING: f64 = 0.05;
-
-/// Share of a piece that others hide, as the net says.
-fn covered(piece: &FoundPiece) -> f64 {
-    let said = match piece.witness {
-        Witness::Both(said) | Witness::Net(said) => 1.0 - said.visible,
-        Witness::Search | Witness::Contested => 0.0,
-    };
-    if said < WORTH_TELLING { 0.0 } else { said }
 }
 
 /// The form as a sheet says it: `any` where it cannot be told.

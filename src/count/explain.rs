@@ -25,6 +25,11 @@ const GLOSS_STEPS: usize = 5;
 const GLOSS_SPAN: f64 = 2.5;
 /// Deviations of log m that are tried, in standard deviations.
 const LIGHTS: [f64; 9] = [-2.4, -1.8, -1.2, -0.6, 0.0, 0.6, 1.2, 1.8, 2.4];
+/// Log of the light that a shadow leaves, in steps, each as likely.
+const SHADES: [f64; 6] = [-0.12, -0.27, -0.45, -0.65, -0.9, -1.2];
+/// How far a shadow tints, even units in each chromatic direction, where it leaves no light: what
+/// comes from other pieces has their colours.
+const SHADE_TINT: f64 = 4.0;
 /// Share of pieces whose gloss has nothing to do with their neighbours': the edge of a lamp's
 /// image lies between them.
 const ALONE: f64 = 0.1;
@@ -133,22 +138,57 @@ pub struct Explanation {
 
 /// Sums over light and gloss. `width` widens the deviations, for a first look; 1 as they are.
 pub fn explain(look: &Look, body: [f64; 3], given: &Given, width: f64) -> Explanation {
-    let light_sum: f64 = LIGHTS.map(|q| (-0.5 * q * q).exp()).iter().sum();
+    let shaded = look.paint.shaded;
+    let open = (1.0 - shaded).ln()
+        - LIGHTS
+            .map(|q| (-0.5 * q * q).exp())
+            .iter()
+            .sum::<f64>()
+            .ln();
+    let shade = (shaded / SHADES.len() as f64).ln();
+    let (mean, deviation) = given.light;
+    let lights = LIGHTS
+        .map(|q| Lit {
+            light: mean + deviation * q,
+            told: (mean + deviation * q, 0.0),
+            tint: 0.0,
+            log: open - 0.5 * q * q,
+        })
+        .into_iter();
+    // What a shadow leaves says nothing of the light around.
+    let shades = SHADES
+        .map(|m| Lit {
+            light: mean + m,
+            told: (mean, deviation * deviation),
+            tint: SHADE_TINT * (1.0 - m.exp()),
+            log: shade,
+        })
+        .into_iter();
     let mut sum = Sum::default();
-    for q in LIGHTS {
-        let light = given.light.0 + given.light.1 * q;
-        let lit = body.map(|v| light.exp() * v);
-        let light_log = -0.5 * q * q - light_sum.ln();
-        let (least, step) = gloss_range(look, lit, width);
+    for lit in lights.chain(shades) {
+        let shown = body.map(|v| lit.light.exp() * v);
+        let (least, step) = gloss_range(look, shown, width);
         for k in 0..GLOSS_STEPS {
             let gloss = least + step * (k as f64 + 0.5);
-            let predicted = lit.map(|v| v + gloss);
-            let (match_log, residual, trust) = compare(look, predicted, gloss, width);
-            let log = match_log + light_log + gloss_density(gloss, given).ln() + step.ln();
-            sum.add(log, light, gloss, residual, trust);
+            let predicted = shown.map(|v| v + gloss);
+            let (match_log, residual, trust) = compare(look, predicted, (gloss, lit.tint), width);
+            let log = match_log + lit.log + gloss_density(gloss, given).ln() + step.ln();
+            sum.add(log, lit.told, gloss, residual, trust);
         }
     }
     sum.explanation(luminance(body))
+}
+
+/// A light that may be on a piece.
+struct Lit {
+    /// Its log.
+    light: f64,
+    /// Mean and variance of what it says of the log of the light around.
+    told: (f64, f64),
+    /// How far it tints, even units.
+    tint: f64,
+    /// Its log probability.
+    log: f64,
 }
 
 /// From where, in steps of what, gloss brings a lit body to the lightness that is seen.
@@ -194,8 +234,13 @@ fn gloss_density(gloss: f64, given: &Given) -> f64 {
 }
 
 /// Log density of what is seen where `predicted` should be, relative to its peak; the residual in
-/// even units; and how far to trust it.
-fn compare(look: &Look, predicted: [f64; 3], gloss: f64, width: f64) -> (f64, Even, f64) {
+/// even units; and how far to trust it. `shade` is how far a shadow tints.
+fn compare(
+    look: &Look,
+    predicted: [f64; 3],
+    (gloss, shade): (f64, f64),
+    width: f64,
+) -> (f64, Even, f64) {
     let paint = &look.paint;
     let expected = even(lab_from_linear(look.cut(predicted)));
     let seen = look.even;
@@ -217,7 +262,7 @@ fn compare(look: &Look, predicted: [f64; 3], gloss: f64, width: f64) -> (f64, Ev
         let plain = variance(c, width);
         let mut all = plain + noise[c] * noise[c];
         if c > 0 {
-            all += tint * tint + cut * cut;
+            all += tint * tint + cut * cut + shade * shade;
         }
         wider += 0.5 * (all / plain).ln();
         far += residual[c] * residual[c] / all;
@@ -238,7 +283,7 @@ struct Sum {
 }
 
 impl Sum {
-    fn add(&mut self, log: f64, light: f64, gloss: f64, residual: Even, trust: f64) {
+    fn add(&mut self, log: f64, light: (f64, f64), gloss: f64, residual: Even, trust: f64) {
         let top = *self.top.get_or_insert(log);
         if log > top {
             self.scale((top - log).exp());
@@ -250,8 +295,8 @@ impl Sum {
         self.gloss[0] += w * gloss;
         self.gloss[1] += w * h;
         self.gloss[2] += w * h * h;
-        self.light[0] += w * light;
-        self.light[1] += w * light * light;
+        self.light[0] += w * light.0;
+        self.light[1] += w * (light.0 * light.0 + light.1);
         self.trusted += w * trust;
         for (sum, off) in self.residual.iter_mut().zip(residual) {
             *sum += w * trust * off;

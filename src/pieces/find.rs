@@ -56,6 +56,15 @@ pub struct FoundPiece {
 const FORM_CLEAR_PER_MM: f64 = 1.5;
 
 impl FoundPiece {
+    /// Share that others hide, as the net says.
+    pub fn covered(&self) -> f64 {
+        let said = match self.witness {
+            Witness::Both(said) | Witness::Net(said) => 1.0 - said.visible,
+            Witness::Search | Witness::Contested => 0.0,
+        };
+        if said < WORTH_TELLING { 0.0 } else { said }
+    }
+
     /// Whether its form can be told from the others that were looked for.
     pub fn form_is_told(&self) -> bool {
         let shape = self.stance.shape;
@@ -66,6 +75,9 @@ impl FoundPiece {
             })
     }
 }
+
+/// Less hidden than this is no more than the net's own error.
+const WORTH_TELLING: f64 = 0.05;
 
 /// Who saw a piece: the search by edges and areas, the net, or both.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -6,6 +6,7 @@
 //! part shaded, so they stay dark where the body is dark.
 
 use super::face::Face;
+use super::heap::Around;
 use super::shape::{PITCH_MM, STUD_HEIGHT_MM, STUD_RADIUS_MM};
 use super::stance::{Stance, inside_convex};
 use crate::colour::Correction;
@@ -63,6 +64,8 @@ pub struct Paint {
     pub dark: f64,
     /// Middle of the footprint.
     pub at: Mm,
+    /// Probability that another piece stands in its light.
+    pub shaded: f64,
 }
 
 impl Paint {
@@ -73,21 +76,26 @@ impl Paint {
 }
 
 /// The colour of the piece that stands so; `None` where too little of its top is in the photo.
-/// `over`: silhouettes of what lies over it, on which its colour is not read unless nothing else is left.
+/// What lies over it is not read, unless nothing else is left.
 pub fn paint(
     view: &MetricView,
     camera: &Camera,
     correction: &Correction,
     light: &Light<'_>,
     stance: &Stance,
-    over: &[Vec<Mm>],
+    around: &Around,
 ) -> Option<Paint> {
     let share = light.at(stance.at);
     let corrected = |raw: [f32; 3]| {
         let linear = correction.linear_d65(raw, share);
         linear.iter().all(|v| v.is_finite()).then_some(linear)
     };
-    let is_free = |at: &Mm| !over.iter().any(|outline| inside_convex(outline, *at));
+    let is_free = |at: &Mm| {
+        !around
+            .over
+            .iter()
+            .any(|outline| inside_convex(outline, *at))
+    };
     let pixels = |places: Vec<Mm>| -> Vec<[f32; 3]> {
         let free = places.iter().filter(|at| is_free(at));
         let free: Vec<[f32; 3]> = free.filter_map(|at| pixel(view, *at)).collect();
@@ -138,6 +146,7 @@ pub fn paint(
         mixing: correction.mixing(raw, share),
         dark: dark.get(darkest).copied().unwrap_or(luminance(measured)),
         at: stance.at,
+        shaded: around.shaded,
     })
 }
 
