@@ -240,11 +240,13 @@ pub fn count_scene(
         .zip(&named)
         .filter_map(|(seen, named)| {
             let (shape_right, mut doubts) = shape_probability(&seen.piece);
-            let face = seen.piece.stance.face;
-            doubts.extend(colour_doubts(named, seen.paint.glare(), face));
+            let mirrors = seen.paint.mirrors_lamp(&seen.piece.stance);
+            let colour_right = colour_probability(named, mirrors);
+            let uneven = mirrors || seen.paint.uneven();
+            doubts.extend(colour_doubts(named, uneven && colour_right < SURE));
             let spoilt: Vec<_> = faults.iter().filter_map(Fault::trust).collect();
             let trust: f64 = spoilt.iter().map(|(factor, _)| factor).product();
-            let sure = round3(shape_right * colour_probability(named, face) * trust);
+            let sure = round3(shape_right * colour_right * trust);
             let mut piece = placed(scene, seen)?;
             piece.colour.clone_from(&named.name);
             piece.sure = sure;

@@ -195,7 +195,8 @@ fn measure(args: &Args, all: &[Photo], chosen: &[&Photo]) -> Result<Record> {
     let mut stated: BTreeMap<Folder, (Vec<Stated>, Vec<Stated>)> = BTreeMap::new();
     let mut photos = BTreeMap::new();
     for (photo, (answer, score)) in chosen.iter().zip(judged) {
-        if photo.kind != set::Kind::Failing {
+        // A photo that is counted twice says only once whether stated probabilities come true.
+        if photo.kind.is_in_sum() {
             let (pieces, groups) = stated.entry(photo.folder).or_default();
             pieces.extend(&score.pieces);
             groups.extend(&score.groups);

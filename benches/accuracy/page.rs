@@ -32,7 +32,8 @@ other scenes and were only run; **believe the figures of `check`**, and remember
 same renderer, and that their results were known to those who wrote the program, so that they are no blind
 test.
 
-**How it is measured.** The real program runs once a photo, `count --json` with the `--form` that the tray
+**How it is measured.** The real program runs once a photo (poured ones a second time, as *expected*, with
+`--expect` and all forms and sizes that lie there, but not how many of each; these are in no sum), `count --json` with the `--form` that the tray
 holds (`any` where it is mixed), after `teach` with the teach photos of the colours that lie there: in
 daylight and under a warm lamp, and under the photo's own light where there is such a teach photo.
 Counted pieces are matched with true ones by position alone: one to one, so that the sum of distances is

@@ -11,7 +11,7 @@ use serde::Deserialize;
 use tempfile::TempDir;
 use wait4::Wait4;
 
-use crate::set::Photo;
+use crate::set::{Kind, Photo};
 
 /// The parts of a sheet that are judged, as `docs/sheet-v1.schema.json` has them.
 #[derive(Debug, Deserialize)]
@@ -133,10 +133,12 @@ pub fn count(photo: &Photo, home: &Path) -> Result<Answer> {
     let out = TempDir::new().context("making a folder for sheets")?;
     let (path, folder) = (photo.path.to_string_lossy(), out.path().to_string_lossy());
     let form = photo.truth.form_argument();
-    let ended = run(
-        home,
-        &["count", &path, "--json", "--form", form, "--out", &folder],
-    )?;
+    let expect = photo.truth.expect_argument();
+    let mut args = vec!["count", &path, "--json", "--form", form, "--out", &folder];
+    if photo.kind == Kind::Expected {
+        args.extend(["--expect", &expect]);
+    }
+    let ended = run(home, &args)?;
     let said = match ended.code {
         Some(0 | 3) => {
             let mut sheets: Vec<Said> = serde_json::from_str(&ended.out)

@@ -114,7 +114,7 @@ impl Record {
             peak_mib: 0.0,
         };
         for photo in self.photos.values() {
-            let of_kind = kind.map_or(photo.kind != Kind::Failing, |kind| photo.kind == kind);
+            let of_kind = kind.map_or(photo.kind.is_in_sum(), |kind| photo.kind == kind);
             if photo.folder == folder && of_kind {
                 line.figures.add(&photo.figures);
                 line.seconds += photo.seconds;

@@ -1,5 +1,6 @@
 //! The sample photos with their truth, and what a user would have taught before each.
 
+use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -43,6 +44,8 @@ pub enum Kind {
     HardColours,
     /// A cup poured out, one layer, any face up.
     Poured,
+    /// The same photos, where the user said which pieces the cup can hold.
+    Expected,
     /// A cup dumped in a heap.
     Dumped,
     /// Sorted, with things that are no pieces.
@@ -55,12 +58,13 @@ pub enum Kind {
 
 impl Kind {
     /// In the order of the tables.
-    pub const ALL: [Self; 9] = [
+    pub const ALL: [Self; 10] = [
         Self::Sorted,
         Self::Teach,
         Self::Touching,
         Self::HardColours,
         Self::Poured,
+        Self::Expected,
         Self::Dumped,
         Self::Strays,
         Self::Empty,
@@ -75,11 +79,18 @@ impl Kind {
             Self::Touching => "touching",
             Self::HardColours => "hard colours",
             Self::Poured => "poured",
+            Self::Expected => "expected",
             Self::Dumped => "dumped",
             Self::Strays => "strays",
             Self::Empty => "empty",
             Self::Failing => "failing",
         }
+    }
+
+    /// Whether its photos belong to the sum of all: those made to fail do not, nor do
+    /// those that are counted a second time.
+    pub fn is_in_sum(self) -> bool {
+        !matches!(self, Self::Failing | Self::Expected)
     }
 
     /// Whether every piece stands apart from all others, studs up.
@@ -194,6 +205,14 @@ impl Truth {
             form => form,
         }
     }
+
+    /// The `--expect` of a user who knows which pieces the cup can hold, but not how many.
+    pub fn expect_argument(&self) -> String {
+        let kinds: BTreeSet<String> = (self.pieces.iter())
+            .map(|p| format!("{} {}", p.form, p.size))
+            .collect();
+        kinds.into_iter().collect::<Vec<_>>().join(",")
+    }
 }
 
 /// A photo of the set.
@@ -227,7 +246,15 @@ pub fn photos(root: &Path) -> Result<Vec<Photo>> {
         paths.sort();
         for path in paths {
             if path.extension().is_some_and(|e| e == "jpg") {
-                photos.push(photo(root, &path, folder)?);
+                let read = photo(root, &path, folder)?;
+                if read.kind == Kind::Poured {
+                    photos.push(Photo {
+                        name: format!("{} with --expect", read.name),
+                        kind: Kind::Expected,
+                        ..photo(root, &path, folder)?
+                    });
+                }
+                photos.push(read);
             }
         }
     }

@@ -68,10 +68,22 @@ pub struct Paint {
     pub shaded: f64,
 }
 
+/// Spread of a smooth top, L*, from which on a lamp's image ends on it. Over the sample photos to tune
+/// on it is 0.2 to 0.6 otherwise.
+const SMOOTH_SPREAD: f64 = 1.0;
+/// Spread of any other, from which on gloss or shade lies on it.
+const ROUGH_SPREAD: f64 = 3.0;
+
 impl Paint {
-    /// Whether the top is so uneven that gloss or shade lies on it.
-    pub fn glare(&self) -> bool {
-        self.spread > 3.0
+    /// Whether it is of a smooth top on which a lamp's image ends.
+    pub fn mirrors_lamp(&self, stance: &Stance) -> bool {
+        let smooth = stance.face == Face::Up && !stance.studs_up();
+        smooth && self.spread > SMOOTH_SPREAD
+    }
+
+    /// Whether it is so uneven that gloss or shade lies on the piece.
+    pub fn uneven(&self) -> bool {
+        self.spread > ROUGH_SPREAD
     }
 }
 
