@@ -14,6 +14,7 @@ use cuptally::colour::print_profile::PAPER;
 use cuptally::colour::{PrintProfile, Swatch, SwatchBook, read_paper};
 use cuptally::count::{Named, name_colours};
 use cuptally::photo::{self, Limits};
+use cuptally::pieces::heap::Around;
 use cuptally::pieces::paint::{Paint, paint};
 use cuptally::pieces::{Face, Form, Shape, Stance};
 use cuptally::pipeline::{self, Targets};
@@ -112,7 +113,7 @@ fn shown_by(targets: &Targets, wanted: &(dyn Fn(&str) -> bool + Sync)) -> Vec<Sh
                     &scene.correction,
                     &light,
                     &piece.stance(),
-                    &[],
+                    &Around::default(),
                 )
                 .unwrap()
             });
