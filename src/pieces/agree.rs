@@ -14,6 +14,7 @@ use super::refine::{Bench, Score};
 use super::search::Search;
 use super::shape::{Form, Shape};
 use super::stance::{Stance, inside_convex};
+use super::unknown::unknown;
 use crate::units::Mm;
 use rayon::prelude::*;
 
@@ -63,13 +64,16 @@ pub fn find_pieces(
     let outlines = outlines(&pieces, sight);
     mark_touched(&mut pieces, &outlines, &|at| canvas.is_unexplained(at));
     // Without its net the program still has its first pair of eyes.
-    if let Ok(seen) = by_net(sight, search, card) {
+    let maps = by_net(sight, card).ok();
+    if let Some(maps) = &maps {
+        let mut seen = proposals(maps, sight.camera, &|shape| search.allows(shape));
+        seen.retain(|one| one.score >= LEAST_SCORE);
         let seen = seen.iter().map(|one| Seen::of(one, sight)).collect();
         pieces = joined(pieces, &outlines, seen, sight, &mut canvas);
         let outlines = self::outlines(&pieces, sight);
         mark_touched(&mut pieces, &outlines, &|at| canvas.is_unexplained(at));
     }
-    (pieces, canvas.rest())
+    (pieces, unknown(canvas.rest(), maps.as_ref()))
 }
 
 /// The search's pieces that stand, and the net's that the search did not find.
@@ -129,17 +133,10 @@ fn mark_touched(pieces: &mut [FoundPiece], outlines: &[Vec<Mm>], unexplained: &d
     }
 }
 
-fn by_net(
-    sight: &Sight<'_>,
-    search: &Search,
-    card: &(dyn Fn(Mm, f64) -> bool + Sync),
-) -> Result<Vec<Proposal>, NetError> {
+fn by_net(sight: &Sight<'_>, card: &(dyn Fn(Mm, f64) -> bool + Sync)) -> Result<Maps, NetError> {
     let net = Net::shipped()?;
     let input = Input::of(sight.view, sight.ground, sight.camera, card);
-    let maps = Maps::of(&net, &input)?;
-    let mut seen = proposals(&maps, sight.camera, &|shape| search.allows(shape));
-    seen.retain(|one| one.score >= LEAST_SCORE);
-    Ok(seen)
+    Maps::of(&net, &input)
 }
 
 /// A silhouette and places all over it.

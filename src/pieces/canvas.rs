@@ -114,10 +114,21 @@ impl<'a> Canvas<'a> {
         (share(&[Kind::Piece]), share(&[Kind::Piece, Kind::Dim]))
     }
 
-    /// Patches that certainly are no tray and that no piece explains.
-    pub fn rest(&self) -> Vec<Leftover> {
+    /// Patches that certainly are no tray and that no piece explains, and the places in each.
+    pub fn rest(&self) -> Vec<(Leftover, Vec<Mm>)> {
+        let place = |&(row, column): &(usize, usize)| {
+            Mm::new(
+                self.view.origin.x + (column as f64 + 0.5) * self.view.mm_per_px,
+                self.view.origin.y + (row as f64 + 0.5) * self.view.mm_per_px,
+            )
+        };
         let rest = self.seeds(Kind::Piece, LEAST_SEED_MM2);
-        rest.iter().map(|seed| leftover(self.view, seed)).collect()
+        rest.iter()
+            .map(|seed| {
+                let places = seed.pixels.iter().map(place).collect();
+                (leftover(self.view, seed), places)
+            })
+            .collect()
     }
 }
 

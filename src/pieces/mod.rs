@@ -20,6 +20,7 @@ pub mod search;
 pub mod find;
 pub mod learned;
 mod agree;
+mod unknown;
 pub mod heap;
 pub mod paint;
 

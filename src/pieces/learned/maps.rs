@@ -77,6 +77,16 @@ impl Maps {
         Mm::new(self.origin.x + along(column), self.origin.y + along(row))
     }
 
+    /// The cell, as row and column, in which a place on the tray lies.
+    pub fn cell(&self, at: Mm) -> Option<(usize, usize)> {
+        let first = self.middle(0, 0);
+        let along = |from: f64, to: f64| ((to - from) / OUT_MM).round();
+        let (row, column) = (along(first.y, at.y), along(first.x, at.x));
+        let (rows, columns) = self.size();
+        let within = row >= 0.0 && column >= 0.0 && row < rows as f64 && column < columns as f64;
+        within.then_some((row as usize, column as usize))
+    }
+
     fn value(&self, row: usize, column: usize, channel: usize) -> f64 {
         f64::from(self.values[(row, column, channel)])
     }

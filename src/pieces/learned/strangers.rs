@@ -7,7 +7,7 @@ use super::maps::{Maps, OUT_MM};
 use crate::units::Mm;
 
 /// Cells more likely a stranger's than this are one's.
-const LEAST_STRANGER: f64 = 0.5;
+pub const LEAST_STRANGER: f64 = 0.5;
 
 /// A thing that is no piece.
 #[derive(Clone, Copy, Debug, PartialEq)]
