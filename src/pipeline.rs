@@ -295,6 +295,7 @@ pub fn count_scene(
         groups: groups(&pieces),
         pieces,
         unexplained,
+        weighing: None,
         warnings,
         review: None,
     }

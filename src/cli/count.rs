@@ -10,6 +10,7 @@ use super::look::{self, FormArg};
 use super::say::{self, Column};
 use super::{Context, Failure, Outcome, home};
 use crate::colour::SwatchBook;
+use crate::count::weigh::{Masses, Reading};
 use crate::photo::Photo;
 use crate::pieces::{Expected, Search};
 use crate::pipeline::{self, Targets};
@@ -18,6 +19,8 @@ use crate::sheet::marked;
 use crate::sheet::{Group, LightFile, Sheet, drift_warnings};
 use crate::stock::inbox;
 use crate::stock::kind::Name;
+
+mod scale;
 
 /// Arguments of `cuptally count`.
 #[derive(clap::Args)]
@@ -46,6 +49,10 @@ pub struct Args {
     #[arg(long, value_name = "COPY")]
     card: Option<String>,
 
+    /// What the pieces of this one photo weigh together, as the scale shows it: tells whether the count agrees.
+    #[arg(long, value_name = "GRAMS", allow_negative_numbers = true)]
+    grams: Option<Reading>,
+
     /// Folder for sheets and pictures [default: `sheets` in the home folder].
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
@@ -70,10 +77,12 @@ pub struct Counted {
 /// # Errors
 /// When a photo could not be counted or written; the others are done all the same.
 pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
+    scale::one_photo(args.grams, args.photos.len())?;
     let known = Known {
         book: home::swatches(&context.home)?,
         targets: home::targets(&context.home, args.card.as_deref())?,
         lights: home::known_lights(&context.home, args.light.as_deref())?,
+        masses: scale::masses(args.grams, &context.home)?,
     };
     let out = args
         .out
@@ -126,6 +135,7 @@ struct Known {
     book: SwatchBook,
     targets: Targets,
     lights: Vec<LightFile>,
+    masses: Masses,
 }
 
 fn count_one(
@@ -140,12 +150,17 @@ fn count_one(
         book,
         targets,
         lights,
+        masses,
     } = known;
     let scene = pipeline::measure(&photo, targets).map_err(|e| look::trouble(path, &e))?;
     let mut sheet = pipeline::count_scene(&photo, &scene, targets, search, Some(book));
     let drifted = drift_warnings(lights, &pipeline::patch_reports(&scene));
     sheet.warnings.extend(drifted);
     sheet.place = args.place.as_ref().map(ToString::to_string);
+    if let Some(grams) = args.grams {
+        scale::weigh(&mut sheet, masses, search, grams)
+            .map_err(|error| look::fault(path, &error))?;
+    }
     write(&photo, sheet, path, out)
 }
 
@@ -327,6 +342,7 @@ pub fn tell(counted: &Counted) -> Result<(), Failure> {
         let more = doubtful.len() - DOUBTS_TOLD;
         say::print(&format!("  and {more} more, numbered in the picture"))?;
     }
+    scale::tell(sheet)?;
     for warning in &sheet.warnings {
         say::print(&format!("  note: {} [{}]", warning.text, warning.code))?;
     }

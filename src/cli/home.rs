@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use super::Failure;
 use crate::card::design::CardDesign;
 use crate::colour::{PrintProfile, SwatchBook};
+use crate::count::weigh::WeightBook;
 use crate::pipeline::Targets;
 use crate::sheet::LightFile;
 
@@ -31,6 +32,26 @@ pub fn swatches(home: &Path) -> Result<SwatchBook, Failure> {
         ))),
     }
 }
+
+/// What pieces weigh that were weighed; an empty book where none were yet.
+///
+/// # Errors
+/// When the file is there but cannot be read or is damaged.
+pub fn weights(home: &Path) -> Result<WeightBook, Failure> {
+    let path = calibration(home).join(WEIGHTS);
+    match fs::read_to_string(&path) {
+        Ok(text) => WeightBook::from_json(&text)
+            .map_err(|e| Failure::failed(format!("cannot use {}: {e}", path.display()))),
+        Err(e) if e.kind() == io::ErrorKind::NotFound => Ok(WeightBook::default()),
+        Err(e) => Err(Failure::failed(format!(
+            "cannot read the weights {}: {e}; put the file right or name another --home",
+            path.display()
+        ))),
+    }
+}
+
+/// The file of the weights, in the calibration folder.
+pub const WEIGHTS: &str = "weights.json";
 
 /// Folder of the measured printed copies.
 pub fn prints(home: &Path) -> PathBuf {

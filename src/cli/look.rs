@@ -49,5 +49,10 @@ pub fn open(path: &Path) -> Result<Photo, Failure> {
 
 /// Says which photo could not be measured.
 pub fn trouble(path: &Path, trouble: &Trouble) -> Failure {
+    fault(path, trouble)
+}
+
+/// Says of which photo an error speaks.
+pub fn fault(path: &Path, trouble: &impl std::fmt::Display) -> Failure {
     Failure::failed(format!("{}: {trouble}", path.display()))
 }

@@ -1,4 +1,4 @@
-//! `cuptally teach`: one piece of each colour, and what the colours are called.
+//! `cuptally teach`: one piece of each colour, and what the colours are called; or what pieces weigh.
 
 use std::path::{Path, PathBuf};
 
@@ -15,16 +15,18 @@ use crate::sheet::chart::{self, LightMap};
 use crate::sheet::reading_order;
 use crate::stock::kind::Name;
 
+mod weigh;
+
 /// Arguments of `cuptally teach`.
 #[derive(clap::Args)]
 pub struct Args {
     /// Photo of one piece of each colour beside the card, in rows.
-    #[arg(value_name = "PHOTO")]
-    photo: PathBuf,
+    #[arg(value_name = "PHOTO", required_unless_present = "weigh")]
+    photo: Option<PathBuf>,
 
     /// The colours' names in reading order: rows from the top of the upright
     /// photo, each from left to right.
-    #[arg(long, value_name = "A,B,C", value_delimiter = ',', required = true, value_parser = Name::new)]
+    #[arg(long, value_name = "A,B,C", value_delimiter = ',', required_unless_present = "weigh", value_parser = Name::new)]
     names: Vec<Name>,
 
     /// Name of the light.
@@ -39,7 +41,10 @@ pub struct Args {
     #[arg(long, value_name = "COPY")]
     card: Option<String>,
 
-    /// Print the swatches as JSON and nothing else.
+    #[command(flatten)]
+    scale: weigh::Args,
+
+    /// Print the swatches, or the weight, as JSON and nothing else.
     #[arg(long)]
     json: bool,
 }
@@ -48,20 +53,30 @@ pub struct Args {
 /// is off by about 1.3 dE00 in each direction, and so is its neighbour.
 const CLOSE_DE00: f64 = 4.0;
 
-/// Learns the colours and keeps them.
+/// Learns the colours, or a weight, and keeps them.
 ///
 /// # Errors
-/// When the photo cannot be measured, pieces and names differ in number, or the
-/// file cannot be written.
+/// When the photo cannot be measured, pieces and names differ in number, or a
+/// file cannot be used or written.
 pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
+    match (args.scale.weigh, &args.photo) {
+        (Some(shape), _) => weigh::run(shape, &args.scale, args.json, &context.home),
+        (None, Some(photo)) => colours(photo, args, context),
+        (None, None) => Err(Failure::wrong_use(
+            "teach needs a photo with --names, or --weigh with --grams",
+        )),
+    }
+}
+
+fn colours(photo: &Path, args: &Args, context: &Context) -> Result<Outcome, Failure> {
     let light = home::file_name("light", &args.light)?;
     let names: Vec<String> = args.names.iter().map(ToString::to_string).collect();
     let mut book = home::swatches(&context.home)?;
     let targets = home::targets(&context.home, args.card.as_deref())?;
-    let (taught, map) = learn(&args.photo, &names, &light, args.form, &targets, &mut book)?;
+    let (taught, map) = learn(photo, &names, &light, args.form, &targets, &mut book)?;
     let listed = listed(&taught);
     let mut paths = keep(&context.home, &book)?;
-    let file = args.photo.file_name().unwrap_or(args.photo.as_os_str());
+    let file = photo.file_name().unwrap_or(photo.as_os_str());
     let drawn = chart::of_swatches(&light, &file.to_string_lossy(), &listed, &map)?;
     let drawn = svg(&drawn, &format!("Colours taught in light {light}"));
     paths.extend(write_files(

@@ -9,6 +9,7 @@ mod taught;
 pub mod colours;
 pub mod doubt;
 pub mod groups;
+pub mod weigh;
 
 pub use colours::{Named, name_colours};
 pub use doubt::{Doubt, shape_probability};

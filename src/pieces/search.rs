@@ -110,6 +110,12 @@ impl Expected {
                 .is_none_or(|size| size == (shape.short, shape.long))
     }
 
+    /// The shape, where both form and size were said.
+    pub fn shape(self) -> Option<Shape> {
+        let ((short, long), form) = (self.size?, self.form?);
+        Some(Shape { form, short, long })
+    }
+
     fn text(self) -> String {
         let size = self.size.map(|(short, long)| format!("{short}x{long}"));
         let words = [self.form.map(|form| form.name().to_owned()), size];

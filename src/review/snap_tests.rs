@@ -44,6 +44,7 @@ fn sheet() -> Sheet {
         pieces: Vec::new(),
         groups: Vec::new(),
         unexplained: Vec::new(),
+        weighing: None,
         warnings: Vec::new(),
         review: None,
     }

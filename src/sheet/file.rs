@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::review::Review;
+use super::weighing::Weighing;
 
 /// At or above this probability a piece is sure; below it a person should look.
 pub const SURE: f64 = 0.9;
@@ -31,6 +32,9 @@ pub struct Sheet {
     /// Foreground that no piece explains.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub unexplained: Vec<Unexplained>,
+    /// What a scale says of the count, where the pieces were weighed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub weighing: Option<Weighing>,
     /// What a person should know before trusting this sheet.
     pub warnings: Vec<Warning>,
     /// What people put right, and the guess before that; none until somebody did.

@@ -3,6 +3,7 @@
 pub mod file;
 pub mod review;
 pub mod light;
+pub mod weighing;
 pub mod chart;
 pub mod faults;
 pub mod advice;
@@ -12,3 +13,4 @@ pub mod reading_order;
 pub use file::{Group, Instead, Piece, SURE, Sheet, Unexplained, Warning};
 pub use light::{LightFile, PatchReport, drift_warnings};
 pub use review::Review;
+pub use weighing::Weighing;

@@ -232,6 +232,7 @@ pub fn sheet(name: &str, place: Option<&str>, checked: bool, rows: &[Row]) -> Sh
             y_mm: 60.0,
             area_mm2: 61.0,
         }],
+        weighing: None,
         warnings: vec![Warning {
             code: "card-partial".to_owned(),
             text: "Part of the card is out of view; move it into the picture.".to_owned(),

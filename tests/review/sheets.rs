@@ -183,6 +183,7 @@ fn empty(truth: &Truth, file: String, hash: String) -> Sheet {
         pieces: Vec::new(),
         groups: Vec::new(),
         unexplained: Vec::new(),
+        weighing: None,
         warnings: vec![Warning {
             code: "tilted".to_owned(),
             text: "the camera is tilted by 4 degrees; hold it level above the middle of the tray"
