@@ -49,7 +49,7 @@ enum Command {
     Card(card::Args),
     /// Measure a light by the card and keep what was measured.
     Calibrate(calibrate::Args),
-    /// Learn colours and their names from a photo of one piece of each.
+    /// Learn colours and their names from a photo of one piece of each, or what a piece weighs.
     Teach(teach::Args),
     /// Count the pieces in photos.
     Count(count::Args),

@@ -152,9 +152,15 @@ impl Weighing {
         if self.agrees {
             return None;
         }
-        let likeliest = match self.explanations.first() {
-            Some(first) => format!("{} would explain it", first.text()),
-            None => "no single mistake in the count explains it".to_owned(),
+        let (likeliest, remedy) = match self.explanations.first() {
+            Some(first) => (
+                format!("likeliest: {}", first.text()),
+                "look at those first, or weigh again",
+            ),
+            None => (
+                "no single mistake in the count explains it".to_owned(),
+                "look through the picture, or weigh again",
+            ),
         };
         let allowed = if self.ranges_allow {
             ", within what the ranges allow"
@@ -162,16 +168,17 @@ impl Weighing {
             ""
         };
         let others = if unexplained > 0 {
-            format!("; {}", on_the_scale_too(unexplained))
+            format!("{}; ", on_the_scale_too(unexplained))
         } else {
             String::new()
         };
         Some(Warning {
             code: "weight".to_owned(),
             text: format!(
-                "{}: {}{allowed}; {likeliest}{others}; look there, or weigh again",
-                self.both(),
-                self.apart()
+                "{} ({} g, not {:.1} g){allowed}; {likeliest}; {others}{remedy}",
+                self.apart(),
+                self.shown(),
+                self.counted_g,
             ),
         })
     }
@@ -306,7 +313,7 @@ mod tests {
         assert_eq!(warning.code, "weight");
         assert_eq!(
             warning.text,
-            "58 g on the scale, 60.2 g counted (59.8-60.6 g, estimated): about 2 pieces fewer on the scale than counted; 2 plate 2x3 (fog, tar, kelp, ...) counted too many, beyond its range would explain it; 1 place shows something that is in no count and may lie on the scale too; look there, or weigh again"
+            "about 2 pieces fewer on the scale than counted (58 g, not 60.2 g); likeliest: 2 plate 2x3 (fog, tar, kelp, ...) counted too many, beyond its range; 1 place shows something that is in no count and may lie on the scale too; look at those first, or weigh again"
         );
         let to = Form {
             form: "plate".into(),

@@ -27,6 +27,7 @@ pub struct Args {
         long,
         value_name = "NUMBER",
         requires = "weigh",
+        conflicts_with_all = ["photo", "names"],
         default_value_t = 1,
         allow_negative_numbers = true,
         value_parser = clap::value_parser!(u32).range(1..=i64::from(MOST_PIECES))
@@ -38,6 +39,7 @@ pub struct Args {
         long,
         value_name = "GRAMS",
         requires = "weigh",
+        conflicts_with_all = ["photo", "names"],
         allow_negative_numbers = true
     )]
     grams: Option<Reading>,
