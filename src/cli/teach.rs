@@ -20,7 +20,7 @@ mod weigh;
 /// Arguments of `cuptally teach`.
 #[derive(clap::Args)]
 #[command(override_usage = "cuptally teach [OPTIONS] --names <A,B,C> <PHOTO>
-       cuptally teach [OPTIONS] --weigh <PIECE> --of <NUMBER> --grams <GRAMS>")]
+       cuptally teach [OPTIONS] --weigh <PIECE> [--of <NUMBER>] --grams <GRAMS>")]
 pub struct Args {
     /// Photo of one piece of each colour beside the card, in rows.
     #[arg(value_name = "PHOTO", required_unless_present = "weigh")]

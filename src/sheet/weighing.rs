@@ -114,10 +114,17 @@ const COLOURS_TOLD: usize = 3;
 impl Explanation {
     /// As a part of a sentence: `2 plate 2x3 (fog, tar) counted too many`.
     pub fn text(&self) -> String {
-        let mut colours = self.colours.iter().take(COLOURS_TOLD).cloned();
-        let mut colours = colours.by_ref().collect::<Vec<_>>().join(", ");
+        let told = self.colours.iter().take(COLOURS_TOLD).cloned();
+        let mut colours = told.collect::<Vec<_>>().join(", ");
         if self.colours.len() > COLOURS_TOLD {
             colours.push_str(", ...");
+        }
+        // Of pieces that nothing points to, any colour is as likely as those that were seen.
+        let unseen = self.kind == ExplanationKind::BeyondRange && self.change_g > 0.0;
+        if unseen {
+            colours.clear();
+        } else {
+            colours = format!(" ({colours})");
         }
         let what = match (&self.to, self.change_g < 0.0) {
             (Some(to), _) => format!("that may be {} {}", to.form, to.size),
@@ -129,7 +136,7 @@ impl Explanation {
             ExplanationKind::WithinRange | ExplanationKind::Instead => "",
         };
         format!(
-            "{} {} {} ({colours}) {what}{beyond}",
+            "{} {} {}{colours} {what}{beyond}",
             self.number, self.form, self.size
         )
     }

@@ -115,7 +115,7 @@ impl Weighed {
     }
 
     /// Standard deviation of [`Self::each_g`], g: half the scale's last digit over the number of
-    /// pieces, and [`PIECES_DIFFER`], as independent of each other.
+    /// pieces, and 1 % of the mass, as independent of each other.
     pub fn each_sd_g(&self) -> f64 {
         let scale = self.step_g / 2.0 / f64::from(self.number);
         scale.hypot(PIECES_DIFFER * self.each_g())
