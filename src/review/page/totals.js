@@ -7,12 +7,15 @@ import * as words from "./words.js";
 const list = byId("groups");
 let rows = new Map();
 
+// One for all comparisons: making one is slow.
+const order = new Intl.Collator(undefined, { numeric: true }).compare;
+
 const key = (g) => `${g.colour} ${g.form} ${g.size}`;
 
 export function drawTotals(app, fresh) {
   byId("total").textContent = words.plural(app.sheet.total, "piece", "pieces");
   const groups = [...app.sheet.groups].sort((a, b) =>
-    a.colour.localeCompare(b.colour) || a.form.localeCompare(b.form) || a.size.localeCompare(b.size, undefined, { numeric: true }));
+    order(a.colour, b.colour) || order(a.form, b.form) || order(a.size, b.size));
   const next = new Map();
   let last = null;
   const shown = groups.map((group) => {
@@ -30,9 +33,12 @@ export function drawTotals(app, fresh) {
     return element;
   });
   rows = next;
-  if (shown.length !== list.children.length || shown.some((element, i) => list.children[i] !== element)) {
-    list.replaceChildren(...shown);
-  }
+  // Rows that stay are not touched, so that nothing else is laid out anew.
+  const stays = new Set(shown);
+  for (const element of [...list.children]) if (!stays.has(element)) element.remove();
+  shown.forEach((element, i) => {
+    if (list.children[i] !== element) list.insertBefore(element, list.children[i] ?? null);
+  });
   const notes = byId("notes");
   const { warnings } = app.sheet;
   notes.hidden = warnings.length === 0;
