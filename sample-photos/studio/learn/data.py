@@ -56,6 +56,8 @@ class Scenes:
         """What `packed` gave of some scenes."""
         names, parts = packed
         self.names.update(names)
+        if not parts:
+            return  # `packed` left all of them out
         parts = {name: part.to(self.device) for name, part in parts.items()}
         self.parts = parts if self.parts is None else {
             name: torch.cat([part, parts[name]]) for name, part in self.parts.items()}
