@@ -28,7 +28,7 @@ const LIGHTS: [f64; 9] = [-2.4, -1.8, -1.2, -0.6, 0.0, 0.6, 1.2, 1.8, 2.4];
 /// Log of the light that a shadow leaves, in steps, each as likely.
 const SHADES: [f64; 6] = [-0.12, -0.27, -0.45, -0.65, -0.9, -1.2];
 /// How far a shadow tints, even units in each chromatic direction, where it leaves no light: what
-/// comes from other pieces has their colours.
+/// comes from other pieces has their colours. Set by hand.
 const SHADE_TINT: f64 = 4.0;
 /// Share of pieces whose gloss has nothing to do with their neighbours': the edge of a lamp's
 /// image lies between them.

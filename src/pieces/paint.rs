@@ -284,3 +284,44 @@ fn pixel(view: &MetricView, at: Mm) -> Option<[f32; 3]> {
         ]
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use nalgebra::{Rotation3, Vector3};
+
+    use super::super::shape::{Form, Shape};
+    use super::*;
+    use crate::units::Px;
+
+    /// From a lens that is very far above, a rim is seen where it lies: 0.4 to 1.2 mm from the
+    /// outer edge of a 2x4, that is of 31.8 mm by 15.8 mm.
+    #[test]
+    fn rims_lie_on_the_walls_and_not_over_the_hollow() {
+        let camera = Camera {
+            focal_px: 1e6,
+            centre: Px::new(0.0, 0.0),
+            k1: 0.0,
+            rotation: Rotation3::identity(),
+            translation: Vector3::new(0.0, 0.0, 1e6),
+        };
+        let stance = Stance {
+            shape: Shape {
+                form: Form::Plate,
+                short: 2,
+                long: 4,
+            },
+            face: Face::Down,
+            at: Mm::new(0.0, 0.0),
+            turn: 0.0,
+        };
+        let places = rim_places(&camera, &stance);
+        for place in &places {
+            let edge = (15.9 - place.x.abs()).min(7.9 - place.y.abs());
+            assert!((0.39..1.21).contains(&edge), "{place:?}");
+        }
+        for side in [(1.0, 0.0), (-1.0, 0.0), (0.0, 1.0), (0.0, -1.0)] {
+            let reached = |p: &&Mm| p.x * side.0 > 14.5 || p.y * side.1 > 6.5;
+            assert!(places.iter().filter(reached).count() > 50, "{side:?}");
+        }
+    }
+}
