@@ -329,3 +329,40 @@ impl Sum {
 pub fn variance(channel: usize, width: f64) -> f64 {
     (SPREAD[channel] * width).powi(2)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::Mm;
+
+    fn log_of(shown: f64, shaded: f64) -> f64 {
+        let body = [0.3, 0.2, 0.1];
+        let measured = body.map(|v| shown * v);
+        let paint = Paint {
+            lab: lab_from_linear(measured),
+            spread: 0.0,
+            light: 1.0,
+            measured,
+            clipped: [false; 3],
+            mixing: [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]],
+            dark: 0.1,
+            at: Mm::new(0.0, 0.0),
+            shaded,
+        };
+        let given = Given {
+            gloss: ((2.0 * GLOSS_FLOOR).ln(), 1.0),
+            light: (0.0, 0.06),
+        };
+        explain(&Look::of(&paint), body, &given, 1.0).log
+    }
+
+    /// By hand: what only a shadow explains gains as much as a shadow is likelier, ln(0.25 / 0.005) = 3.91;
+    /// what lies in the light loses ln(0.995 / 0.75) = 0.28.
+    #[test]
+    fn a_shadow_is_believed_as_far_as_one_is_likely() {
+        let half = log_of(0.52, 0.25) - log_of(0.52, 0.005);
+        assert!((half - 3.91).abs() < 0.1, "{half}");
+        let full = log_of(1.0, 0.25) - log_of(1.0, 0.005);
+        assert!((full + 0.28).abs() < 0.1, "{full}");
+    }
+}
