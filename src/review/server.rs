@@ -13,7 +13,9 @@ use axum::http::{HeaderMap, StatusCode};
 use axum::middleware::{Next, from_fn_with_state};
 use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
+use tokio::runtime::Runtime;
 use tokio::sync::Notify;
+use tokio::task::JoinHandle;
 
 use super::api::{ApiError, Verb, Work};
 use super::guard::{Denied, Guard};
@@ -89,11 +91,13 @@ pub enum ServeError {
     Run(#[from] io::Error),
 }
 
-/// A server that listens but does not answer yet.
+/// A server that listens, also for Ctrl+C, but does not answer yet.
 #[derive(Debug)]
 pub struct Ready {
     listener: TcpListener,
     guard: Guard,
+    runtime: Runtime,
+    interrupted: JoinHandle<()>,
 }
 
 struct App {
@@ -114,10 +118,28 @@ pub fn listen(port: u16) -> Result<Ready, ServeError> {
         TcpListener::bind(SocketAddr::from((Ipv4Addr::LOCALHOST, port))).map_err(fault)?;
     listener.set_nonblocking(true).map_err(fault)?;
     let port = listener.local_addr().map_err(fault)?.port();
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()?;
+    // Heard from now on: whoever has read the address may end the server.
+    let interrupted = runtime.block_on(async {
+        let waiting = tokio::spawn(interrupt());
+        tokio::task::yield_now().await;
+        waiting
+    });
     Ok(Ready {
         listener,
         guard: Guard::new(port)?,
+        runtime,
+        interrupted,
     })
+}
+
+/// Waits for Ctrl+C. Where that cannot be heard the page's own button remains.
+async fn interrupt() {
+    if tokio::signal::ctrl_c().await.is_err() {
+        std::future::pending::<()>().await;
+    }
 }
 
 impl Ready {
@@ -131,30 +153,22 @@ impl Ready {
     /// # Errors
     /// When the system ends it.
     pub fn serve(self, work: Work) -> Result<Arc<Work>, ServeError> {
-        let runtime = tokio::runtime::Builder::new_current_thread()
-            .enable_all()
-            .build()?;
         let work = Arc::new(work);
         let app = Arc::new(App {
             work: Arc::clone(&work),
             guard: self.guard,
             end: Notify::new(),
         });
-        runtime.block_on(async {
+        self.runtime.block_on(async {
             let listener = tokio::net::TcpListener::from_std(self.listener)?;
             let ended = Arc::new(Notify::new());
             let told = Arc::clone(&ended);
             let ending = Arc::clone(&app);
+            let interrupted = self.interrupted;
             let end = async move {
-                // Where Ctrl+C cannot be heard the page's own button remains.
-                let interrupted = async {
-                    if tokio::signal::ctrl_c().await.is_err() {
-                        std::future::pending::<()>().await;
-                    }
-                };
                 tokio::select! {
                     () = ending.end.notified() => {}
-                    () = interrupted => {}
+                    _ = interrupted => {}
                 }
                 told.notify_one();
             };
