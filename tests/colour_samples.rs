@@ -12,7 +12,7 @@ use std::sync::LazyLock;
 use cuptally::colour::lab::de00;
 use cuptally::colour::print_profile::PAPER;
 use cuptally::colour::{PrintProfile, Swatch, SwatchBook, read_paper};
-use cuptally::count::{Named, name_colours};
+use cuptally::count::{Named, flaws, name_colours};
 use cuptally::photo::{self, Limits};
 use cuptally::pieces::heap::Around;
 use cuptally::pieces::paint::{Paint, paint};
@@ -139,12 +139,14 @@ fn book_of(all: &[Shown], lights: &[&str], but: &[&str]) -> SwatchBook {
     for light in lights {
         let name = format!("teach-{light}-");
         let shown = all.iter().find(|s| s.name.starts_with(&name)).unwrap();
-        for (piece, paint) in shown.pieces.iter().zip(&shown.paints) {
+        let seen = shown.pieces.iter().zip(&shown.paints);
+        for ((piece, paint), flaw) in seen.zip(flaws(&shown.paints)) {
             if !but.contains(&piece.colour.as_str()) {
                 let swatch = Swatch {
                     name: piece.colour.clone(),
                     samples: vec![paint.lab],
                     light: (*light).to_owned(),
+                    flaw,
                 };
                 book.teach(swatch).unwrap();
             }

@@ -221,6 +221,7 @@ fn a_renamed_colour_that_was_taught_is_pointed_out() {
         name: "rose".to_owned(),
         samples: vec![[55.0, 40.0, 8.0]],
         light: "kitchen".to_owned(),
+        flaw: None,
     };
     let mut book = SwatchBook::default();
     book.teach(swatch).unwrap();

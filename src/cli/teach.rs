@@ -8,8 +8,10 @@ use super::say::{self, Column};
 use super::{Context, Failure, Outcome, home};
 use crate::card::print::svg::svg;
 use crate::colour::lab::de00;
-use crate::colour::{Swatch, SwatchBook};
+use crate::colour::{Flaw, Swatch, SwatchBook};
+use crate::count::flaws;
 use crate::pieces::Search;
+use crate::pieces::paint::Paint;
 use crate::pipeline::{self, Seen, Targets};
 use crate::sheet::chart::{self, LightMap};
 use crate::sheet::reading_order;
@@ -85,15 +87,44 @@ fn colours(photo: &Path, args: &Args, context: &Context) -> Result<Outcome, Fail
         &home::calibration(&context.home),
         &[(&format!("swatches-{light}.svg"), drawn.as_bytes())],
     )?);
+    let outcome = if taught.iter().any(|swatch| swatch.flaw.is_some()) {
+        Outcome::NeedsALook
+    } else {
+        Outcome::Done
+    };
     if args.json {
         say::print_json(&taught)?;
-        return Ok(Outcome::Done);
+        return Ok(outcome);
     }
     tell(&light, &listed, &targets, book.lights().len())?;
+    tell_flaws(&taught)?;
     for path in paths {
         say::print(&format!("kept: {}", path.display()))?;
     }
-    Ok(Outcome::Done)
+    Ok(outcome)
+}
+
+/// Names the colours that have to be taught again, and says why.
+fn tell_flaws(taught: &[Swatch]) -> Result<(), Failure> {
+    for (flaw, what) in [
+        (
+            Flaw::Lamp,
+            "a lamp mirrors in {}; until taught without it, in this light or another, a colour is not used: turn the tray and teach again",
+        ),
+        (
+            Flaw::CutOff,
+            "{} came out too bright for the camera; take the photo darker and teach again",
+        ),
+    ] {
+        let names: Vec<&str> = (taught.iter())
+            .filter(|swatch| swatch.flaw == Some(flaw))
+            .map(|swatch| swatch.name.as_str())
+            .collect();
+        if !names.is_empty() {
+            say::print(&what.replace("{}", &names.join(", ")))?;
+        }
+    }
+    Ok(())
 }
 
 /// Each colour with its nearest other.
@@ -222,16 +253,20 @@ pub fn learn(
     }
     let places: Vec<[f64; 2]> = seen.iter().map(|s| in_photo(&scene, s)).collect();
     let order = reading_order::reading_order(&places);
+    let paints: Vec<Paint> = seen.iter().map(|s| s.paint).collect();
+    let flaws = flaws(&paints);
     let mut slots: Vec<Option<Seen>> = seen.drain(..).map(Some).collect();
     let mut taught = Vec::with_capacity(names.len());
     for (name, index) in names.iter().zip(order) {
         let Some(seen) = slots.get_mut(index).and_then(Option::take) else {
             continue;
         };
+        let flaw = flaws.get(index).copied().flatten();
         let swatch = Swatch {
             name: name.clone(),
             samples: vec![seen.paint.lab.map(pipeline::round2)],
             light: light.to_owned(),
+            flaw,
         };
         book.teach(swatch.clone())?;
         taught.push(swatch);

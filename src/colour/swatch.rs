@@ -28,6 +28,16 @@ pub enum Version {
     V1,
 }
 
+/// Why a taught piece may not show its own colour.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Flaw {
+    /// A lamp mirrored in its top.
+    Lamp,
+    /// It was so bright that the camera cut a channel off.
+    CutOff,
+}
+
 /// What one colour looked like in one light.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -38,6 +48,9 @@ pub struct Swatch {
     pub samples: Vec<[f64; 3]>,
     /// Name of the light they were seen in.
     pub light: String,
+    /// What keeps them from showing the colour itself.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub flaw: Option<Flaw>,
 }
 
 /// All taught colours.
@@ -232,6 +245,7 @@ mod tests {
             name: name.into(),
             samples: vec![lab],
             light: light.into(),
+            flaw: None,
         }
     }
 

@@ -81,8 +81,11 @@ fn taught_names(paints: &[Paint], taught: &Taught) -> Vec<Option<Named>> {
     let mut named = vec![None; paints.len()];
     if let Some(mut joint) = best {
         let instead = joint.regroup();
+        let new: Vec<f64> = (0..taught.names.len())
+            .map(|colour| joint.gain_if_new(colour))
+            .collect();
         for (k, i) in fit.into_iter().enumerate() {
-            named[i] = decide(k, &instead, &joint, taught);
+            named[i] = decide(k, &instead, &new, &joint, taught);
         }
     }
     named
@@ -107,7 +110,13 @@ const MAY_BE: f64 = 0.02;
 const INFERRED_MOST: f64 = 0.85;
 
 /// One piece's name from its own probabilities and its group's.
-fn decide(piece: usize, instead: &[Instead], joint: &Joint<'_>, taught: &Taught) -> Option<Named> {
+fn decide(
+    piece: usize,
+    instead: &[Instead],
+    new: &[f64],
+    joint: &Joint<'_>,
+    taught: &Taught,
+) -> Option<Named> {
     let names = &taught.names;
     let share = tempered(joint.shares().get(piece)?);
     let mut ranked: Vec<usize> = (0..share.len().saturating_sub(1)).collect();
@@ -122,7 +131,7 @@ fn decide(piece: usize, instead: &[Instead], joint: &Joint<'_>, taught: &Taught)
             *most = most.max(odds);
         }
     }
-    let new = (GROUP_TRUST * joint.gain_if_new(best).min(50.0)).exp();
+    let new = (GROUP_TRUST * new[best].min(50.0)).exp();
     let others: f64 = group.values().sum();
     let right = 1.0 / (1.0 + others + new);
     let mut probability = share[best] * right;
@@ -137,7 +146,8 @@ fn decide(piece: usize, instead: &[Instead], joint: &Joint<'_>, taught: &Taught)
         .map(|k| (joint.apart(best, k), k))
         .filter(|(apart, _)| *apart < HARD_NEIGHBOUR)
         .min_by(|a, b| a.0.total_cmp(&b.0));
-    if neighbour.is_some() {
+    let hidden = taught.hidden_near(joint.taught_even(best), HARD_NEIGHBOUR);
+    if neighbour.is_some() || hidden.is_some() {
         probability = probability.min(INFERRED_MOST);
     }
     let share_new: f64 = share.iter().skip(names.len()).sum();
@@ -159,7 +169,8 @@ fn decide(piece: usize, instead: &[Instead], joint: &Joint<'_>, taught: &Taught)
         probability,
         runner_up: runner_up
             .filter(|_| probability < CLEAR)
-            .and_then(|(_, k)| names.get(k).cloned()),
+            .and_then(|(_, k)| names.get(k).cloned())
+            .or_else(|| hidden.map(str::to_owned)),
         new: false,
     })
 }

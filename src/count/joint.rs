@@ -10,9 +10,11 @@ use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 use rayon::prelude::*;
 
 mod regroup;
+mod shift;
 
 pub use regroup::Instead;
 use regroup::TAUGHT_GLOSSES;
+use shift::{Seen, covariance, factor, times, unforetold};
 
 use super::even::{Even, distance, even, uneven};
 use super::explain::{Explanation, GLOSS_FLOOR, Given, Look, explain, variance};
@@ -22,14 +24,6 @@ use crate::colour::lab::{lab_from_linear, linear_from_lab};
 use crate::pieces::paint::luminance;
 use crate::units::Mm;
 
-/// Shift of colours in a photo, standard deviations in even units for lightness and for each
-/// chromatic direction: of all alike, of like colours alike, of each by itself. Over the sample
-/// photos shifts spread by 0.6 and 0.4 to 2.2, with means up to 0.8 and 3.3.
-const SHIFT_ALL: [f64; 2] = [0.8, 1.3];
-const SHIFT_LIKE: [f64; 2] = [0.6, 2.0];
-const SHIFT_OWN: [f64; 2] = [0.6, 0.8];
-/// Distance over which colours are alike, even units.
-const LIKE: f64 = 15.0;
 /// Reach and own variance of log gloss: best by leave-one-out over the sample photos (20 to
 /// 120 mm; 0.02 to 0.2).
 const GLOSS_REACH_MM: f64 = 90.0;
@@ -49,6 +43,11 @@ const UNSEEN: f64 = 0.5;
 /// units: 75 of lightness times a disk of radius 33, of which pigments fill some 60 %.
 const NEW: f64 = 0.05;
 const ROOM: f64 = 1.5e5;
+/// Probability that a group's colour is one that nobody taught. Half of those may lie anywhere in that
+/// room, the other half about a taught colour with this standard deviation, even units: makers
+/// offer tints in pairs.
+const NEW_COLOUR: f64 = 0.2;
+const RELATIVE: f64 = 4.0;
 /// Widths of the first looks; then as they are.
 const WIDTHS: [f64; 6] = [3.0, 2.0, 1.4, 1.0, 1.0, 1.0];
 /// Shares of probability below this are not refreshed in a polish.
@@ -89,6 +88,8 @@ pub struct Joint<'a> {
     /// Covariance of shifts, and its factor: lightness, chromatic.
     covariance: [DMatrix<f64>; 2],
     factor: [Cholesky<f64, Dyn>; 2],
+    /// How many times the usual the photo's shifts are: lightness, chromatic.
+    times: [f64; 2],
     state: State,
 }
 
@@ -98,7 +99,8 @@ type Forced = Vec<Option<usize>>;
 impl<'a> Joint<'a> {
     /// Starts with no shift; `None` where the colours' numbers allow no answer.
     pub fn new(looks: &'a [Look], bodies: &[Body]) -> Option<Self> {
-        let covariance = covariance(bodies, bodies.len());
+        let times = [1.0; 2];
+        let covariance = covariance(bodies, bodies.len(), times);
         let factor = factor(&covariance)?;
         let n = looks.len();
         let given = Given {
@@ -110,6 +112,7 @@ impl<'a> Joint<'a> {
             places: looks.iter().map(|l| l.paint().at).collect(),
             covariance,
             factor,
+            times,
             state: State {
                 shift: vec![[0.0; 3]; bodies.len()],
                 given: vec![given; n],
@@ -128,7 +131,7 @@ impl<'a> Joint<'a> {
     fn add_new(&mut self, even: Even) -> bool {
         let mut bodies = self.bodies.clone();
         bodies.push(Body { even, gloss: 1e-3 });
-        let covariance = covariance(&bodies, self.taught);
+        let covariance = covariance(&bodies, self.taught, self.times);
         let Some(factor) = factor(&covariance) else {
             return false;
         };
@@ -150,6 +153,9 @@ impl<'a> Joint<'a> {
         for width in WIDTHS {
             self.explain_all(width);
             self.weigh(None, width == 1.0);
+            if width == 1.0 {
+                self.learn_times();
+            }
             self.learn_shift(width);
             self.learn_places();
         }
@@ -179,6 +185,11 @@ impl<'a> Joint<'a> {
             .fold(f64::INFINITY, f64::min)
     }
 
+    /// A colour as it was taught.
+    pub fn taught_even(&self, colour: usize) -> Even {
+        self.bodies[colour].even
+    }
+
     /// Luminance of a piece as it looks.
     pub fn luminance(&self, piece: usize) -> f64 {
         self.looks[piece].luminance()
@@ -205,26 +216,24 @@ impl<'a> Joint<'a> {
         let usual: f64 = (0..3)
             .map(|c| {
                 let kind = usize::from(c > 0);
-                let variance = SHIFT_OWN[kind].powi(2) + SHIFT_LIKE[kind].powi(2);
+                let variance = unforetold(kind) * self.times[kind].powi(2);
                 0.5 * (2.0 * std::f64::consts::PI * variance).ln()
             })
             .sum();
-        let new = (self.bodies.len() - self.taught) as f64 * ((NEW / ROOM).ln() + usual);
+        let new: f64 = (self.bodies[self.taught..].iter())
+            .map(|body| self.new_density(body.even).ln() + usual)
+            .sum();
         pieces - 0.5 * unlikely - gloss + new
     }
 
-    /// Log of how much likelier it is that a colour's pieces have one that nobody taught than
-    /// that it shifted so far from where the others let it be expected.
-    pub fn gain_if_new(&self, colour: usize) -> f64 {
-        let expected: f64 = (0..3)
-            .map(|c| {
-                let factor = &self.factor[usize::from(c > 0)];
-                let precision = factor.inverse()[(colour, colour)];
-                let pull = factor.solve(&self.shift_of(c))[colour];
-                -0.5 * pull * pull / precision - 0.5 * (2.0 * std::f64::consts::PI / precision).ln()
-            })
+    /// Density of a group's colour that nobody taught.
+    fn new_density(&self, at: Even) -> f64 {
+        let near: f64 = (self.bodies[..self.taught].iter())
+            .map(|body| (-0.5 * (distance(body.even, at) / RELATIVE).powi(2)).exp())
             .sum();
-        (NEW / ROOM).ln() - expected
+        let whole = (2.0 * std::f64::consts::PI * RELATIVE * RELATIVE).powf(1.5);
+        let relatives = near / (self.taught.max(1) as f64 * whole);
+        NEW_COLOUR * (0.5 / ROOM + 0.5 * relatives)
     }
 
     fn shift_of(&self, c: usize) -> DVector<f64> {
@@ -308,20 +317,46 @@ impl<'a> Joint<'a> {
         }
     }
 
+    /// What the pieces say of their colours' shifts in a channel: weights, and weights times shifts.
+    fn pulls(&self, c: usize, width: f64) -> (DVector<f64>, DVector<f64>) {
+        let colours = self.bodies.len();
+        let variance = variance(c, width);
+        let mut weight = DVector::from_element(colours, 1e-9);
+        let mut pull = DVector::zeros(colours);
+        for (share, row) in self.state.share.iter().zip(&self.state.table) {
+            for (k, e) in row.iter().enumerate() {
+                weight[k] += share[k] * e.hold * e.hold / variance;
+                let whole = e.residual[c] + e.hold * self.state.shift[k][c];
+                pull[k] += share[k] * e.hold / variance * whole;
+            }
+        }
+        (weight, pull)
+    }
+
+    /// How far this photo's shifts are from the usual. Only what half a piece at least shows counts.
+    fn learn_times(&mut self) {
+        let seen: [Vec<Seen>; 3] = std::array::from_fn(|c| {
+            let (weight, pull) = self.pulls(c, 1.0);
+            (0..self.taught)
+                .filter(|k| weight[*k] * variance(c, 1.0) > 0.5)
+                .map(|colour| Seen {
+                    colour,
+                    shift: pull[colour] / weight[colour],
+                    variance: 1.0 / weight[colour],
+                })
+                .collect()
+        });
+        let times = times(&self.bodies[..self.taught], &seen);
+        let covariance = covariance(&self.bodies, self.taught, times);
+        if let Some(factor) = factor(&covariance) {
+            (self.covariance, self.factor, self.times) = (covariance, factor, times);
+        }
+    }
+
     /// Shifts from the residuals of the pieces, each colour's own and its likes'.
     fn learn_shift(&mut self, width: f64) {
-        let colours = self.bodies.len();
         for c in 0..3 {
-            let variance = variance(c, width);
-            let mut weight = DVector::from_element(colours, 1e-9);
-            let mut pull = DVector::zeros(colours);
-            for (share, row) in self.state.share.iter().zip(&self.state.table) {
-                for (k, e) in row.iter().enumerate() {
-                    weight[k] += share[k] * e.hold * e.hold / variance;
-                    let whole = e.residual[c] + e.hold * self.state.shift[k][c];
-                    pull[k] += share[k] * e.hold / variance * whole;
-                }
-            }
+            let (weight, pull) = self.pulls(c, width);
             let prior = &self.covariance[usize::from(c > 0)];
             let noisy = prior + DMatrix::from_diagonal(&weight.map(|w| 1.0 / w));
             let Some(factor) = noisy.cholesky() else {
@@ -426,26 +461,6 @@ impl<'a> Joint<'a> {
         let share = &self.state.share[i];
         (0..self.bodies.len()).max_by(|&a, &b| share[a].total_cmp(&share[b]))
     }
-}
-
-/// Covariance of the shifts: lightness, chromatic. A new colour shifts with no other.
-fn covariance(bodies: &[Body], taught: usize) -> [DMatrix<f64>; 2] {
-    [0, 1].map(|kind| {
-        DMatrix::from_fn(bodies.len(), bodies.len(), |i, j| {
-            let own = if i == j { SHIFT_OWN[kind].powi(2) } else { 0.0 };
-            if i.max(j) >= taught {
-                return own;
-            }
-            let apart = distance(bodies[i].even, bodies[j].even) / LIKE;
-            let like = SHIFT_LIKE[kind].powi(2) * (-0.5 * apart * apart).exp();
-            SHIFT_ALL[kind].powi(2) + like + own
-        })
-    })
-}
-
-fn factor(covariance: &[DMatrix<f64>; 2]) -> Option<[Cholesky<f64, Dyn>; 2]> {
-    let [lightness, chromatic] = covariance;
-    Some([lightness.clone().cholesky()?, chromatic.clone().cholesky()?])
 }
 
 fn median(values: &mut [f64]) -> Option<f64> {

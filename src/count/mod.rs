@@ -8,9 +8,11 @@ mod joint;
 mod taught;
 pub mod colours;
 pub mod doubt;
+pub mod flaw;
 pub mod groups;
 pub mod weigh;
 
 pub use colours::{Named, name_colours};
 pub use doubt::{Doubt, shape_probability};
+pub use flaw::flaws;
 pub use groups::groups;

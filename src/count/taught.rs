@@ -1,9 +1,9 @@
 //! What each taught colour's body may look like: by light, and all lights together.
 
-use super::even::{distance, even};
+use super::even::{Even, distance, even};
 use super::joint::Body;
-use crate::colour::SwatchBook;
 use crate::colour::lab::{lab_from_linear, linear_from_lab};
+use crate::colour::{Flaw, Swatch, SwatchBook};
 use crate::pieces::paint::luminance;
 
 /// Steps in which gloss is sought.
@@ -28,29 +28,30 @@ pub struct Taught {
     pub bodies: Vec<Vec<Body>>,
     /// In how many lights each was taught.
     lights: Vec<usize>,
+    /// Colours that were taught under a lamp's image only, and what showed, linear.
+    hidden: Vec<(String, [f64; 3])>,
 }
 
 impl Taught {
     /// Reads a book. A colour that a light lacks is as the others show it.
     pub fn of(book: &SwatchBook) -> Self {
-        let names: Vec<String> = book.names().into_iter().map(str::to_owned).collect();
+        let names: Vec<String> = (book.names().into_iter())
+            .filter(|name| !usable(book, name).is_empty())
+            .map(str::to_owned)
+            .collect();
+        let hidden = (book.swatches().iter())
+            .filter(|swatch| usable(book, &swatch.name).is_empty())
+            .map(|swatch| (swatch.name.clone(), shown(swatch)))
+            .collect();
         let lights = book.lights();
         let mut by_light: Vec<Vec<Body>> = vec![Vec::new(); lights.len()];
         let mut together = Vec::new();
         let mut taught_in = Vec::new();
         for name in &names {
             let mut seen: Vec<(usize, [f64; 3])> = Vec::new();
-            for swatch in book.swatches().iter().filter(|s| s.name == *name) {
+            for swatch in usable(book, name) {
                 let light = lights.iter().position(|l| *l == swatch.light);
-                let n = swatch.samples.len().max(1) as f64;
-                let mut mean = [0.0; 3];
-                for sample in &swatch.samples {
-                    let linear = linear_from_lab(*sample);
-                    for c in 0..3 {
-                        mean[c] += linear[c] / n;
-                    }
-                }
-                seen.extend(light.map(|light| (light, mean)));
+                seen.extend(light.map(|light| (light, shown(swatch))));
             }
             taught_in.push(seen.len());
             let bodies = without_gloss(&seen);
@@ -84,13 +85,51 @@ impl Taught {
             names,
             bodies,
             lights: taught_in,
+            hidden,
         }
+    }
+
+    /// The colour under a lamp's image that may be as near as this to one, even units.
+    pub fn hidden_near(&self, even_of_one: Even, near: f64) -> Option<&str> {
+        (self.hidden.iter())
+            .find(|(_, shown)| {
+                (0..STEPS).any(|step| {
+                    let gloss = luminance(*shown) * step as f64 / STEPS as f64;
+                    let body = shown.map(|v| v - gloss);
+                    distance(even(lab_from_linear(body)), even_of_one) < near
+                })
+            })
+            .map(|(name, _)| name.as_str())
     }
 
     /// Whether a colour was taught in one light only, so that nothing is known of how other lights
     /// shift it.
     pub fn once(&self, colour: usize) -> bool {
         self.lights.get(colour).is_none_or(|lights| *lights < 2)
+    }
+}
+
+/// Mean of a swatch's samples, linear.
+fn shown(swatch: &Swatch) -> [f64; 3] {
+    let n = swatch.samples.len().max(1) as f64;
+    let mut mean = [0.0; 3];
+    for sample in &swatch.samples {
+        let linear = linear_from_lab(*sample);
+        for c in 0..3 {
+            mean[c] += linear[c] / n;
+        }
+    }
+    mean
+}
+
+/// The swatches that tell of a colour: none where a lamp lay on it each time, for it may hide any
+/// body. Beside a swatch without one it still helps, as gloss is found between the two.
+fn usable<'a>(book: &'a SwatchBook, name: &str) -> Vec<&'a Swatch> {
+    let all = || book.swatches().iter().filter(|s| s.name == name);
+    if all().all(|s| s.flaw == Some(Flaw::Lamp)) {
+        Vec::new()
+    } else {
+        all().collect()
     }
 }
 

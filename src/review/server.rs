@@ -122,11 +122,8 @@ pub fn listen(port: u16) -> Result<Ready, ServeError> {
         .enable_all()
         .build()?;
     // Heard from now on: whoever has read the address may end the server.
-    let interrupted = runtime.block_on(async {
-        let waiting = tokio::spawn(interrupt());
-        tokio::task::yield_now().await;
-        waiting
-    });
+    let interrupted = runtime.spawn(interrupt());
+    runtime.block_on(tokio::task::yield_now());
     Ok(Ready {
         listener,
         guard: Guard::new(port)?,

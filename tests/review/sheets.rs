@@ -101,6 +101,7 @@ pub fn teach(home: &Path, name: &str) {
             name: name.clone(),
             samples: vec![*lab],
             light: "daylight".to_owned(),
+            flaw: None,
         })
         .unwrap();
     }

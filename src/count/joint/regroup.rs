@@ -1,10 +1,11 @@
 //! Steps too large for one piece at a time: whole groups, and neighbours under one lamp.
 
 use super::super::even::{distance, even, uneven};
+use super::super::explain::GLOSS_FLOOR;
 use super::super::shade::shade_of;
 use super::{Forced, Joint, State};
 use crate::colour::cluster;
-use crate::colour::lab::linear_from_lab;
+use crate::colour::lab::{lab_from_linear, linear_from_lab};
 use crate::pieces::paint::luminance;
 
 /// Colours further apart than this are not mistaken for each other as a group, even units.
@@ -16,6 +17,8 @@ const TOO_DARK: f64 = 2.5;
 pub const TAUGHT_GLOSSES: [f64; 12] = [
     0.0, 0.005, 0.01, 0.015, 0.02, 0.03, 0.04, 0.05, 0.065, 0.08, 0.1, 0.13,
 ];
+/// Most of a piece's darkest channel that is taken for gloss where a new colour is tried.
+const BARE_MOST: f64 = 0.7;
 /// Pieces less well explained than this (log density) are asked whether they are of a new
 /// colour; those of a taught one stay above -5 unless they are bleached.
 const ILL_EXPLAINED: f64 = -5.5;
@@ -148,6 +151,53 @@ impl Joint<'_> {
                 (self.state, self.bodies, self.covariance, self.factor) = start;
             }
         }
+    }
+
+    /// Log of how much likelier it is that a colour's pieces have one that nobody taught.
+    pub fn gain_if_new(&mut self, colour: usize) -> f64 {
+        let forced: Forced = (0..self.looks.len())
+            .map(|i| (self.best(i) == Some(colour)).then_some(self.bodies.len()))
+            .collect();
+        let members = (0..self.looks.len()).filter(|i| forced[*i].is_some());
+        let mut bare: Vec<[f64; 3]> = members.filter_map(|i| self.bare(i)).collect();
+        // Under a lamp a piece is lighter than its neighbours say.
+        bare.sort_by(|a, b| luminance(*a).total_cmp(&luminance(*b)));
+        let Some(body) = bare.get(bare.len() / 3).copied() else {
+            return f64::NEG_INFINITY;
+        };
+        let start = (
+            self.state.clone(),
+            self.bodies.clone(),
+            self.covariance.clone(),
+            self.factor.clone(),
+        );
+        let (before, new) = (self.evidence(), self.bodies.len());
+        let mut gain = f64::NEG_INFINITY;
+        if self.add_new(even(lab_from_linear(body))) {
+            for (share, must) in self.state.share.iter_mut().zip(&forced) {
+                if must.is_some() {
+                    *share = vec![0.0; new + 2];
+                    share[new] = 1.0;
+                }
+            }
+            self.explain_where(1.0, |_, k| k == new);
+            self.polish(Some(&forced), 2);
+            gain = self.evidence() - before;
+        }
+        (self.state, self.bodies, self.covariance, self.factor) = start;
+        gain
+    }
+
+    /// A piece's body, linear, were its gloss and light as its neighbours let them be expected.
+    fn bare(&self, piece: usize) -> Option<[f64; 3]> {
+        let (paint, given) = (self.looks[piece].paint(), &self.state.given[piece]);
+        if paint.clipped.contains(&true) {
+            return None;
+        }
+        // However dark, a body has some light of its own in each channel.
+        let least = paint.measured.iter().copied().fold(f64::INFINITY, f64::min);
+        let gloss = (given.gloss.0.exp() - GLOSS_FLOOR).clamp(0.0, BARE_MOST * least.max(0.0));
+        Some(paint.measured.map(|v| (v - gloss) / given.light.0.exp()))
     }
 
     /// Each group with each near colour in its place, alone or in exchange, or its lighter part
