@@ -196,31 +196,59 @@ fn another_lamp_is_warned_of_and_the_same_is_not() {
     );
 }
 
-#[test]
-fn what_is_taught_is_kept_and_drawn() {
-    let home = Home::new();
-    let truth = json(Path::new(&photo("teach-daylight-24.json")));
+/// Teaches what a photo shows, by the names beside it.
+fn teach(home: &Home, name: &str, light: &str, form: &str) -> assert_cmd::assert::Assert {
+    let truth = json(Path::new(&photo(&format!("{name}.json"))));
     let names: Vec<&str> = truth["names"]
         .as_array()
         .unwrap()
         .iter()
         .map(|n| n.as_str().unwrap())
         .collect();
-    let path = photo("teach-daylight-24.jpg");
-    let run = home.run(&[
-        "teach",
-        &path,
-        "--names",
-        &names.join(","),
-        "--light",
-        "day",
-        "--form",
-        "plate",
-    ]);
+    let (path, names) = (photo(&format!("{name}.jpg")), names.join(","));
+    home.run(&[
+        "teach", &path, "--names", &names, "--light", light, "--form", form,
+    ])
+}
+
+#[test]
+fn what_is_taught_is_kept_and_drawn() {
+    let home = Home::new();
+    let run = teach(&home, "teach-daylight-24", "day", "plate");
     let told = text(&run.code(0).get_output().stdout);
     assert!(told.contains("nominal card values"), "{told}");
     let swatches = json(&home.path("swatches.json"));
     fits("swatches-v1.schema.json", &swatches, "colours");
     assert_eq!(swatches["colours"].as_array().unwrap().len(), 24);
     drawn(&home.path("swatches-day.svg"));
+}
+
+/// A lamp lies on some of these pieces, and the palest are too bright. The bodies' own colours are known
+/// from the scene.
+#[test]
+fn what_a_lamp_hides_is_marked_and_told() {
+    let home = Home::new();
+    let run = teach(&home, "teach-tubes-fl11-24", "tubes", "brick");
+    let told = text(&run.code(3).get_output().stdout);
+    assert!(
+        told.contains("a lamp mirrors in") && told.contains("tar"),
+        "{told}"
+    );
+    let swatches = json(&home.path("swatches.json"));
+    fits("swatches-v1.schema.json", &swatches, "colours");
+    let bodies = &json(Path::new(&photo("teach-tubes-fl11-24.json")))["palette_lab"];
+    let (mut marked, mut plain) = (0, 0);
+    for swatch in swatches["colours"].as_array().unwrap() {
+        let lightness = |lab: &serde_json::Value| lab[0].as_f64().unwrap();
+        let name = swatch["name"].as_str().unwrap();
+        let over = lightness(&swatch["samples"][0]) - lightness(&bodies[name]);
+        if swatch["flaw"] == "lamp" {
+            marked += 1;
+            assert!(over > 8.0, "{name} is lighter by {over}");
+        } else {
+            plain += 1;
+            assert!(over < 15.0, "{name} is lighter by {over}");
+        }
+    }
+    assert!(marked >= 1 && plain >= 15, "{marked} {plain}");
 }

@@ -241,7 +241,7 @@ const RIGHT: (usize, usize, usize) = (435, 380, 7);
 /// neighbour none is until a second light was taught.
 #[test]
 fn one_light_taught() {
-    for (light, right, sure) in [("daylight", 429, 133), ("warm-led", 431, 133)] {
+    for (light, right, sure) in [("daylight", 426, 119), ("warm-led", 427, 108)] {
         let all = figures(light, &book(&[light], &[]), &seen);
         assert!(all.wrong_and_sure.is_empty());
         assert!(all.right >= right && all.sure >= sure);
@@ -285,9 +285,9 @@ fn photos_to_check_and_hard_neighbours() {
     let both = figures("both palettes", &all, &named("-sorted-both-"));
     let lights = book(&["daylight", "warm-led"], &[]);
     let hard = figures("hard neighbours", &lights, &|s| s.name.starts_with("hard-"));
-    assert!(other.wrong_and_sure.is_empty() && other.right >= 78 && other.sure >= 68);
+    assert!(other.wrong_and_sure.is_empty() && other.right >= 80 && other.sure >= 67);
     assert!(both.wrong_and_sure.is_empty() && both.right >= 39);
-    assert!(hard.wrong_and_sure.is_empty() && hard.right >= 165);
+    assert!(hard.wrong_and_sure.is_empty() && hard.right >= 164 && hard.sure >= 125);
 }
 
 /// Each photo that has a teach photo under the same illuminant.
@@ -320,7 +320,7 @@ fn taught_under_the_same_light() {
 }
 
 /// Right, sure, and wrong though sure: hard neighbours side by side are among the photos.
-const SAME_LIGHT: (usize, usize, usize) = (420, 88, 3);
+const SAME_LIGHT: (usize, usize, usize) = (427, 81, 0);
 
 /// Every colour is left out of the teaching in turn. Of some the nearest taught colour is
 /// less than 5 dE00 away.
@@ -367,23 +367,17 @@ fn each_colour_in_turn_is_new() {
 }
 
 /// Called new, and taken for another colour and sure.
-const LEFT_OUT: (usize, usize) = (273, 111);
+const LEFT_OUT: (usize, usize) = (312, 32);
 
 /// The card's nominal values are put off by up to 8 dE00, as if the print had missed them, and the
 /// print is measured in the teach photo in daylight.
 #[test]
 fn a_bad_print_costs_little_once_it_is_measured() {
+    // The photos of `seen`, and what they are told by.
     let wanted = |name: &str| {
-        [
-            "teach-daylight",
-            "teach-warm-led",
-            "plates-sorted-d65-window",
-            "plates-sorted-led-b1",
-            "bricks-sorted-fl2",
-            "tiles-sorted-led-b3",
-        ]
-        .iter()
-        .any(|part| name.starts_with(part))
+        let taught = ["teach-daylight", "teach-warm-led"];
+        taught.iter().any(|part| name.starts_with(part))
+            || SHOWN.iter().any(|shown| shown.name == name && seen(shown))
     };
     let right = |all: &[Shown]| {
         let book = book_of(all, &["daylight", "warm-led"], &[]);
@@ -442,7 +436,7 @@ fn a_bad_print_costs_little_once_it_is_measured() {
         errors(&off.lab),
         errors(&Targets::of(&profile).lab)
     );
-    // Unmeasured the pieces come out as well here, so that alone would not show that measuring works.
+    assert!(measured > nominal, "measuring does not help");
     let left = errors(&Targets::of(&profile).lab) / errors(&off.lab);
     assert!(
         left < PATCH_ERROR_LEFT,

@@ -59,8 +59,8 @@ mod tests {
             }
         }
 
-        /// A factor of two: what dE00 adds for blue (its rotation term, T's swing with hue) and
-        /// for greys (G) is left out here.
+        /// A factor of two: T's swing with hue and what dE00 adds for greys (G) are left out here. So is its
+        /// rotation term, which near hue 275 shrinks steps across by up to sqrt(1 - sin 60° · Rc / 2) = 0.38.
         #[test]
         fn distance_is_near_de00(
             l in 15.0..95.0, a in -50.0..50.0, b in -50.0..50.0,
@@ -70,7 +70,9 @@ mod tests {
             let want = de00(one, other);
             prop_assume!(want > 0.5);
             let got = distance(even(one), even(other));
-            prop_assert!((0.5..2.0).contains(&(got / want)), "{got} for {want}");
+            let hue = b.atan2(a).to_degrees().rem_euclid(360.0);
+            let most = if (hue - 275.0).abs() < 50.0 { 2.0 / 0.38 } else { 2.0 };
+            prop_assert!((0.5..most).contains(&(got / want)), "{got} for {want}");
         }
     }
 }
