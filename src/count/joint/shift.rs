@@ -162,10 +162,7 @@ mod tests {
     fn one_mistaken_colour_does_not_make_a_photo_unlike() {
         let [_, one_off] = times(&bodies(), &seen(|k| if k == 4 { 4.0 } else { 0.1 }));
         let [_, all_off] = times(&bodies(), &seen(|k| [0.1, 4.0][k % 2]));
-        assert!(
-            one_off < 1.0 && all_off > 2.0 * one_off,
-            "{one_off} {all_off}"
-        );
+        assert!(one_off < 1.0 && all_off > 1.4, "{one_off} {all_off}");
     }
 
     #[test]
