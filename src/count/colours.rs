@@ -98,8 +98,8 @@ const GROUP_TRUST: f64 = 0.4;
 /// What one piece says of its colour counts this much, for the same reason: odds are taken to this power.
 const OWN_TRUST: f64 = 0.8;
 /// A group loses its taught name only where a new colour is likelier by this, log of odds; below it the
-/// name is kept and doubted. On the sample photos to tune on lower figures called more colours new that
-/// were taught than they found that were not.
+/// name is kept and doubted. Leaving out each colour of the sample photos to tune on in turn, 312 of 443
+/// pieces of it are called new and 30 others; from 0 it would be 365 and 71.
 const NEW_GAIN: f64 = 4.0;
 /// Of two colours nearer to each other than this (even units), of which one was taught in one light only, neither is
 /// ever sure: how another lamp shifts the two, and how much gloss lay on each taught piece, is not known. Teaching
