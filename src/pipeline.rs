@@ -201,7 +201,7 @@ pub fn look(scene: &Scene, search: &Search) -> (Vec<Seen>, Vec<Leftover>) {
             Some(paint) => seen.push(Seen { piece, paint }),
             None => leftovers.push(Leftover {
                 at: piece.stance.at,
-                area_mm2: piece.stance.shape.long_mm() * piece.stance.shape.short_mm(),
+                area_mm2: piece.stance.shape.area_mm2(),
                 at_frame: piece.at_frame,
             }),
         }
@@ -343,7 +343,7 @@ pub fn placed(scene: &Scene, seen: &Seen) -> Option<Piece> {
 /// The form as a sheet says it: `any` where it cannot be told.
 fn form_name(piece: &FoundPiece) -> &'static str {
     if piece.form_is_told() {
-        piece.stance.shape.form.name()
+        piece.stance.shape.form().name()
     } else {
         "any"
     }
@@ -363,7 +363,7 @@ fn instead(seen: &Seen, named: &crate::count::Named, shape_right: f64) -> Vec<In
     }
     if let Some((other, _)) = seen.piece.runner_up.filter(|_| shape_right < SURE) {
         others.push(Instead {
-            form: other.form.name().to_owned(),
+            form: other.form().name().to_owned(),
             size: other.size(),
             colour: named.name.clone(),
             sure: round3((1.0 - shape_right) * named.probability),

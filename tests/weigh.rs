@@ -205,7 +205,7 @@ fn the_scale_agrees_with_a_right_count_and_sees_two_pieces_that_are_missing() {
     // Corrections and posting leave it as it is.
     let mut sheet: Sheet = serde_json::from_value(sheet.clone()).unwrap();
     let kept = sheet.weighing.clone();
-    let step = resolve(&sheet, None, &Correction::Remove { ids: vec![1] }).unwrap();
+    let step = resolve(&sheet, None, Shapes::shipped(), &Correction::Remove { ids: vec![1] }).unwrap();
     let step = Step {
         what: step.what,
         who: "mara".to_owned(),

@@ -6,13 +6,13 @@ use std::path::{Path, PathBuf};
 use indicatif::{ProgressBar, ProgressStyle};
 
 use super::atomic::write_files;
-use super::look::{self, FormArg};
+use super::look;
 use super::say::{self, Column};
 use super::{Context, Failure, Outcome, home};
 use crate::colour::SwatchBook;
 use crate::count::weigh::{Masses, Reading};
 use crate::photo::Photo;
-use crate::pieces::{Expected, Search};
+use crate::pieces::{ANY, ExpectError, Search, Shapes};
 use crate::pipeline::{self, Targets};
 use crate::sheet::SURE;
 use crate::sheet::marked;
@@ -20,6 +20,7 @@ use crate::sheet::{Group, LightFile, Sheet, drift_warnings};
 use crate::stock::inbox;
 use crate::stock::kind::Name;
 
+mod expect;
 mod scale;
 
 /// Arguments of `cuptally count`.
@@ -29,13 +30,13 @@ pub struct Args {
     #[arg(value_name = "PHOTO", required = true)]
     photos: Vec<PathBuf>,
 
-    /// What kind of pieces lie on the tray.
-    #[arg(long, value_enum, default_value_t)]
-    form: FormArg,
+    /// What kind of pieces lie on the tray: brick, plate, tile, or another form of the list of shapes; of any, what cannot be told apart is doubtful.
+    #[arg(long, value_name = "FORM", default_value = ANY)]
+    form: String,
 
-    /// What the cup can hold, where that is known: only these are looked for, such as `--expect "plate 2x4, plate 1x2"`; a size or a form alone will do.
-    #[arg(long, value_name = "PIECE", value_delimiter = ',')]
-    expect: Vec<Expected>,
+    /// What the cup can hold, where that is known: only these are looked for, such as `--expect "plate 2x4, plate 1x2"`; a size or a form alone will do, and so will a file that lists them.
+    #[arg(long, value_name = "FILE|PIECES", value_delimiter = ',')]
+    expect: Vec<String>,
 
     /// Where these pieces live (a cup, a drawer); kept in the sheets for `post`.
     #[arg(long, value_name = "NAME", value_parser = Name::new)]
@@ -72,26 +73,36 @@ pub struct Counted {
     pub marked_path: PathBuf,
 }
 
+/// What the user wants looked for.
+///
+/// # Errors
+/// When a form or a piece is none of the list, or a file of them cannot be used.
+fn search(args: &Args, shapes: Shapes) -> Result<Search, Failure> {
+    let wrong = |error: ExpectError| Failure::wrong_use(error.to_string());
+    let search = Search::called(shapes, &args.form).map_err(wrong)?;
+    let expected = expect::expected(&args.expect, shapes)?;
+    search.expecting(&expected).map_err(wrong)
+}
+
 /// Counts every photo; one bad photo does not stop the others.
 ///
 /// # Errors
 /// When a photo could not be counted or written; the others are done all the same.
 pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     scale::one_photo(args.grams, args.photos.len())?;
+    let shapes = home::shapes(&context.home)?;
+    let search = search(args, shapes)?;
     let known = Known {
         book: home::swatches(&context.home)?,
         targets: home::targets(&context.home, args.card.as_deref())?,
         lights: home::known_lights(&context.home, args.light.as_deref())?,
-        masses: scale::masses(args.grams, &context.home)?,
+        masses: scale::masses(args.grams, &context.home, shapes)?,
     };
     let out = args
         .out
         .clone()
         .unwrap_or_else(|| context.home.join("sheets"));
     distinct_names(&args.photos)?;
-    let search = (args.form.search())
-        .expecting(&args.expect)
-        .map_err(|error| Failure::wrong_use(error.to_string()))?;
     let progress = progress_bar(args.photos.len() as u64);
     let mut counted: Vec<Counted> = Vec::new();
     let mut failures: Vec<Failure> = Vec::new();
@@ -171,13 +182,13 @@ fn count_one(
 pub fn count_open(
     photo: &Photo,
     path: &Path,
-    form: FormArg,
+    search: &Search,
     place: &str,
     book: &SwatchBook,
     out: &Path,
 ) -> Result<Counted, Failure> {
     let targets = Targets::nominal();
-    let mut sheet = pipeline::count(photo, &targets, &form.search(), Some(book))
+    let mut sheet = pipeline::count(photo, &targets, search, Some(book))
         .map_err(|e| look::trouble(path, &e))?;
     sheet.place = Some(place.to_owned());
     write(photo, sheet, path, out)

@@ -3,7 +3,7 @@
 mod take;
 mod tell;
 
-use super::{Context, Failure, Outcome, plan, say};
+use super::{Context, Failure, Outcome, home, plan, say};
 use crate::cover::report::{Input, Keep, build};
 use crate::cover::supply::Reading;
 use crate::stock::file::StockFile;
@@ -63,12 +63,14 @@ impl Args {
 /// When plan, offers or stock cannot be read, no answer is found, or the pieces
 /// cannot be taken.
 pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
-    let read = plan::open(&args.plan)?;
-    let offers = args.offers.as_deref().map(plan::open_offers).transpose()?;
+    let shapes = home::shapes(&context.home)?;
+    let read = plan::open(&args.plan, shapes)?;
+    let offers = args.offers.as_deref();
+    let offers = offers.map(|path| plan::open_offers(path, shapes)).transpose()?;
     let kept = args.keep.iter().map(|path| {
         Ok(Keep {
             name: Label::new(&file_name(path)),
-            plan: plan::open(path)?,
+            plan: plan::open(path, shapes)?,
         })
     });
     let kept = kept.collect::<Result<Vec<Keep>, Failure>>()?;

@@ -6,9 +6,10 @@ use indicatif::{ProgressBar, ProgressStyle};
 use serde::Deserialize;
 
 use super::count::{self, Counted};
-use super::look::{self, FormArg};
+use super::look;
 use super::{Context, Failure, Outcome, cover, post, say, stock, teach};
 use crate::colour::SwatchBook;
+use crate::pieces::{Form, Search, Shapes};
 
 /// Arguments of `cuptally demo`.
 #[derive(clap::Args)]
@@ -30,19 +31,19 @@ const TEACH: [(&str, &str); 2] = [
 
 /// The club's cups: photo, form, and where the pieces live. Our own scenario: a
 /// club that builds a tidal harbour.
-const CUPS: [(&str, FormArg, &str); 6] = [
+const CUPS: [(&str, Form, &str); 6] = [
     (
         "plates-sorted-d65-window-48",
-        FormArg::Plate,
+        Form::PLATE,
         "cup 1, quay decks",
     ),
-    ("plates-sorted-d50-42", FormArg::Plate, "cup 2, quay decks"),
-    ("bricks-sorted-fl2-36", FormArg::Brick, "cup 3, sea wall"),
-    ("bricks-display-p3-32", FormArg::Brick, "cup 4, warehouses"),
-    ("tiles-sorted-led-b3-55", FormArg::Tile, "cup 5, wet paving"),
+    ("plates-sorted-d50-42", Form::PLATE, "cup 2, quay decks"),
+    ("bricks-sorted-fl2-36", Form::BRICK, "cup 3, sea wall"),
+    ("bricks-display-p3-32", Form::BRICK, "cup 4, warehouses"),
+    ("tiles-sorted-led-b3-55", Form::TILE, "cup 5, wet paving"),
     (
         "plates-stored-turned-40",
-        FormArg::Plate,
+        Form::PLATE,
         "cup 6, ferry ramp",
     ),
 ];
@@ -77,12 +78,13 @@ pub fn run(args: &Args) -> Result<Outcome, Failure> {
         steps.set_style(style);
     }
 
+    let shapes = Shapes::shipped();
     let mut book = SwatchBook::default();
     for (photo, light) in TEACH {
         steps.set_message(format!("teaching colours from {photo}"));
         let path = photos.join(format!("{photo}.jpg"));
         let names = taught_names(&photos.join(format!("{photo}.json")))?;
-        teach::teach(&path, &names, light, FormArg::Any, &mut book)?;
+        teach::teach(&path, &names, light, &teach::each_form(shapes), &mut book)?;
         steps.inc(1);
     }
     teach::keep(&context.home, &book)?;
@@ -94,7 +96,12 @@ pub fn run(args: &Args) -> Result<Outcome, Failure> {
         let path = photos.join(format!("{photo}.jpg"));
         let open = look::open(&path)?;
         counted.push(count::count_open(
-            &open, &path, form, place, &book, &sheets,
+            &open,
+            &path,
+            &Search::of_form(shapes, form),
+            place,
+            &book,
+            &sheets,
         )?);
         steps.inc(1);
     }

@@ -8,6 +8,7 @@ use super::Failure;
 use crate::card::design::CardDesign;
 use crate::colour::{PrintProfile, SwatchBook};
 use crate::count::weigh::WeightBook;
+use crate::pieces::Shapes;
 use crate::pipeline::Targets;
 use crate::sheet::LightFile;
 
@@ -33,14 +34,35 @@ pub fn swatches(home: &Path) -> Result<SwatchBook, Failure> {
     }
 }
 
+/// The shapes that pieces may have: those that the program brings along, and the user's own.
+///
+/// # Errors
+/// When the user's list is there but cannot be read or is damaged.
+pub fn shapes(home: &Path) -> Result<Shapes, Failure> {
+    let path = calibration(home).join(SHAPES);
+    match fs::read_to_string(&path) {
+        Ok(text) => Shapes::shipped()
+            .extended(&text)
+            .map_err(|e| Failure::failed(format!("cannot use {}: {e}", path.display()))),
+        Err(e) if e.kind() == io::ErrorKind::NotFound => Ok(Shapes::shipped()),
+        Err(e) => Err(Failure::failed(format!(
+            "cannot read the list of shapes {}: {e}; put the file right or name another --home",
+            path.display()
+        ))),
+    }
+}
+
+/// The file of the user's own shapes, in the calibration folder.
+pub const SHAPES: &str = "shapes.json";
+
 /// What pieces weigh that were weighed; an empty book where none were yet.
 ///
 /// # Errors
 /// When the file is there but cannot be read or is damaged.
-pub fn weights(home: &Path) -> Result<WeightBook, Failure> {
+pub fn weights(home: &Path, shapes: Shapes) -> Result<WeightBook, Failure> {
     let path = calibration(home).join(WEIGHTS);
     match fs::read_to_string(&path) {
-        Ok(text) => WeightBook::from_json(&text)
+        Ok(text) => WeightBook::from_json(&text, shapes)
             .map_err(|e| Failure::failed(format!("cannot use {}: {e}", path.display()))),
         Err(e) if e.kind() == io::ErrorKind::NotFound => Ok(WeightBook::default()),
         Err(e) => Err(Failure::failed(format!(

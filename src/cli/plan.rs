@@ -5,6 +5,7 @@ use super::{Context, Failure, Outcome, home};
 use crate::cover::plan::read;
 use crate::cover::remarks::{Known, Remark, remarks};
 use crate::cover::{Offers, Plan, offers};
+use crate::pieces::Shapes;
 use crate::stock::file::StockFile;
 use crate::stock::kind::Name;
 use crate::stock::{Stock, inbox};
@@ -54,8 +55,10 @@ struct Report {
 /// When the plan cannot be read or has mistakes; all of them are told.
 pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     let Action::Check(args) = &args.action;
-    let plan = open(&args.plan)?;
-    let offers = args.offers.as_deref().map(open_offers).transpose()?;
+    let shapes = home::shapes(&context.home)?;
+    let plan = open(&args.plan, shapes)?;
+    let offers = args.offers.as_deref();
+    let offers = offers.map(|path| open_offers(path, shapes)).transpose()?;
     let stock = StockFile::in_home(&context.home).read()?;
     let stock = stock.unwrap_or_default();
     let remarks = look(&plan, &stock, offers.as_ref(), context)?;
@@ -118,18 +121,23 @@ pub fn told(remarks: &[Remark], plan: &Path) {
 ///
 /// # Errors
 /// When it cannot be read or has mistakes.
-pub fn open(path: &Path) -> Result<Plan, Failure> {
+pub fn open(path: &Path, shapes: Shapes) -> Result<Plan, Failure> {
     let bytes = inbox::read_bytes(path)?;
-    read::any_format(&bytes).map_err(|cause| unusable(path, "plan", &cause.to_string()))
+    let mut plan = read::any_format(&bytes)
+        .map_err(|cause| unusable(path, "plan", &cause.to_string()))?;
+    let odd = shapes.all().filter(|shape| !shape.is_block());
+    let names = odd.filter_map(|shape| Name::new(shape.form().name()).ok());
+    plan.joins.never = names.collect();
+    Ok(plan)
 }
 
 /// Opens offers.
 ///
 /// # Errors
 /// When they cannot be read or have mistakes.
-pub fn open_offers(path: &Path) -> Result<Offers, Failure> {
+pub fn open_offers(path: &Path, shapes: Shapes) -> Result<Offers, Failure> {
     let bytes = inbox::read_bytes(path)?;
-    offers::read(&bytes).map_err(|cause| unusable(path, "offers", &cause.to_string()))
+    offers::read(&bytes, shapes).map_err(|cause| unusable(path, "offers", &cause.to_string()))
 }
 
 fn unusable(path: &Path, what: &str, cause: &str) -> Failure {
@@ -150,8 +158,9 @@ pub fn look(
     offers: Option<&Offers>,
     context: &Context,
 ) -> Result<Vec<Remark>, Failure> {
+    let shapes = home::shapes(&context.home)?;
     let swatches = home::swatches(&context.home)?;
     let taught = swatches.names();
     let taught = taught.into_iter().filter_map(|name| Name::new(name).ok());
-    Ok(remarks(plan, &Known::new(stock, offers, taught)))
+    Ok(remarks(plan, &Known::new(stock, offers, taught, shapes)))
 }

@@ -44,7 +44,7 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     } else {
         args.sheets.clone()
     };
-    let desk = Desk::open(&paths)?;
+    let desk = Desk::open(&paths, home::shapes(&context.home)?)?;
     let album = Album::new(args.photos.clone());
     for index in 0..desk.len() {
         desk.with(index, |slot| {

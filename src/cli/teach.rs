@@ -3,14 +3,14 @@
 use std::path::{Path, PathBuf};
 
 use super::atomic::write_files;
-use super::look::{self, FormArg};
+use super::look;
 use super::say::{self, Column};
 use super::{Context, Failure, Outcome, home};
 use crate::card::print::svg::svg;
 use crate::colour::lab::de00;
 use crate::colour::{Flaw, Swatch, SwatchBook};
 use crate::count::flaws;
-use crate::pieces::Search;
+use crate::pieces::{ANY, Search, Shapes};
 use crate::pieces::paint::Paint;
 use crate::pipeline::{self, Seen, Targets};
 use crate::sheet::chart::{self, LightMap};
@@ -37,9 +37,9 @@ pub struct Args {
     #[arg(long, value_name = "NAME", default_value = "usual")]
     light: String,
 
-    /// What kind of pieces lie on the tray.
-    #[arg(long, value_enum, default_value_t)]
-    form: FormArg,
+    /// What kind of pieces lie on the tray: brick, plate, tile, or another form of the list of shapes.
+    #[arg(long, value_name = "FORM", default_value = ANY)]
+    form: String,
 
     /// Which measured copy of the card lies on the tray, where several were measured.
     #[arg(long, value_name = "COPY")]
@@ -63,8 +63,8 @@ const CLOSE_DE00: f64 = 4.0;
 /// When the photo cannot be measured, pieces and names differ in number, or a
 /// file cannot be used or written.
 pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
-    match (args.scale.weigh, &args.photo) {
-        (Some(shape), _) => weigh::run(shape, &args.scale, args.json, &context.home),
+    match (args.scale.weigh.as_deref(), &args.photo) {
+        (Some(piece), _) => weigh::run(piece, &args.scale, args.json, &context.home),
         (None, Some(photo)) => colours(photo, args, context),
         (None, None) => Err(Failure::wrong_use(
             "teach needs a photo with --names, or --weigh with --grams",
@@ -77,7 +77,7 @@ fn colours(photo: &Path, args: &Args, context: &Context) -> Result<Outcome, Fail
     let names: Vec<String> = args.names.iter().map(ToString::to_string).collect();
     let mut book = home::swatches(&context.home)?;
     let targets = home::targets(&context.home, args.card.as_deref())?;
-    let (taught, map) = learn(photo, &names, &light, args.form, &targets, &mut book)?;
+    let (taught, map) = learn(photo, &names, &light, &searches(&args.form, context)?, &targets, &mut book)?;
     let listed = listed(&taught);
     let mut paths = keep(&context.home, &book)?;
     let file = photo.file_name().unwrap_or(photo.as_os_str());
@@ -215,10 +215,10 @@ pub fn teach(
     path: &Path,
     names: &[String],
     light: &str,
-    form: FormArg,
+    searches: &[Search],
     book: &mut SwatchBook,
 ) -> Result<Vec<Swatch>, Failure> {
-    learn(path, names, light, form, &Targets::nominal(), book).map(|(taught, _)| taught)
+    learn(path, names, light, searches, &Targets::nominal(), book).map(|(taught, _)| taught)
 }
 
 /// As [`teach`], by the card's values as they are given; also gives the light over the tray.
@@ -229,7 +229,7 @@ pub fn learn(
     path: &Path,
     names: &[String],
     light: &str,
-    form: FormArg,
+    searches: &[Search],
     targets: &Targets,
     book: &mut SwatchBook,
 ) -> Result<(Vec<Swatch>, LightMap), Failure> {
@@ -242,7 +242,7 @@ pub fn learn(
     }
     let photo = look::open(path)?;
     let scene = pipeline::measure(&photo, targets).map_err(|e| look::trouble(path, &e))?;
-    let mut seen = look_for(&scene, form, names.len());
+    let mut seen = look_for(&scene, searches, names.len());
     if seen.len() != names.len() {
         return Err(Failure::wrong_use(format!(
             "{} shows {} and {}; lay one piece of each colour on a plain tray, apart from each other, and name each in reading order",
@@ -274,18 +274,35 @@ pub fn learn(
     Ok((taught, pipeline::light_map(&scene)))
 }
 
+/// One search for each form that may be.
+///
+/// # Errors
+/// When there is no such form, or the user's list of shapes cannot be used.
+fn searches(form: &str, context: &Context) -> Result<Vec<Search>, Failure> {
+    let shapes = home::shapes(&context.home)?;
+    if form == ANY {
+        return Ok(each_form(shapes));
+    }
+    let search = Search::called(shapes, form);
+    let search = search.map_err(|error| Failure::wrong_use(error.to_string()))?;
+    Ok(vec![search])
+}
+
+/// One search for each form of a list.
+pub fn each_form(shapes: Shapes) -> Vec<Search> {
+    let forms = shapes.forms().into_iter();
+    forms.map(|form| Search::of_form(shapes, form)).collect()
+}
+
 /// The pieces of a teaching photo. They are of one form as a rule: of the forms
 /// that may be, the one is taken that finds just as many pieces as there are
 /// names; among equals, the one that explains the photo best.
-fn look_for(scene: &pipeline::Scene, form: FormArg, names: usize) -> Vec<Seen> {
+fn look_for(scene: &pipeline::Scene, searches: &[Search], names: usize) -> Vec<Seen> {
     let merit = |seen: &[Seen]| {
         let score: f64 = seen.iter().map(|s| s.piece.score).sum();
         (seen.len() == names, score)
     };
-    let looks = form.forms().iter().map(|form| {
-        let (seen, _) = pipeline::look(scene, &Search::of_forms(&[*form]));
-        seen
-    });
+    let looks = (searches.iter()).map(|search| pipeline::look(scene, search).0);
     looks
         .max_by(|a, b| {
             let (a, b) = (merit(a), merit(b));

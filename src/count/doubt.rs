@@ -134,7 +134,7 @@ pub fn shape_probability(piece: &FoundPiece) -> (f64, Vec<Doubt>) {
         let form = form_probability(piece, other);
         probability *= form;
         if form < FORM_CLEAR {
-            doubts.push(Doubt::Form(other));
+            doubts.push(Doubt::Form(other.form()));
         }
     }
     if piece.like_tray {
@@ -149,12 +149,11 @@ pub fn shape_probability(piece: &FoundPiece) -> (f64, Vec<Doubt>) {
 }
 
 /// Probability of the form, given the size and the next likeliest form.
-fn form_probability(piece: &FoundPiece, other: Form) -> f64 {
-    let form = piece.stance.shape.form;
-    let thin = |form: Form| matches!(form, Form::Plate | Form::Tile);
+fn form_probability(piece: &FoundPiece, other: Shape) -> f64 {
+    let is_like = piece.stance.shape.height_mm() == other.height_mm();
     if !piece.form_is_told() {
         FORM_OPEN
-    } else if piece.stance.face == Face::Down && thin(form) && thin(other) {
+    } else if piece.stance.face == Face::Down && is_like {
         piece.form_p.min(UNDERSIDE)
     } else {
         piece.form_p
@@ -260,10 +259,10 @@ mod tests {
             Doubt::Glare,
         ];
         assert!(colour.iter().all(|doubt| is_about_colour(&doubt.text())));
-        let shape = crate::pieces::shape::shapes_of(Form::Plate)[0];
+        let shape = crate::pieces::list::tests::shape("plate", "1x1");
         let others = [
             Doubt::Shape(shape),
-            Doubt::Form(Form::Tile),
+            Doubt::Form(Form::TILE),
             Doubt::Outline,
             Doubt::LikeTray,
             Doubt::Touched,

@@ -2,7 +2,7 @@
 //! one, where nobody sees the seam. Only footprints are looked at: whether the
 //! layers above and below hold the parts together is for the builder to see.
 
-use crate::stock::kind::Size;
+use crate::stock::kind::{Name, Size};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// The most parts that a plan may allow for one piece: more make a wall that
@@ -23,6 +23,8 @@ pub struct JoinRules {
     pub most_parts: usize,
     /// Only these, one after another if need be; none when any tiling will do.
     pub listed: Option<Vec<(Size, Vec<Size>)>>,
+    /// Forms whose pieces are no full rectangles: they are not joined.
+    pub never: BTreeSet<Name>,
 }
 
 impl Default for JoinRules {
@@ -30,6 +32,7 @@ impl Default for JoinRules {
         Self {
             most_parts: USUAL_PARTS,
             listed: None,
+            never: BTreeSet::new(),
         }
     }
 }

@@ -280,6 +280,9 @@ impl Network {
             size,
             colours,
         } = joined;
+        if rules.never.contains(form) {
+            return;
+        }
         let later = market.is_some();
         let mut sizes = stock.sizes(form, colours);
         if let Some(market) = market {

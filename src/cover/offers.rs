@@ -1,6 +1,7 @@
 //! What can be bought: the user's own list of prices, by piece and by cup.
 
 use super::packing::{self, Holds};
+use crate::pieces::Shapes;
 use super::plan::fault::Mistake;
 use super::plan::fields::Fields;
 use super::plan::{Fault, MOST_PIECES};
@@ -117,7 +118,7 @@ pub enum OffersError {
 ///
 /// # Errors
 /// When it is no such file, or parts of it are wrong: all of them are told, with lines.
-pub fn read(bytes: &[u8]) -> Result<Offers, OffersError> {
+pub fn read(bytes: &[u8], shapes: Shapes) -> Result<Offers, OffersError> {
     let text = std::str::from_utf8(bytes).map_err(|_| OffersError::NotText)?;
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
     if let Ok(head) = serde_json::from_str::<Head>(text)
@@ -148,7 +149,7 @@ pub fn read(bytes: &[u8]) -> Result<Offers, OffersError> {
     {
         match Fields::of_json(text, part).and_then(|fields| {
             fields_known(&fields, is_cup, &mut faults);
-            offer(&fields, is_cup, everywhere)
+            offer(&fields, is_cup, everywhere, shapes)
         }) {
             Ok(offer) => list.push(offer),
             Err(fault) => faults.push(fault),
@@ -193,7 +194,7 @@ fn fields_known(fields: &Fields, is_cup: bool, faults: &mut Vec<Fault>) {
     fields.strangers(known, faults);
 }
 
-fn offer(fields: &Fields, is_cup: bool, everywhere: f64) -> Result<Offer, Fault> {
+fn offer(fields: &Fields, is_cup: bool, everywhere: f64, shapes: Shapes) -> Result<Offer, Fault> {
     let size = match fields.get("size") {
         Some(Value::String(text)) => {
             Size::new(text).map_err(|cause| fields.fault(Mistake::Name(cause.to_string())))?
@@ -216,7 +217,7 @@ fn offer(fields: &Fields, is_cup: bool, everywhere: f64) -> Result<Offer, Fault>
         .unwrap_or(MOST_PIECES);
     let sold = if is_cup {
         Sold::Cups {
-            holds: holds(fields, &kind.form, kind.size)?,
+            holds: holds(fields, &kind.form, kind.size, shapes)?,
             most,
         }
     } else {
@@ -268,7 +269,7 @@ fn factor(fields: &Fields, value: &Value) -> Result<f64, Fault> {
 }
 
 /// Counted, or else estimated from the volume.
-fn holds(fields: &Fields, form: &Name, size: Size) -> Result<Holds, Fault> {
+fn holds(fields: &Fields, form: &Name, size: Size, shapes: Shapes) -> Result<Holds, Fault> {
     if let Some(value) = fields.get("holds") {
         let wrong = || {
             fields.fault(Mistake::Shape(format!(
@@ -298,7 +299,7 @@ fn holds(fields: &Fields, form: &Name, size: Size) -> Result<Holds, Fault> {
             "a cup needs 'volume_ml', or 'holds' if you counted one".to_owned(),
         ))
     })?;
-    let estimate = packing::estimate(volume, form, size).ok_or_else(|| {
+    let estimate = packing::estimate(volume, form, size, shapes).ok_or_else(|| {
         fields.fault(Mistake::Shape(format!(
             "how high a {form} is is not known, so its cup cannot be estimated; count one and say \
              'holds'"

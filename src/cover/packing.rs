@@ -2,7 +2,8 @@
 //! things lie that were poured at random. A cup that was counted once is better, and
 //! overrides it.
 
-use crate::pieces::shape::{CLEARANCE_MM, Form, PITCH_MM, STUD_HEIGHT_MM};
+use crate::pieces::shape::{CLEARANCE_MM, PITCH_MM, STUD_HEIGHT_MM};
+use crate::pieces::{Shape, Shapes};
 use crate::stock::kind::{Name, Size};
 use serde::Serialize;
 
@@ -40,17 +41,16 @@ pub fn bodies(cup_ml: f64, smallest_mm3: f64, largest_mm3: f64) -> (u64, u64) {
 }
 
 /// Estimates a cup. A studded piece takes up at least its body, when studs sit in the
-/// hollows of others, and at most the box around body and studs. None when the form's
-/// height is not known.
-pub fn estimate(cup_ml: f64, form: &Name, size: Size) -> Option<Holds> {
-    let form = Form::ALL
-        .into_iter()
-        .find(|known| known.name() == form.as_str())?;
+/// hollows of others, and at most the box around body and studs. A size that the list of
+/// shapes lacks is taken as a rectangle of its form's height; none when the list has not the form.
+pub fn estimate(cup_ml: f64, form: &Name, size: Size, list: Shapes) -> Option<Holds> {
+    let listed = list.named(form.as_str(), &size.to_string());
+    let like = listed.or_else(|| list.of_form(list.form(form.as_str())?).first().copied())?;
     let (short, long) = size.studs();
     let side = |studs: u16| f64::from(studs) * PITCH_MM - CLEARANCE_MM;
-    let base = side(short) * side(long);
-    let body = base * form.height_mm();
-    let studs = if form.has_studs() {
+    let base = listed.map_or(side(short) * side(long), Shape::area_mm2);
+    let body = base * like.height_mm();
+    let studs = if like.has_studs() {
         STUD_HEIGHT_MM
     } else {
         0.0
@@ -84,14 +84,18 @@ mod tests {
 
     #[test]
     fn a_cup_of_bricks_by_hand() {
-        let name = |text| Name::new(text).unwrap();
+        let of = |form, size| {
+            let (form, size) = (Name::new(form).unwrap(), Size::new(size).unwrap());
+            estimate(900.0, &form, size, Shapes::shipped())
+        };
         // Body 15.8 x 31.8 x 9.6 = 4823.4 mm3; with studs 15.8 x 31.8 x 11.3 = 5677.6 mm3.
         // 900 ml: 900000 x 0.54 / 5677.6 = 85.6; 900000 x 0.67 / 4823.4 = 125.0.
-        let holds = estimate(900.0, &name("brick"), Size::new("2x4").unwrap()).unwrap();
+        let holds = of("brick", "2x4").unwrap();
         assert_eq!((holds.low, holds.high, holds.measured), (85, 125, false));
-        assert_eq!(
-            estimate(900.0, &name("slope"), Size::new("2x4").unwrap()),
-            None
-        );
+        assert_eq!(of("slope", "2x4"), None);
+        // A disc of 15.8 mm is 0.785 of its square, so more of them go in than plates.
+        let (disc, square) = (of("round", "2x2").unwrap(), of("plate", "2x2").unwrap());
+        let more = disc.low as f64 / square.low as f64;
+        assert!((1.25..1.30).contains(&more), "{more}");
     }
 }

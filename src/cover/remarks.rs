@@ -2,7 +2,7 @@
 
 use super::offers::Offers;
 use super::plan::{Joins, Plan};
-use crate::pieces::shape::Form;
+use crate::pieces::Shapes;
 use crate::stock::kind::{Kind, Name};
 use crate::stock::{Change, Stock};
 use serde::Serialize;
@@ -30,7 +30,7 @@ pub struct Known {
 impl Known {
     /// Gathers names; `taught` are those of colours in photos. What was used up is
     /// known all the same, so the whole history is looked through.
-    pub fn new(stock: &Stock, offers: Option<&Offers>, taught: impl Iterator<Item = Name>) -> Self {
+    pub fn new(stock: &Stock, offers: Option<&Offers>, taught: impl Iterator<Item = Name>, shapes: Shapes) -> Self {
         let mut known = Self::default();
         let mut meet = |kind: &Kind| {
             if !known.colours.contains(&kind.colour) {
@@ -51,9 +51,8 @@ impl Known {
         let offered = offers.into_iter().flat_map(|offers| &offers.list);
         offered.for_each(|offer| meet(&offer.kind));
         known.colours.extend(taught);
-        let counted = Form::ALL
-            .iter()
-            .filter_map(|form| Name::new(form.name()).ok());
+        let counted = shapes.forms().into_iter();
+        let counted = counted.filter_map(|form| Name::new(form.name()).ok());
         known.forms.extend(counted);
         known
     }

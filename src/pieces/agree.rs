@@ -12,8 +12,8 @@ use super::find::{FoundPiece, Leftover, Said, Sight, Witness, explain};
 use super::learned::{Input, Maps, Net, NetError, Proposal, proposals};
 use super::refine::{Bench, Score};
 use super::search::Search;
-use super::shape::{Form, Shape};
-use super::stance::{Stance, inside_convex};
+use super::shape::Shape;
+use super::stance::{Stance, inside};
 use super::unknown::unknown;
 use crate::units::Mm;
 use rayon::prelude::*;
@@ -66,7 +66,7 @@ pub fn find_pieces(
     // Without its net the program still has its first pair of eyes.
     let maps = by_net(sight, card).ok();
     if let Some(maps) = &maps {
-        let mut seen = proposals(maps, sight.camera, &|shape| search.allows(shape));
+        let mut seen = proposals(maps, sight.camera, search.shapes());
         seen.retain(|one| one.score >= LEAST_SCORE);
         let seen = seen.iter().map(|one| Seen::of(one, sight)).collect();
         pieces = joined(pieces, &outlines, seen, sight, &mut canvas);
@@ -128,7 +128,7 @@ fn mark_touched(pieces: &mut [FoundPiece], outlines: &[Vec<Mm>], unexplained: &d
     for (i, piece) in pieces.iter_mut().enumerate() {
         let others = || outlines.iter().enumerate().filter(|(k, _)| *k != i);
         let taken =
-            |at: Mm| unexplained(at) || others().any(|(_, outline)| inside_convex(outline, at));
+            |at: Mm| unexplained(at) || others().any(|(_, outline)| inside(outline, at));
         piece.touched = outlines.get(i).is_some_and(|o| is_touched(o, &taken));
     }
 }
@@ -156,7 +156,7 @@ impl Shade {
         let rows = steps(&|p| p.y);
         let places = rows
             .flat_map(|row| steps(&|p| p.x).map(move |column| Mm::new(place(column), place(row))))
-            .filter(|at| inside_convex(outline, *at))
+            .filter(|at| inside(outline, *at))
             .collect();
         Self {
             outline: outline.to_vec(),
@@ -165,7 +165,7 @@ impl Shade {
     }
 
     fn common(&self, other: &Shade) -> f64 {
-        let inside = |at: &&Mm| inside_convex(&self.outline, **at);
+        let inside = |at: &&Mm| inside(&self.outline, **at);
         other.places.iter().filter(inside).count() as f64
     }
 
@@ -220,7 +220,7 @@ impl<'a> Seen<'a> {
 
     /// Whether it has the size of a piece and lies as flat as that does.
     fn has_footprint_of(&self, stance: &Stance) -> bool {
-        size(self.stance.shape) == size(stance.shape)
+        self.stance.shape.has_footprint_of(stance.shape)
             && is_flat(self.stance.face) == is_flat(stance.face)
     }
 
@@ -230,9 +230,11 @@ impl<'a> Seen<'a> {
     }
 
     fn said(&self) -> Said {
-        let own = size(self.proposal.shape);
+        let own = self.proposal.shape;
         let others = self.proposal.runners_up.iter();
-        let alike = others.filter(|o| size(o.shape) == own).map(|o| o.p);
+        let alike = others
+            .filter(|o| o.shape.has_footprint_of(own))
+            .map(|o| o.p);
         Said {
             size_p: (self.proposal.p + alike.sum::<f64>()).min(1.0),
             score: self.proposal.score,
@@ -240,20 +242,24 @@ impl<'a> Seen<'a> {
         }
     }
 
-    /// The forms of its size, likeliest first, each with its probability among them.
-    fn forms(&self) -> [(Form, f64); 3] {
+    /// The shapes of its footprint, likeliest first, each with its probability among them.
+    fn forms(&self) -> Vec<(Shape, f64)> {
         let own = (self.proposal.shape, self.proposal.p);
         let others = self.proposal.runners_up.iter().map(|o| (o.shape, o.p));
-        let mut forms = Form::ALL.map(|form| (form, 0.0));
+        let mut forms: Vec<(Shape, f64)> = Vec::new();
         for (shape, p) in std::iter::once(own).chain(others) {
-            if size(shape) == size(own.0) {
-                for (form, sum) in &mut forms {
-                    *sum += if *form == shape.form { p } else { 0.0 };
-                }
+            if !shape.has_footprint_of(own.0) {
+                continue;
+            }
+            match forms.iter_mut().find(|(form, _)| *form == shape) {
+                Some((_, sum)) => *sum += p,
+                None => forms.push((shape, p)),
             }
         }
         let all: f64 = forms.iter().map(|(_, sum)| sum).sum();
-        forms = forms.map(|(form, sum)| (form, sum / all.max(1e-9)));
+        for (_, sum) in &mut forms {
+            *sum /= all.max(1e-9);
+        }
         forms.sort_by(|a, b| b.1.total_cmp(&a.1));
         forms
     }
@@ -269,8 +275,9 @@ impl<'a> Seen<'a> {
         let outline = stance.silhouette(bench.camera);
         let shape = stance.shape;
         let others = &self.proposal.runners_up;
-        let runner_up = others.iter().find(|o| size(o.shape) != size(shape));
-        let [(_, form_p), (other_form, p), _] = self.forms();
+        let runner_up = (others.iter()).find(|o| !o.shape.has_footprint_of(shape));
+        let forms = self.forms();
+        let form_p = forms.first().map_or(1.0, |(_, p)| *p);
         FoundPiece {
             stance,
             outline: score.outline,
@@ -280,7 +287,7 @@ impl<'a> Seen<'a> {
             ground_share: score.ground_share,
             score: score.total,
             runner_up: runner_up.map(|o| (o.shape, score.total)),
-            other_form: (p > 0.0).then_some((other_form, score.total)),
+            other_form: forms.get(1).map(|(other, _)| (*other, score.total)),
             form_p: form_p.min(SAID),
             at_frame: outline.iter().any(|p| bench.view.sample(*p).is_none()),
             like_tray: false,
@@ -292,10 +299,6 @@ impl<'a> Seen<'a> {
 
 fn is_flat(face: Face) -> bool {
     matches!(face, Face::Up | Face::Down)
-}
-
-fn size(shape: Shape) -> (u8, u8) {
-    (shape.short, shape.long)
 }
 
 /// A piece of the search as it stands beside what the net sees; its stance where it does not.
@@ -353,14 +356,18 @@ fn judged(
 /// they leave open is the net's to say.
 fn agreed(mut piece: FoundPiece, one: &Seen<'_>, bench: &Bench<'_>) -> FoundPiece {
     let forms = one.forms();
-    let ((best, p), (second, _)) = (forms[0], forms[1]);
+    let Some(&(best, p)) = forms.first() else {
+        return piece;
+    };
     if !piece.form_is_told() {
-        if best != piece.stance.shape.form {
+        let seen_by_edges = piece.other_form;
+        if best != piece.stance.shape {
             piece = one.piece(bench);
         }
         piece.form_p = p.min(SAID);
-        piece.other_form = Some((second, piece.score));
-    } else if best != piece.stance.shape.form && p > FORM_TOLD {
+        let second = forms.get(1).map(|(other, _)| (*other, piece.score));
+        piece.other_form = second.or(seen_by_edges);
+    } else if best != piece.stance.shape && p > FORM_TOLD {
         piece.other_form = Some((best, piece.score));
     }
     // The search supposes that all lie studs up, and takes the tubes of an underside for studs.

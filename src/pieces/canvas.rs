@@ -4,7 +4,7 @@ use ndarray::Array2;
 
 use super::find::Leftover;
 use super::seeds::{Seed, seeds};
-use super::stance::{Stance, inside_convex};
+use super::stance::{Stance, inside};
 use crate::tray::{Foreground, Kind, LabView};
 use crate::units::Mm;
 use crate::view::Camera;
@@ -81,7 +81,7 @@ impl<'a> Canvas<'a> {
                     view.origin.x + (column as f64 + 0.5) * view.mm_per_px,
                     view.origin.y + (row as f64 + 0.5) * view.mm_per_px,
                 );
-                if inside_convex(&outline, at) {
+                if inside(&outline, at) {
                     covered.push((row, column));
                 }
             }
@@ -141,7 +141,7 @@ fn leftover(view: &LabView, seed: &Seed) -> Leftover {
     }
 }
 
-/// A convex outline with its corners moved outwards by `margin_mm`.
+/// An outline with its corners moved away from its middle by `margin_mm`.
 fn grown(outline: &[Mm], margin_mm: f64) -> Vec<Mm> {
     let n = outline.len().max(1) as f64;
     let mx = outline.iter().map(|p| p.x).sum::<f64>() / n;

@@ -48,13 +48,13 @@ impl Face {
     /// The box of a shape that lies so. Studs that point sideways belong to its footprint; those
     /// that point up or down do not count as height.
     pub fn body(self, shape: Shape) -> Body {
-        let studs = if shape.form.has_studs() {
+        let studs = if shape.has_studs() {
             STUD_HEIGHT_MM
         } else {
             0.0
         };
         let (long, short) = (shape.long_mm(), shape.short_mm());
-        let thick = shape.form.height_mm();
+        let thick = shape.height_mm();
         let (along, across, height) = match self {
             Face::Up | Face::Down => (long, short, thick),
             Face::Side => (long, thick + studs, short),
@@ -67,15 +67,14 @@ impl Face {
         }
     }
 
-    /// A direction in degrees brought into [0, 180), or into [0, 90) where a quarter turn leaves
-    /// the footprint as it was.
+    /// A direction in degrees brought into [0, 180), or into as much as it takes for the
+    /// footprint to look as it was.
     pub fn turn_within(self, shape: Shape, turn_deg: f64) -> f64 {
         let flat = matches!(self, Face::Up | Face::Down);
-        let whole = if flat && shape.is_square() {
-            90.0
-        } else {
-            180.0
-        };
+        let whole = if flat { shape.same_after_deg() } else { 180.0 };
+        if whole == 0.0 {
+            return 0.0;
+        }
         // Rounding may reach the whole turn again.
         (turn_deg.rem_euclid(whole) * 100.0).round() / 100.0 % whole
     }
@@ -83,12 +82,8 @@ impl Face {
 
 #[cfg(test)]
 mod tests {
-    use super::super::shape::Form;
+    use super::super::list::tests::shape;
     use super::*;
-
-    fn shape(form: Form, short: u8, long: u8) -> Shape {
-        Shape { form, short, long }
-    }
 
     #[test]
     fn bodies_are_those_of_a_piece_in_the_hand() {
@@ -96,20 +91,23 @@ mod tests {
             let body = face.body(shape);
             [body.along, body.across, body.height].map(|mm| (mm * 10.0).round() / 10.0)
         };
-        let brick = shape(Form::Brick, 2, 4);
+        let brick = shape("brick", "2x4");
         assert_eq!(body(Face::Up, brick), [31.8, 15.8, 9.6]);
         assert_eq!(body(Face::Down, brick), [31.8, 15.8, 9.6]);
         assert_eq!(body(Face::Side, brick), [31.8, 11.3, 15.8]);
         assert_eq!(body(Face::End, brick), [15.8, 11.3, 31.8]);
-        assert_eq!(body(Face::Side, shape(Form::Tile, 1, 2)), [15.8, 3.2, 7.8]);
+        assert_eq!(body(Face::Side, shape("tile", "1x2")), [15.8, 3.2, 7.8]);
     }
 
     #[test]
     fn only_a_square_that_lies_flat_looks_the_same_after_a_quarter_turn() {
-        let square = shape(Form::Plate, 2, 2);
+        let square = shape("plate", "2x2");
         assert_eq!(Face::Up.turn_within(square, 120.0), 30.0);
         assert_eq!(Face::Side.turn_within(square, 120.0), 120.0);
-        assert_eq!(Face::Up.turn_within(shape(Form::Plate, 2, 4), -10.0), 170.0);
+        assert_eq!(Face::Up.turn_within(shape("plate", "2x4"), -10.0), 170.0);
         assert_eq!(Face::Up.turn_within(square, 89.999), 0.0);
+        let corner = shape("corner", "2x2");
+        assert_eq!(Face::Up.turn_within(corner, -10.0), 350.0);
+        assert_eq!(Face::Up.turn_within(shape("round", "1x1"), 77.0), 0.0);
     }
 }

@@ -10,8 +10,8 @@ use super::patch::{Candidate, Patch};
 use super::refine::{Bench, Score};
 use super::search::Search;
 use super::seeds::Seed;
-use super::shape::{Form, Shape};
-use super::stance::{Stance, inside_convex};
+use super::shape::Shape;
+use super::stance::{Stance, inside};
 use super::turn::{Slopes, likely_turns};
 use crate::tray::{Foreground, Ground, Kind, LabView};
 use crate::units::Mm;
@@ -36,8 +36,8 @@ pub struct FoundPiece {
     pub score: f64,
     /// The best explanation of the same place by another size: its shape and score.
     pub runner_up: Option<(Shape, f64)>,
-    /// The best one by the same size in another form, where several were looked for.
-    pub other_form: Option<(Form, f64)>,
+    /// The best one by the same footprint in another form, where several were looked for.
+    pub other_form: Option<(Shape, f64)>,
     /// Probability of the form given the size, where the net had to tell it; else 1.
     pub form_p: f64,
     /// Whether the piece reaches the photo's edge.
@@ -301,9 +301,7 @@ impl Scene<'_> {
             turns.insert(0, best.turn);
         }
         let (best, _) = *tried.first()?;
-        let others = self.search.forms_of(best.shape);
-        for form in others.filter(|form| *form != best.shape.form) {
-            let shape = Shape { form, ..best.shape };
+        for shape in self.search.alike(best.shape).filter(|s| *s != best.shape) {
             tried.push(bench.refine(Stance { shape, ..best }));
         }
         tried.sort_by(|a, b| b.1.total.total_cmp(&a.1.total));
@@ -339,10 +337,10 @@ impl Scene<'_> {
         let within = |&&(row, column): &&(usize, usize)| {
             let x = origin.x + (column as f64 + 0.5) * pixel_mm;
             let y = origin.y + (row as f64 + 0.5) * pixel_mm;
-            inside_convex(&outline, Mm::new(x, y))
+            inside(&outline, Mm::new(x, y))
         };
         let common = seed.pixels.iter().filter(within).count() as f64 * pixel_mm * pixel_mm;
-        let footprint = stance.shape.long_mm() * stance.shape.short_mm();
+        let footprint = stance.shape.area_mm2();
         common > SHARE_OF_SEED * seed.area_mm2 || common > SHARE_OF_PIECE * footprint
     }
 
@@ -382,19 +380,17 @@ impl Scene<'_> {
         if score.total <= 0.0 {
             return None;
         }
-        let size = |stance: &Stance| (stance.shape.short, stance.shape.long);
+        let is_alike = |other: &Stance| other.shape.has_footprint_of(stance.shape);
         let runner_up = tried
             .iter()
             .skip(1)
-            .find(|(other, _)| size(other) != size(&stance))
+            .find(|(other, _)| !is_alike(other))
             .map(|(other, score)| (other.shape, score.total));
         let other_form = tried
             .iter()
             .skip(1)
-            .find(|(other, _)| {
-                size(other) == size(&stance) && other.shape.form != stance.shape.form
-            })
-            .map(|(other, score)| (other.shape.form, score.total));
+            .find(|(other, _)| is_alike(other) && other.shape != stance.shape)
+            .map(|(other, score)| (other.shape, score.total));
         let outline = stance.silhouette(self.camera);
         Some(FoundPiece {
             stance,

@@ -6,6 +6,7 @@
 //! around each patch of foreground, measured against edges and colours, and the
 //! best one is kept together with how far the next best lies behind.
 
+pub mod list;
 pub mod shape;
 pub mod face;
 pub mod stance;
@@ -27,6 +28,7 @@ pub mod paint;
 pub use agree::find_pieces;
 pub use face::{Body, Face};
 pub use find::{FoundPiece, Leftover, Said, Sight, Witness};
-pub use search::{Expected, Search};
-pub use shape::{Form, Shape, shapes_of};
+pub use list::{ShapeError, Shapes};
+pub use search::{ANY, ExpectError, Expected, Search};
+pub use shape::{Form, Shape};
 pub use stance::Stance;

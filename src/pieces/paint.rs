@@ -7,8 +7,9 @@
 
 use super::face::Face;
 use super::heap::Around;
-use super::shape::{PITCH_MM, STUD_HEIGHT_MM, STUD_RADIUS_MM};
-use super::stance::{Stance, inside_convex};
+use super::list::narrowed;
+use super::shape::{STUD_HEIGHT_MM, STUD_RADIUS_MM};
+use super::stance::{Stance, inside};
 use crate::colour::Correction;
 use crate::colour::lab::lab_from_linear;
 use crate::tray::Light;
@@ -106,7 +107,7 @@ pub fn paint(
         !around
             .over
             .iter()
-            .any(|outline| inside_convex(outline, *at))
+            .any(|outline| inside(outline, *at))
     };
     let pixels = |places: Vec<Mm>| -> Vec<[f32; 3]> {
         let free = places.iter().filter(|at| is_free(at));
@@ -182,21 +183,27 @@ pub fn luminance(linear: [f64; 3]) -> f64 {
 /// Where the piece's top face and stud tops are seen, off rims and sides.
 fn top_places(camera: &Camera, stance: &Stance) -> Vec<Mm> {
     let body = stance.body();
-    let (half_long, half_short) = (body.along / 2.0 - INSET_MM, body.across / 2.0 - INSET_MM);
-    let steps = |half: f64| (half / STEP_MM).floor() as i32;
+    let outline = stance.local_footprint();
+    let studs = if stance.studs_up() {
+        stance.shape.studs()
+    } else {
+        &[]
+    };
+    let steps = |side: f64| ((side / 2.0 - INSET_MM) / STEP_MM).floor() as i32;
     let mut places = Vec::new();
-    for i in -steps(half_long)..=steps(half_long) {
-        for j in -steps(half_short)..=steps(half_short) {
+    for i in -steps(body.along)..=steps(body.along) {
+        for j in -steps(body.across)..=steps(body.across) {
             let (along, across) = (f64::from(i) * STEP_MM, f64::from(j) * STEP_MM);
+            if !is_within(&outline, (along, across), INSET_MM) {
+                continue;
+            }
             let mut height = body.height;
-            if stance.studs_up() {
-                let off = stud_distance(along, stance.shape.long)
-                    .hypot(stud_distance(across, stance.shape.short));
-                if off < STUD_RADIUS_MM - RIM_MM {
-                    height += STUD_HEIGHT_MM;
-                } else if off < STUD_RADIUS_MM + RIM_MM {
-                    continue;
-                }
+            let to_stud = studs.iter().map(|(x, y)| (along - x).hypot(across - y));
+            let off = to_stud.fold(f64::MAX, f64::min);
+            if off < STUD_RADIUS_MM - RIM_MM {
+                height += STUD_HEIGHT_MM;
+            } else if off < STUD_RADIUS_MM + RIM_MM {
+                continue;
             }
             places.push(camera.shadow_on_plane(stance.local(along, across), height));
         }
@@ -204,23 +211,38 @@ fn top_places(camera: &Camera, stance: &Stance) -> Vec<Mm> {
     places
 }
 
+/// Whether a place lies within an outline and at least so far from its sides.
+fn is_within(outline: &[(f64, f64)], (x, y): (f64, f64), inset_mm: f64) -> bool {
+    let corners: Vec<Mm> = outline.iter().map(|p| Mm::new(p.0, p.1)).collect();
+    let far = |k: usize| {
+        let (a, b) = (outline[k], outline[(k + 1) % outline.len()]);
+        let (dx, dy) = (b.0 - a.0, b.1 - a.1);
+        let length = dx.hypot(dy).max(1e-9);
+        let t = (((x - a.0) * dx + (y - a.1) * dy) / (length * length)).clamp(0.0, 1.0);
+        (x - a.0 - t * dx).hypot(y - a.1 - t * dy) > inset_mm - 1e-9
+    };
+    inside(&corners, Mm::new(x, y)) && (0..outline.len()).all(far)
+}
+
 /// Where the rims of the walls around an underside are seen: what lies deeper has little light,
 /// and most of it by way of the piece itself, which colours it twice.
 fn rim_places(camera: &Camera, stance: &Stance) -> Vec<Mm> {
-    let body = stance.body();
+    let height = stance.body().height;
+    let outline = stance.local_footprint();
     let mut places = Vec::new();
     let mut inset = WALL_EDGES_MM.0;
     while inset <= WALL_MM - WALL_EDGES_MM.1 {
-        let (a, b) = (body.along / 2.0 - inset, body.across / 2.0 - inset);
-        for (half, other, lengthwise) in [(a, b, true), (b, a, false)] {
+        let rim = narrowed(&outline, inset).unwrap_or_default();
+        for (k, from) in rim.iter().enumerate() {
+            let to = rim[(k + 1) % rim.len()];
+            let half = (to.0 - from.0).hypot(to.1 - from.1) / 2.0;
             let steps = (half / STEP_MM).floor() as i32;
             for i in -steps..=steps {
-                let run = f64::from(i) * STEP_MM;
-                for side in [-other, other] {
-                    let (along, across) = if lengthwise { (run, side) } else { (side, run) };
-                    let at = stance.local(along, across);
-                    places.push(camera.shadow_on_plane(at, body.height));
-                }
+                let t = 0.5 + f64::from(i) * STEP_MM / (2.0 * half.max(1e-9));
+                let along = from.0 + (to.0 - from.0) * t;
+                let across = from.1 + (to.1 - from.1) * t;
+                let at = stance.local(along, across);
+                places.push(camera.shadow_on_plane(at, height));
             }
         }
         inset += WALL_STEP_MM;
@@ -248,7 +270,7 @@ fn inner_places(camera: &Camera, stance: &Stance) -> Vec<Mm> {
                 low.y + f64::from(i) * STEP_MM,
             );
             let inner = around.iter().all(|(sin, cos)| {
-                inside_convex(
+                inside(
                     &outline,
                     Mm::new(at.x + EDGE_MM * cos, at.y + EDGE_MM * sin),
                 )
@@ -259,13 +281,6 @@ fn inner_places(camera: &Camera, stance: &Stance) -> Vec<Mm> {
         }
     }
     places
-}
-
-/// Distance to the nearest stud's middle along one axis of n studs.
-fn stud_distance(along: f64, studs: u8) -> f64 {
-    let half = f64::from(studs) * PITCH_MM / 2.0;
-    let phase = (along + half).rem_euclid(PITCH_MM);
-    (phase - PITCH_MM / 2.0).abs()
 }
 
 fn pixel(view: &MetricView, at: Mm) -> Option<[f32; 3]> {
@@ -289,7 +304,7 @@ fn pixel(view: &MetricView, at: Mm) -> Option<[f32; 3]> {
 mod tests {
     use nalgebra::{Rotation3, Vector3};
 
-    use super::super::shape::{Form, Shape};
+    use super::super::list::tests::shape;
     use super::*;
     use crate::units::Px;
 
@@ -305,11 +320,7 @@ mod tests {
             translation: Vector3::new(0.0, 0.0, 1e6),
         };
         let stance = Stance {
-            shape: Shape {
-                form: Form::Plate,
-                short: 2,
-                long: 4,
-            },
+            shape: shape("plate", "2x4"),
             face: Face::Down,
             at: Mm::new(0.0, 0.0),
             turn: 0.0,

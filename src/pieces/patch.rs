@@ -145,7 +145,7 @@ impl<'a> Patch<'a> {
         } else {
             (long, short)
         };
-        let height = shape.form.height_mm();
+        let height = shape.height_mm();
         let stretch = self.camera.height_mm() / (self.camera.height_mm() - height);
         let (foot_u, foot_v) = self.to_uv(self.camera.foot());
         let reach = self.half_cells as f64 * CELL_MM;

@@ -4,7 +4,7 @@ use super::evidence::{
     EDGE_PER_MM, EDGE_REACH_MM, EdgeScale, GROUND_PER_MM2, PIECE_COST, STUD_PER_MM, area_credit,
 };
 use super::shape::STUD_RADIUS_MM;
-use super::stance::{Stance, area_and_middle, inside_convex};
+use super::stance::{Stance, area_and_middle, inside};
 use crate::tray::{Kind, LabView};
 use crate::units::Mm;
 use crate::view::Camera;
@@ -13,6 +13,10 @@ use crate::view::Camera;
 const OUTLINE_STEP_MM: f64 = 0.6;
 /// Distance between area samples, mm.
 const AREA_STEP_MM: f64 = 0.5;
+/// Shorter sides of an outline tell nothing by themselves.
+const SIDE_MM: f64 = 4.0;
+/// A silhouette of more corners than a box can show.
+const ROUND_CORNERS: usize = 8;
 /// Samples around a stud's rim.
 const RIM_SAMPLES: usize = 12;
 
@@ -61,14 +65,20 @@ impl Bench<'_> {
             ..Score::default()
         };
         let (mut edge_sum, mut length_sum) = (0.0, 0.0);
+        // A round piece has no long sides; stretches of its outline stand for them.
+        let is_round = outline.len() > ROUND_CORNERS && stance.shape.is_round();
+        let mut stretch = (0.0, 0.0);
         for (i, from) in outline.iter().enumerate() {
             let to = outline[(i + 1) % outline.len()];
             let length = from.distance(to);
             let mean = self.side_evidence(*from, to, length);
             edge_sum += mean * length;
             length_sum += length;
-            if length > 4.0 {
-                score.weakest_side = score.weakest_side.min(mean);
+            let before = if is_round { stretch } else { (0.0, 0.0) };
+            stretch = (before.0 + mean * length, before.1 + length);
+            if stretch.1 > SIDE_MM {
+                score.weakest_side = score.weakest_side.min(stretch.0 / stretch.1);
+                stretch = (0.0, 0.0);
             }
         }
         let (area_sum, piece_share, ground_share) = self.area(&outline);
@@ -155,7 +165,7 @@ impl Bench<'_> {
             let mut x = (low.x / AREA_STEP_MM).floor() * AREA_STEP_MM;
             while x <= high.x {
                 let at = Mm::new(x, y);
-                if inside_convex(outline, at) {
+                if inside(outline, at) {
                     let kind = self.kind(at);
                     credit += area_credit(kind);
                     piece += f64::from(u8::from(kind == Kind::Piece));

@@ -1,21 +1,43 @@
 //! What may lie on the tray, as the user says it.
 
-use std::str::FromStr;
-
 use thiserror::Error;
 
-use super::shape::{Form, Shape, shapes_of};
+use super::list::{Shapes, sides};
+use super::shape::{Form, Shape};
 
 /// What to look for: each shape once, in order.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug)]
 pub struct Search {
+    list: Shapes,
     shapes: Vec<Shape>,
 }
 
 impl Search {
-    /// Every size of these forms.
-    pub fn of_forms(forms: &[Form]) -> Self {
-        Self::sorted(forms.iter().flat_map(|form| shapes_of(*form)).collect())
+    /// Every shape of the list.
+    pub fn of_all(list: Shapes) -> Self {
+        Self::sorted(list, list.all().collect())
+    }
+
+    /// Every size of a form.
+    pub fn of_form(list: Shapes, form: Form) -> Self {
+        Self::sorted(list, list.of_form(form))
+    }
+
+    /// Every size of the form of that name, or of all for `any`.
+    ///
+    /// # Errors
+    /// When there is no such form.
+    pub fn called(list: Shapes, name: &str) -> Result<Self, ExpectError> {
+        if name == ANY {
+            return Ok(Self::of_all(list));
+        }
+        match list.form(name) {
+            Some(form) => Ok(Self::of_form(list, form)),
+            None => Err(ExpectError::NoForm {
+                text: name.chars().take(LONGEST).collect(),
+                forms: list.forms().iter().map(|f| f.name()).collect::<Vec<_>>().join(", "),
+            }),
+        }
     }
 
     /// Of that, only what is expected; all of it where nothing is.
@@ -36,13 +58,13 @@ impl Search {
             }
             shapes.extend(meant);
         }
-        Ok(Self::sorted(shapes))
+        Ok(Self::sorted(self.list, shapes))
     }
 
-    fn sorted(mut shapes: Vec<Shape>) -> Self {
+    fn sorted(list: Shapes, mut shapes: Vec<Shape>) -> Self {
         shapes.sort_unstable();
         shapes.dedup();
-        Self { shapes }
+        Self { list, shapes }
     }
 
     /// The shapes.
@@ -50,21 +72,22 @@ impl Search {
         &self.shapes
     }
 
-    /// Whether a shape may lie there.
-    pub fn allows(&self, shape: Shape) -> bool {
-        self.shapes.binary_search(&shape).is_ok()
+    /// Every shape that there is, looked for or not.
+    pub fn list(&self) -> Shapes {
+        self.list
     }
 
-    /// Forms that the same size may come in.
-    pub fn forms_of(&self, shape: Shape) -> impl Iterator<Item = Form> + '_ {
-        Form::ALL.into_iter().filter(move |form| {
-            self.allows(Shape {
-                form: *form,
-                ..shape
-            })
-        })
+    /// Shapes looked for that have the footprint of another, that one among them.
+    pub fn alike(&self, shape: Shape) -> impl Iterator<Item = Shape> + '_ {
+        let shapes = self.shapes.iter().copied();
+        shapes.filter(move |other| other.has_footprint_of(shape))
     }
 }
+
+/// The word for every form.
+pub const ANY: &str = "any";
+/// No more of what the user said than this is said again, in letters.
+const LONGEST: usize = 40;
 
 /// One piece that may be in the cup: `plate 2x4`, `2x4` (of every form), or `plate` (every size).
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -83,6 +106,14 @@ pub enum ExpectError {
     NoPiece {
         /// As given.
         text: String,
+    },
+    /// Not a listed form.
+    #[error("there is no form '{text}' in the list of pieces; its forms are {forms}, or say 'any'")]
+    NoForm {
+        /// As given.
+        text: String,
+        /// All that there are.
+        forms: String,
     },
     /// Not a listed size.
     #[error("there is no {text} in the list of pieces; its sizes are {sizes}")]
@@ -103,17 +134,51 @@ pub enum ExpectError {
 }
 
 impl Expected {
+    /// Reads one piece, of those that the list knows.
+    ///
+    /// # Errors
+    /// When it is no piece, or one that is not listed.
+    pub fn parse(text: &str, list: Shapes) -> Result<Self, ExpectError> {
+        let text = text.trim();
+        let no_piece = || ExpectError::NoPiece {
+            text: text.chars().take(LONGEST).collect(),
+        };
+        // A form's name may be several words; the size is the last one, or the first.
+        let words: Vec<&str> = text.split_whitespace().collect();
+        let (size, rest) = match words.as_slice() {
+            [rest @ .., last] if sides(last).is_some() => (sides(last), rest),
+            [first, rest @ ..] if sides(first).is_some() => (sides(first), rest),
+            rest => (None, rest),
+        };
+        let form = match rest {
+            [] => None,
+            words => Some(list.form(&words.join(" ")).ok_or_else(no_piece)?),
+        };
+        if size.is_none() && form.is_none() {
+            return Err(no_piece());
+        }
+        let expected = Self { form, size };
+        if !list.all().any(|shape| expected.means(shape)) {
+            let mut shapes = list.of_form(form.unwrap_or(Form::PLATE));
+            shapes.sort_unstable();
+            let sizes: Vec<String> = shapes.into_iter().map(Shape::size).collect();
+            return Err(ExpectError::NoSize {
+                text: expected.text(),
+                sizes: sizes.join(", "),
+            });
+        }
+        Ok(expected)
+    }
+
     fn means(self, shape: Shape) -> bool {
-        self.form.is_none_or(|form| form == shape.form)
-            && self
-                .size
-                .is_none_or(|size| size == (shape.short, shape.long))
+        self.form.is_none_or(|form| form == shape.form())
+            && self.size.is_none_or(|size| size == shape.studs_box())
     }
 
     /// The shape, where both form and size were said.
-    pub fn shape(self) -> Option<Shape> {
+    pub fn shape(self, list: Shapes) -> Option<Shape> {
         let ((short, long), form) = (self.size?, self.form?);
-        Some(Shape { form, short, long })
+        list.named(form.name(), &format!("{short}x{long}"))
     }
 
     fn text(self) -> String {
@@ -123,78 +188,51 @@ impl Expected {
     }
 }
 
-impl FromStr for Expected {
-    type Err = ExpectError;
-
-    fn from_str(text: &str) -> Result<Self, ExpectError> {
-        let no_piece = || ExpectError::NoPiece {
-            text: text.trim().to_owned(),
-        };
-        let (mut form, mut size) = (None, None);
-        for word in text.split_whitespace() {
-            if let Some(known) = Form::ALL.into_iter().find(|form| form.name() == word) {
-                if form.replace(known).is_some() {
-                    return Err(no_piece());
-                }
-            } else if size.replace(sides(word).ok_or_else(no_piece)?).is_some() {
-                return Err(no_piece());
-            }
-        }
-        let expected = Self { form, size };
-        if expected
-            == (Self {
-                form: None,
-                size: None,
-            })
-        {
-            return Err(no_piece());
-        }
-        let mut listed = Form::ALL.into_iter().flat_map(shapes_of);
-        if !listed.any(|shape| expected.means(shape)) {
-            let sizes = shapes_of(form.unwrap_or(Form::Plate));
-            let sizes: Vec<String> = sizes.into_iter().map(Shape::size).collect();
-            return Err(ExpectError::NoSize {
-                text: expected.text(),
-                sizes: sizes.join(", "),
-            });
-        }
-        Ok(expected)
-    }
-}
-
-/// `2x4` or `4x2` as (short, long).
-fn sides(word: &str) -> Option<(u8, u8)> {
-    let (a, b) = word.split_once('x')?;
-    let (a, b): (u8, u8) = (a.parse().ok()?, b.parse().ok()?);
-    Some((a.min(b), a.max(b)))
-}
-
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
 
     fn expected(list: &str) -> Vec<Expected> {
-        list.split(',').map(|one| one.parse().unwrap()).collect()
+        let one = |one| Expected::parse(one, Shapes::shipped()).unwrap();
+        list.split(',').map(one).collect()
+    }
+
+    fn called(name: &str) -> Search {
+        Search::called(Shapes::shipped(), name).unwrap()
     }
 
     #[test]
     fn expectations_narrow_the_search() {
-        let plates = Search::of_forms(&[Form::Plate]);
-        let some = plates.expecting(&expected("2x4, plate 1x2,4x2")).unwrap();
+        let some = called("plate").expecting(&expected("2x4, plate 1x2,4x2")).unwrap();
         let named: Vec<String> = some.shapes().iter().map(ToString::to_string).collect();
         assert_eq!(named, ["plate 1x2", "plate 2x4"]);
-        let any = Search::of_forms(&Form::ALL);
+        let any = called("any");
         let mixed = any.expecting(&expected("tile,2x2")).unwrap();
-        assert_eq!(mixed.shapes().len(), shapes_of(Form::Tile).len() + 2);
-        assert_eq!(any.expecting(&[]).unwrap(), any);
-        let two = mixed.forms_of(shapes_of(Form::Tile)[0]).count();
-        assert_eq!(two, 1);
+        // Brick, plate, corner and round 2x2 besides the tiles.
+        assert_eq!(mixed.shapes().len(), called("tile").shapes().len() + 4);
+        assert_eq!(any.expecting(&[]).unwrap().shapes(), any.shapes());
+        let tile = mixed.list().named("tile", "1x1").unwrap();
+        assert_eq!(mixed.alike(tile).count(), 1);
+        let square = mixed.list().named("tile", "2x2").unwrap();
+        assert_eq!(mixed.alike(square).count(), 3);
+    }
+
+    #[test]
+    fn a_form_of_several_words_is_one() {
+        let text = r#"{"shapes": "v1", "pieces": [{"form": "round tile", "sizes": ["1x1"],
+            "height_mm": 3.2, "outline": "disc", "studs": "none"}]}"#;
+        let list = Shapes::shipped().extended(text).unwrap();
+        for words in ["round tile 1x1", "1x1 round tile", "round tile"] {
+            let one = Expected::parse(words, list).unwrap();
+            let meant = Search::of_all(list).expecting(&[one]).unwrap();
+            assert_eq!(meant.shapes().len(), 1, "{words}");
+        }
     }
 
     #[test]
     fn what_is_no_piece_is_refused() {
-        let error = |text: &str| text.parse::<Expected>().unwrap_err();
+        let error = |text: &str| Expected::parse(text, Shapes::shipped()).unwrap_err();
         for text in [
             "",
             "  ",
@@ -211,7 +249,8 @@ mod tests {
         for text in ["2x9", "0x0", "plate 3x3"] {
             assert!(matches!(error(text), ExpectError::NoSize { .. }), "{text}");
         }
-        let bricks = Search::of_forms(&[Form::Brick]);
-        assert!(bricks.expecting(&expected("tile 1x2")).is_err());
+        assert!(called("brick").expecting(&expected("tile 1x2")).is_err());
+        let error = Search::called(Shapes::shipped(), "roof").unwrap_err();
+        assert!(error.to_string().contains("brick, plate, tile, corner, round"));
     }
 }

@@ -129,7 +129,7 @@ impl Work {
     pub fn start(&self) -> Result<Vec<u8>, ApiError> {
         Ok(serde_json::to_vec(&Start {
             program: concat!("cuptally ", env!("CARGO_PKG_VERSION")),
-            vocabulary: vocabulary(),
+            vocabulary: vocabulary(self.desk.shapes()),
             sheets: self.lines()?,
         })?)
     }
@@ -262,7 +262,7 @@ impl Work {
         self.desk.with(index, |slot| {
             let piece = slot.sheet.pieces.iter().find(|piece| piece.id == id);
             let piece = piece.ok_or(Refused::NoPiece(id))?;
-            let told = cuts(piece).into_iter().map(|cut| {
+            let told = cuts(piece, self.desk.shapes()).into_iter().map(|cut| {
                 let drawn = slot.tray.as_ref().map(|tray| outlines(tray, piece, &cut));
                 let sizes = cut.parts.map(|part| part.size);
                 serde_json::json!({ "sizes": sizes, "outlines": drawn })

@@ -10,6 +10,7 @@ use std::sync::{Mutex, PoisonError};
 
 use sha2::{Digest, Sha256};
 
+use crate::pieces::Shapes;
 use crate::sheet::Sheet;
 use crate::sheet::review::Step;
 use crate::stock::Stamp;
@@ -70,6 +71,7 @@ pub struct Slot {
     pub sheet: Sheet,
     /// Its camera, where its card tells one.
     pub tray: Option<Tray>,
+    shapes: Shapes,
     /// The stock entry that holds it as checked; then it is not changed any more.
     pub posted: Option<u64>,
     bytes: Vec<u8>,
@@ -81,7 +83,7 @@ impl Slot {
     ///
     /// # Errors
     /// When it cannot be read or is no sheet.
-    pub fn open(path: &Path) -> Result<Self, DeskError> {
+    pub fn open(path: &Path, shapes: Shapes) -> Result<Self, DeskError> {
         let target = durable::resolve(path).map_err(|cause| InboxError::Read {
             path: path.to_owned(),
             cause,
@@ -90,7 +92,8 @@ impl Slot {
         let mut slot = Self {
             path: path.to_owned(),
             target,
-            tray: Tray::of(&sheet),
+            tray: Tray::of(&sheet, shapes),
+            shapes,
             sheet,
             posted: None,
             bytes: Vec::new(),
@@ -113,7 +116,7 @@ impl Slot {
         let bytes = inbox::read_bytes(&self.path)?;
         if bytes != self.bytes {
             self.sheet = inbox::read_sheet(&self.path)?;
-            self.tray = Tray::of(&self.sheet);
+            self.tray = Tray::of(&self.sheet, self.shapes);
             self.take(bytes);
         }
         Ok(())
@@ -170,8 +173,9 @@ impl Slot {
         stamp: &Stamp,
     ) -> Result<(), DeskError> {
         self.require_open()?;
+        let shapes = self.shapes;
         self.change(version, |sheet, tray| {
-            let step = resolve(sheet, tray, correction)?;
+            let step = resolve(sheet, tray, shapes, correction)?;
             history::record(
                 sheet,
                 Step {
@@ -225,6 +229,7 @@ impl Slot {
 #[derive(Debug)]
 pub struct Desk {
     slots: Vec<Mutex<Slot>>,
+    shapes: Shapes,
 }
 
 impl Desk {
@@ -232,11 +237,17 @@ impl Desk {
     ///
     /// # Errors
     /// When one of them cannot be read.
-    pub fn open(paths: &[PathBuf]) -> Result<Self, DeskError> {
-        let slots = paths.iter().map(|path| Slot::open(path).map(Mutex::new));
+    pub fn open(paths: &[PathBuf], shapes: Shapes) -> Result<Self, DeskError> {
+        let slots = (paths.iter()).map(|path| Slot::open(path, shapes).map(Mutex::new));
         Ok(Self {
             slots: slots.collect::<Result<_, _>>()?,
+            shapes,
         })
+    }
+
+    /// The shapes that pieces may have.
+    pub fn shapes(&self) -> Shapes {
+        self.shapes
     }
 
     /// How many sheets there are.

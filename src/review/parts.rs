@@ -2,7 +2,8 @@
 
 use super::tray::{Stand, Tray, turn_of};
 use super::vocabulary::{shape_called, shapes_called};
-use crate::pieces::shape::{PITCH_MM, Shape};
+use crate::pieces::shape::PITCH_MM;
+use crate::pieces::{Shape, Shapes};
 use crate::sheet::Piece;
 use crate::units::Mm;
 
@@ -30,28 +31,26 @@ const JOIN_SLACK_MM: f64 = PITCH_MM;
 
 /// Every way to cut a piece along a row of studs, the most even first, cuts across
 /// the long side before those along it.
-pub fn cuts(piece: &Piece) -> Vec<Cut> {
-    let Some(shape) = shape_called(&piece.form, &piece.size) else {
+pub fn cuts(piece: &Piece, list: Shapes) -> Vec<Cut> {
+    let shape = shape_called(&piece.form, &piece.size, list).filter(|shape| shape.is_block());
+    let Some(shape) = shape else {
         return Vec::new();
     };
-    let (long, short) = (shape.long, shape.short);
+    let (short, long) = shape.studs_box();
     let across = (1..=long / 2).rev().map(|at| (true, at));
     let along = (1..=short / 2).rev().map(|at| (false, at));
     across
         .chain(along.filter(|_| long != short))
-        .filter_map(|(across, at)| cut(piece, shape, across, at))
+        .filter_map(|(across, at)| cut(piece, shape, across, at, list))
         .collect()
 }
 
-fn cut(piece: &Piece, shape: Shape, across: bool, at: u8) -> Option<Cut> {
-    let (whole, other) = if across {
-        (shape.long, shape.short)
-    } else {
-        (shape.short, shape.long)
-    };
+fn cut(piece: &Piece, shape: Shape, across: bool, at: u8, list: Shapes) -> Option<Cut> {
+    let (short, long) = shape.studs_box();
+    let (whole, other) = if across { (long, short) } else { (short, long) };
     let part = |studs: u8, middle_studs: f64| {
         let size = format!("{}x{}", studs.min(other), studs.max(other));
-        let found = shape_called(&piece.form, &size)?;
+        let found = shape_called(&piece.form, &size, list)?;
         let along_cut = middle_studs * PITCH_MM;
         let offset = if across {
             (along_cut, 0.0)
@@ -88,12 +87,12 @@ fn local(at: Mm, turn_deg: f64, (along, across): (f64, f64)) -> Mm {
 
 /// The listed piece that two pieces make together, standing where both were, in the
 /// axes of the first. `None` when no listed size is near.
-pub fn joined(first: &Piece, second: &Piece) -> Option<Part> {
+pub fn joined(first: &Piece, second: &Piece, list: Shapes) -> Option<Part> {
     let origin = Mm::new(first.x_mm, first.y_mm);
     let (sin, cos) = first.turn_deg.to_radians().sin_cos();
     let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
     for piece in [first, second] {
-        let shape = shape_called(&piece.form, &piece.size)?;
+        let shape = shape_called(&piece.form, &piece.size, list)?;
         let (a, b) = (shape.long_mm() / 2.0, shape.short_mm() / 2.0);
         for offset in [(-a, -b), (a, -b), (a, b), (-a, b)] {
             let corner = local(Mm::new(piece.x_mm, piece.y_mm), piece.turn_deg, offset);
@@ -106,8 +105,8 @@ pub fn joined(first: &Piece, second: &Piece) -> Option<Part> {
         }
     }
     let [along, across] = [high[0] - low[0], high[1] - low[1]];
-    let (shape, off) = nearest_shape(&first.form, along, across)?;
-    if off > JOIN_SLACK_MM {
+    let (shape, off) = nearest_shape(&first.form, along, across, list)?;
+    if off > JOIN_SLACK_MM || !shape.is_block() {
         return None;
     }
     let middle = ((low[0] + high[0]) / 2.0, (low[1] + high[1]) / 2.0);
@@ -121,9 +120,9 @@ pub fn joined(first: &Piece, second: &Piece) -> Option<Part> {
 
 /// The listed shape of a form whose sides are nearest to these, mm, either way round,
 /// and how far both sides together are off.
-pub fn nearest_shape(form: &str, a_mm: f64, b_mm: f64) -> Option<(Shape, f64)> {
+pub fn nearest_shape(form: &str, a_mm: f64, b_mm: f64, list: Shapes) -> Option<(Shape, f64)> {
     let (long, short) = (a_mm.max(b_mm), a_mm.min(b_mm));
-    shapes_called(form)
+    shapes_called(form, list)
         .into_iter()
         .map(|shape| {
             let off = (shape.long_mm() - long).abs() + (shape.short_mm() - short).abs();
@@ -166,7 +165,7 @@ mod tests {
 
     fn sizes(piece: &Piece) -> Vec<String> {
         let name = |cut: &Cut| format!("{}+{}", cut.parts[0].size, cut.parts[1].size);
-        cuts(piece).iter().map(name).collect()
+        cuts(piece, Shapes::shipped()).iter().map(name).collect()
     }
 
     #[test]
@@ -179,9 +178,9 @@ mod tests {
         assert_eq!(sizes(&piece("plate", "1x1", 0.0)), [""; 0]);
         assert_eq!(sizes(&piece("boat", "9x9", 0.0)), [""; 0]);
         // 4x5 and 4x1 are no listed pieces together with what is left.
-        for cut in cuts(&piece("plate", "6x6", 0.0)) {
+        for cut in cuts(&piece("plate", "6x6", 0.0), Shapes::shipped()) {
             for part in cut.parts {
-                assert!(shape_called("plate", &part.size).is_some());
+                assert!(shape_called("plate", &part.size, Shapes::shipped()).is_some());
             }
         }
     }
@@ -190,12 +189,12 @@ mod tests {
     fn the_parts_lie_where_the_whole_lay() {
         // Turned by 30 degrees: the parts of a 2x4 are one stud pair either way.
         let whole = piece("plate", "2x4", 30.0);
-        let [a, b] = cuts(&whole)[0].parts.clone();
+        let [a, b] = cuts(&whole, Shapes::shipped())[0].parts.clone();
         let (sin, cos) = 30_f64.to_radians().sin_cos();
         assert!(a.at.distance(Mm::new(100.0 - 8.0 * cos, 50.0 - 8.0 * sin)) < 1e-9);
         assert!(b.at.distance(Mm::new(100.0 + 8.0 * cos, 50.0 + 8.0 * sin)) < 1e-9);
         // A 1x2 cut off a 2x4 lies across it.
-        let [one, three] = cuts(&whole)[1].parts.clone();
+        let [one, three] = cuts(&whole, Shapes::shipped())[1].parts.clone();
         assert_eq!((one.turn_deg, three.turn_deg), (120.0, 30.0));
     }
 
@@ -203,9 +202,9 @@ mod tests {
     #[test]
     fn joining_undoes_every_cut() {
         for form in ["brick", "plate", "tile"] {
-            for shape in shapes_called(form) {
+            for shape in shapes_called(form, Shapes::shipped()) {
                 let whole = piece(form, &shape.size(), 37.0);
-                for cut in cuts(&whole) {
+                for cut in cuts(&whole, Shapes::shipped()) {
                     let [a, b] = cut.parts.map(|part| Piece {
                         size: part.size,
                         x_mm: part.at.x,
@@ -214,7 +213,7 @@ mod tests {
                         ..whole.clone()
                     });
                     for (first, second) in [(&a, &b), (&b, &a)] {
-                        let again = joined(first, second).unwrap();
+                        let again = joined(first, second, Shapes::shipped()).unwrap();
                         assert_eq!(again.size, whole.size);
                         assert!(again.at.distance(Mm::new(100.0, 50.0)) < 1e-6);
                         let off = (again.turn_deg - 37.0).rem_euclid(90.0);
@@ -229,6 +228,11 @@ mod tests {
     fn pieces_far_apart_make_no_piece() {
         let mut far = piece("plate", "1x1", 0.0);
         far.x_mm += 200.0;
-        assert_eq!(joined(&piece("plate", "1x1", 0.0), &far), None);
+        assert_eq!(joined(&piece("plate", "1x1", 0.0), &far, Shapes::shipped()), None);
+    }
+
+    #[test]
+    fn what_is_no_rectangle_is_not_cut() {
+        assert_eq!(cuts(&piece("corner", "2x2", 0.0), Shapes::shipped()), []);
     }
 }

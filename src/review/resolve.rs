@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use crate::colour::names;
 use crate::count::doubt::is_about_colour;
-use crate::pieces::{Face, Shape};
+use crate::pieces::{Face, Shape, Shapes};
 use crate::sheet::review::{CountStep, PlaceStep, SetCount, What};
 use crate::sheet::{Piece, Sheet, Unexplained};
 use crate::stock::kind::{Name, Size};
@@ -58,6 +58,7 @@ impl Unsigned {
 pub fn resolve(
     sheet: &Sheet,
     tray: Option<&Tray>,
+    shapes: Shapes,
     correction: &Correction,
 ) -> Result<Unsigned, Refused> {
     match correction {
@@ -83,15 +84,15 @@ pub fn resolve(
             if let Some(face) = face {
                 after.face.clone_from(face);
             }
-            change(tray, before, after)
+            change(tray, shapes, before, after)
         }
         Correction::Remove { ids } => {
             let from = pieces(sheet, ids)?;
             Ok(Unsigned::of(What::Remove, from, Vec::new()))
         }
-        Correction::Add { piece, spot } => add(sheet, tray, piece, *spot),
-        Correction::Split { id, cut } => split(sheet, tray, *id, *cut),
-        Correction::Join { ids } => join(sheet, tray, *ids),
+        Correction::Add { piece, spot } => add(sheet, tray, shapes, piece, *spot),
+        Correction::Split { id, cut } => split(sheet, tray, shapes, *id, *cut),
+        Correction::Join { ids } => join(sheet, tray, shapes, *ids),
         Correction::Recolour { from, to } => recolour(sheet, from, to),
         Correction::Count {
             form,
@@ -166,7 +167,7 @@ fn accept(sheet: &Sheet, ids: &[u32], spots: &[usize]) -> Result<Unsigned, Refus
     Ok(step)
 }
 
-fn change(tray: Option<&Tray>, before: &Piece, mut after: Piece) -> Result<Unsigned, Refused> {
+fn change(tray: Option<&Tray>, shapes: Shapes, before: &Piece, mut after: Piece) -> Result<Unsigned, Refused> {
     let reshaped =
         (&before.form, &before.size, &before.face) != (&after.form, &after.size, &after.face);
     if !reshaped && before.colour == after.colour {
@@ -181,7 +182,7 @@ fn change(tray: Option<&Tray>, before: &Piece, mut after: Piece) -> Result<Unsig
         };
     }
     if reshaped {
-        let shape = listed(&after.form, &after.size, &after.face)?;
+        let shape = listed(&after.form, &after.size, &after.face, shapes)?;
         after.turn_deg = turn_of(shape, &after.face, after.turn_deg);
         if let Some(tray) = tray {
             // Without one the old outline stays: it still shows where the piece is.
@@ -196,12 +197,12 @@ fn change(tray: Option<&Tray>, before: &Piece, mut after: Piece) -> Result<Unsig
 }
 
 /// The shape of that form and size, where they and the face can be together.
-fn listed(form: &str, size: &str, face: &str) -> Result<Shape, Refused> {
+fn listed(form: &str, size: &str, face: &str, shapes: Shapes) -> Result<Shape, Refused> {
     if Face::called(face).is_none() {
         return Err(Refused::NoFace(Name::new(face)?.to_string()));
     }
-    match shape_called(form, size) {
-        Some(shape) if form == ANY || shape.form.name() == form => Ok(shape),
+    match shape_called(form, size, shapes) {
+        Some(shape) if form == ANY || shape.form().name() == form => Ok(shape),
         _ => Err(Refused::NoShape {
             form: form.to_owned(),
             size: size.to_owned(),
@@ -212,6 +213,7 @@ fn listed(form: &str, size: &str, face: &str) -> Result<Shape, Refused> {
 fn add(
     sheet: &Sheet,
     tray: Option<&Tray>,
+    shapes: Shapes,
     draft: &Draft,
     explains: Option<usize>,
 ) -> Result<Unsigned, Refused> {
@@ -225,7 +227,7 @@ fn add(
         face: draft.face.clone(),
         ..Piece::default()
     });
-    let shape = listed(&new.form, &new.size, &new.face)?;
+    let shape = listed(&new.form, &new.size, &new.face, shapes)?;
     let finite = [draft.x_mm, draft.y_mm, draft.turn_deg]
         .iter()
         .chain(draft.lab.iter().flatten())
@@ -283,9 +285,9 @@ fn put(piece: &mut Piece, at: Mm, turn_deg: f64) {
     piece.turn_deg = turn_deg;
 }
 
-fn split(sheet: &Sheet, tray: Option<&Tray>, id: u32, cut: usize) -> Result<Unsigned, Refused> {
+fn split(sheet: &Sheet, tray: Option<&Tray>, shapes: Shapes, id: u32, cut: usize) -> Result<Unsigned, Refused> {
     let whole = piece(sheet, id)?;
-    let found = cuts(whole).into_iter().nth(cut);
+    let found = cuts(whole, shapes).into_iter().nth(cut);
     let found = found.ok_or_else(|| Refused::NoCut(whole.size.clone()))?;
     let [first, second] = found.parts;
     let next = free_id(sheet);
@@ -297,12 +299,12 @@ fn split(sheet: &Sheet, tray: Option<&Tray>, id: u32, cut: usize) -> Result<Unsi
     Ok(Unsigned::of(What::Split, vec![whole.clone()], to))
 }
 
-fn join(sheet: &Sheet, tray: Option<&Tray>, ids: [u32; 2]) -> Result<Unsigned, Refused> {
+fn join(sheet: &Sheet, tray: Option<&Tray>, shapes: Shapes, ids: [u32; 2]) -> Result<Unsigned, Refused> {
     let (first, second) = (piece(sheet, ids[0])?, piece(sheet, ids[1])?);
     if first.id == second.id {
         return Err(Refused::OnePiece);
     }
-    let whole = joined(first, second).ok_or(Refused::NoJoin)?;
+    let whole = joined(first, second, shapes).ok_or(Refused::NoJoin)?;
     let to = part_of(first, whole, free_id(sheet), tray);
     let from = vec![first.clone(), second.clone()];
     Ok(Unsigned::of(What::Join, from, vec![to]))

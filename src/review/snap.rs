@@ -11,14 +11,15 @@ use std::collections::BTreeMap;
 use image::RgbImage;
 
 use crate::colour::lab::{de00, lab_from_srgb8};
-use crate::pieces::stance::{convex_hull, inside_convex};
+use crate::pieces::stance::{convex_hull, inside};
+use crate::pieces::{Shape, Shapes};
 use crate::sheet::{Piece, Sheet};
 use crate::units::Mm;
 
 use super::correction::Draft;
 use super::parts::nearest_shape;
 use super::tray::{Stand, Tray, round2, turn_of};
-use super::vocabulary::{ANY, shape_called, vocabulary};
+use super::vocabulary::{ANY, shape_called, shapes_called};
 
 /// Samples along the longer side of what is looked at: a 1x1 in a rectangle twice its
 /// size is then 60 samples wide.
@@ -43,7 +44,7 @@ pub type Drag = [f64; 4];
 /// Proposes the piece that a dragged rectangle means. Without `pixels` (no photo) only
 /// the rectangle speaks. `None` where it lies off the tray.
 pub fn snap(sheet: &Sheet, tray: &Tray, pixels: Option<&RgbImage>, drag: Drag) -> Option<Draft> {
-    let form = usual_form(sheet);
+    let form = usual_form(sheet, tray.shapes());
     let [left, top, right, bottom] = drag;
     let (left, right) = (left.min(right), left.max(right));
     let (top, bottom) = (top.min(bottom), top.max(bottom));
@@ -80,8 +81,8 @@ pub fn snap(sheet: &Sheet, tray: &Tray, pixels: Option<&RgbImage>, drag: Drag) -
         Some(rectangle) => stood(&form, tray, &rectangle)?,
         None => {
             let at = mean(&corners);
-            let shape = nearest_shape(&form, 15.8, 31.8)?.0;
-            draft_of(&form, &shape.size(), at, 0.0)
+            let shape = nearest_shape(&form, 15.8, 31.8, tray.shapes())?.0;
+            draft_of(&form, &shape.size(), at, 0.0, tray.shapes())
         }
     };
     let read = pixels.and_then(|pixels| read_colour(sheet, tray, pixels, &draft));
@@ -92,7 +93,7 @@ pub fn snap(sheet: &Sheet, tray: &Tray, pixels: Option<&RgbImage>, drag: Drag) -
     Some(draft)
 }
 
-fn draft_of(form: &str, size: &str, at: Mm, turn_deg: f64) -> Draft {
+fn draft_of(form: &str, size: &str, at: Mm, turn_deg: f64, list: Shapes) -> Draft {
     Draft {
         form: form.to_owned(),
         size: size.to_owned(),
@@ -100,7 +101,8 @@ fn draft_of(form: &str, size: &str, at: Mm, turn_deg: f64) -> Draft {
         face: "up".to_owned(),
         x_mm: round2(at.x),
         y_mm: round2(at.y),
-        turn_deg: shape_called(form, size).map_or(turn_deg, |shape| turn_of(shape, "up", turn_deg)),
+        turn_deg: shape_called(form, size, list)
+            .map_or(turn_deg, |shape| turn_of(shape, "up", turn_deg)),
         lab: None,
     }
 }
@@ -116,11 +118,11 @@ fn usual<'a>(words: impl Iterator<Item = &'a str>) -> Option<String> {
 }
 
 /// The form of most pieces of the sheet, or the first of the list.
-fn usual_form(sheet: &Sheet) -> String {
+fn usual_form(sheet: &Sheet, list: Shapes) -> String {
     let told = sheet.pieces.iter().map(|p| p.form.as_str());
     let told: Vec<&str> = told.filter(|form| *form != ANY).collect();
     if told.is_empty() {
-        let first = vocabulary().forms.first().map(|form| form.name.to_owned());
+        let first = list.forms().first().map(|form| form.name().to_owned());
         return first.unwrap_or_else(|| ANY.to_owned());
     }
     usual(told.into_iter()).unwrap_or_else(|| ANY.to_owned())
@@ -146,9 +148,10 @@ struct Rectangle {
 
 /// The listed piece of a form that fits a rectangle.
 fn stood(form: &str, tray: &Tray, seen: &Rectangle) -> Option<Draft> {
-    let height = shape_called(form, "1x1")
-        .or_else(|| super::vocabulary::shapes_called(form).first().copied())
-        .map_or(0.0, |shape| shape.form.height_mm());
+    let list = tray.shapes();
+    let height = shape_called(form, "1x1", list)
+        .or_else(|| shapes_called(form, list).first().copied())
+        .map_or(0.0, Shape::height_mm);
     let camera = tray.camera();
     let raised = camera.shadow_on_plane(seen.middle, height);
     // The top is seen further from the lens' foot: that lengthens the sides by its
@@ -161,7 +164,7 @@ fn stood(form: &str, tray: &Tray, seen: &Rectangle) -> Option<Draft> {
     let (sin, cos) = seen.turn.sin_cos();
     let along = seen.along - (shift.x * cos + shift.y * sin).abs();
     let across = seen.across - (shift.y * cos - shift.x * sin).abs();
-    let (shape, _) = nearest_shape(form, along, across)?;
+    let (shape, _) = nearest_shape(form, along, across, list)?;
     let at = Mm::new(seen.middle.x - shift.x / 2.0, seen.middle.y - shift.y / 2.0);
     let quarter = if along >= across { 0.0 } else { 90.0 };
     Some(draft_of(
@@ -169,6 +172,7 @@ fn stood(form: &str, tray: &Tray, seen: &Rectangle) -> Option<Draft> {
         &shape.size(),
         at,
         seen.turn.to_degrees() + quarter,
+        list,
     ))
 }
 
@@ -211,7 +215,7 @@ fn told_from_tray(pixels: &RgbImage, tray: &Tray, area: &[Mm; 4]) -> Option<Vec<
         .map(|i| lab_at(pixels, tray, place(i)))
         .collect();
     let inside: Vec<bool> = (0..samples.len())
-        .map(|i| inside_convex(area, place(i)))
+        .map(|i| inside(area, place(i)))
         .collect();
     let around: Vec<[f64; 3]> = samples
         .iter()
@@ -366,7 +370,7 @@ fn smallest_rectangle(points: &[Mm]) -> Rectangle {
 /// footprint.
 fn seen_colour(tray: &Tray, pixels: &RgbImage, stand: &Stand<'_>) -> Option<[f64; 3]> {
     const ACROSS: i32 = 4;
-    let shape = shape_called(stand.form, stand.size)?;
+    let shape = shape_called(stand.form, stand.size, tray.shapes())?;
     let (sin, cos) = stand.turn_deg.to_radians().sin_cos();
     let mut seen = Vec::new();
     for i in -ACROSS..=ACROSS {

@@ -87,7 +87,7 @@ fn photo(tray: &Tray, pieces: &[(&Piece, [u8; 3])]) -> RgbImage {
         for y in bound(1) {
             for x in bound(0) {
                 let here = Mm::new(f64::from(x) + 0.5, f64::from(y) + 0.5);
-                if inside_convex(&hull, here) {
+                if inside(&hull, here) {
                     photo.put_pixel(x, y, grained(*ink, x, y));
                 }
             }
@@ -113,7 +113,7 @@ fn drag_around(tray: &Tray, piece: &Piece) -> Drag {
 #[test]
 fn every_listed_shape_is_recognised_by_a_rough_drag() {
     let mut sheet = sheet();
-    let tray = Tray::of(&sheet).unwrap();
+    let tray = Tray::of(&sheet, Shapes::shipped()).unwrap();
     for form in Form::ALL {
         let known = piece(shapes_of(form)[0], Mm::new(-20.0, 120.0), 0.0, "kelp");
         sheet.pieces = vec![known];
@@ -137,7 +137,7 @@ fn every_listed_shape_is_recognised_by_a_rough_drag() {
 #[test]
 fn the_colour_is_that_of_the_piece_that_looks_alike() {
     let mut sheet = sheet();
-    let tray = Tray::of(&sheet).unwrap();
+    let tray = Tray::of(&sheet, Shapes::shipped()).unwrap();
     let shape = shapes_of(Form::Plate)[10];
     let mut kelp = piece(shape, Mm::new(-10.0, 110.0), 20.0, "kelp");
     let mut rope = piece(shape, Mm::new(60.0, 130.0), 0.0, "rope");
@@ -158,7 +158,7 @@ fn the_colour_is_that_of_the_piece_that_looks_alike() {
 #[test]
 fn where_the_pixels_say_nothing_the_rectangle_speaks() {
     let sheet = sheet();
-    let tray = Tray::of(&sheet).unwrap();
+    let tray = Tray::of(&sheet, Shapes::shipped()).unwrap();
     // 318 x 158 px are 31.8 x 15.8 mm: a 2x4 along the photo's rows.
     let drag = [1500.0, 1600.0, 1818.0, 1758.0];
     for pixels in [None, Some(photo(&tray, &[]))] {
@@ -174,7 +174,7 @@ fn where_the_pixels_say_nothing_the_rectangle_speaks() {
 #[test]
 fn a_click_finds_the_piece_under_it() {
     let sheet = sheet();
-    let tray = Tray::of(&sheet).unwrap();
+    let tray = Tray::of(&sheet, Shapes::shipped()).unwrap();
     let shape = shapes_of(Form::Brick)[9];
     let truth = piece(shape, Mm::new(150.0, 150.0), 30.0, "");
     let photo = photo(&tray, &[(&truth, [150, 40, 40])]);

@@ -1,8 +1,7 @@
 //! Where a piece's outline is in the photo, from what a sheet says.
 
-use crate::pieces::shape::Shape;
 use crate::pieces::stance::area_and_middle;
-use crate::pieces::{Face, Stance};
+use crate::pieces::{Face, Shape, Shapes, Stance};
 use crate::sheet::{Piece, Sheet};
 use crate::units::{Mm, Px};
 use crate::view::{Camera, recall_camera};
@@ -13,6 +12,7 @@ use super::vocabulary::shape_called;
 #[derive(Clone, Debug)]
 pub struct Tray {
     camera: Camera,
+    shapes: Shapes,
 }
 
 /// How something stands on the tray.
@@ -45,11 +45,11 @@ impl<'a> Stand<'a> {
 
 impl Tray {
     /// The tray of a sheet; `None` where its card's corners are those of no card.
-    pub fn of(sheet: &Sheet) -> Option<Self> {
+    pub fn of(sheet: &Sheet, shapes: Shapes) -> Option<Self> {
         let size = (sheet.photo.width_px, sheet.photo.height_px);
         let card = &sheet.card;
         recall_camera(&card.corners_px, card.camera_height_mm, card.lens_k1, size)
-            .map(|camera| Self { camera })
+            .map(|camera| Self { camera, shapes })
     }
 
     /// The camera.
@@ -57,11 +57,16 @@ impl Tray {
         &self.camera
     }
 
+    /// The shapes that pieces may have.
+    pub fn shapes(&self) -> Shapes {
+        self.shapes
+    }
+
     /// The outline in the upright photo, px; `None` for a size that is not listed or
     /// a place that the camera does not see.
     pub fn outline(&self, stand: &Stand<'_>) -> Option<Vec<[f64; 2]>> {
         let stance = Stance {
-            shape: shape_called(stand.form, stand.size)?,
+            shape: shape_called(stand.form, stand.size, self.shapes)?,
             face: face_called(stand.face),
             at: stand.at,
             turn: stand.turn_deg.to_radians(),

@@ -3,10 +3,8 @@
 use serde::Serialize;
 
 use crate::pieces::Face;
-use crate::pieces::shape::{Form, Shape, shapes_of};
-
-/// The form of a piece whose form cannot be told.
-pub const ANY: &str = "any";
+use crate::pieces::{Form, Shape, Shapes};
+pub use crate::pieces::ANY;
 
 /// Everything the page offers to choose from.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -28,42 +26,60 @@ pub struct FormWord {
     pub studs: bool,
     /// Its sizes, in the order of the list.
     pub sizes: Vec<String>,
+    /// How those are drawn that are no full rectangles.
+    pub drawn: Vec<Drawn>,
+}
+
+/// What a drawing of one shape needs, mm from the middle of its box.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Drawn {
+    /// Which.
+    pub size: String,
+    /// Corners of the footprint.
+    pub outline: &'static [(f64, f64)],
+    /// Middles of the studs.
+    pub studs: &'static [(f64, f64)],
 }
 
 /// The whole list.
-pub fn vocabulary() -> Vocabulary {
-    let word = |form: &Form| FormWord {
-        name: form.name(),
-        height_mm: form.height_mm(),
-        studs: form.has_studs(),
-        sizes: shapes_of(*form).into_iter().map(Shape::size).collect(),
+pub fn vocabulary(list: Shapes) -> Vocabulary {
+    let word = |form: Form| {
+        let shapes = list.of_form(form);
+        let odd = shapes.iter().filter(|shape| !shape.is_block());
+        let drawn = odd.map(|shape| Drawn {
+            size: shape.size(),
+            outline: shape.outline(),
+            studs: shape.studs(),
+        });
+        FormWord {
+            name: form.name(),
+            height_mm: shapes.first().map_or(0.0, |shape| shape.height_mm()),
+            studs: shapes.iter().any(|shape| shape.has_studs()),
+            drawn: drawn.collect(),
+            sizes: shapes.into_iter().map(Shape::size).collect(),
+        }
     };
     Vocabulary {
-        forms: Form::ALL.iter().map(word).collect(),
+        forms: list.forms().into_iter().map(word).collect(),
         faces: Face::ALL.map(Face::name).to_vec(),
     }
 }
 
 /// Every listed shape that may be meant by a form's name: those of the form, or of
 /// every form where the name is none of the list's.
-pub fn shapes_called(form: &str) -> Vec<Shape> {
-    let named: Vec<Shape> = Form::ALL
-        .iter()
-        .filter(|known| known.name() == form)
-        .flat_map(|known| shapes_of(*known))
-        .collect();
-    if named.is_empty() {
-        // The lowest form first: what cannot be told is drawn flat.
-        let mut forms = Form::ALL.to_vec();
-        forms.sort_by(|a, b| a.height_mm().total_cmp(&b.height_mm()));
-        return forms.into_iter().flat_map(shapes_of).collect();
+pub fn shapes_called(form: &str, list: Shapes) -> Vec<Shape> {
+    if let Some(form) = list.form(form) {
+        return list.of_form(form);
     }
-    named
+    // The lowest first: what cannot be told is drawn flat.
+    let mut all: Vec<Shape> = list.all().collect();
+    all.sort_by(|a, b| a.height_mm().total_cmp(&b.height_mm()));
+    all
 }
 
 /// The listed shape of that form and size, if there is one.
-pub fn shape_called(form: &str, size: &str) -> Option<Shape> {
-    shapes_called(form)
+pub fn shape_called(form: &str, size: &str, list: Shapes) -> Option<Shape> {
+    shapes_called(form, list)
         .into_iter()
         .find(|shape| shape.size() == size)
 }

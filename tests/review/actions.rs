@@ -276,7 +276,7 @@ fn a_missed_piece_is_added_by_a_drag() {
     in_both_windows(|review, _| {
         let sheet = review.sheet();
         let missed = review.missed.clone();
-        let outline = Tray::of(&sheet)
+        let outline = Tray::of(&sheet, Shapes::shipped())
             .unwrap()
             .outline(&Stand::of(&missed))
             .unwrap();

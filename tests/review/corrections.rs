@@ -137,11 +137,11 @@ proptest! {
     #[test]
     fn undo_goes_all_the_way_back_and_redo_forward(corrections in prop::collection::vec(correction(), 1..25)) {
         let mut sheet = START.clone();
-        let tray = Tray::of(&sheet).unwrap();
+        let tray = Tray::of(&sheet, Shapes::shipped()).unwrap();
         let before = state(&sheet);
         let mut states = vec![];
         for correction in &corrections {
-            if let Ok(step) = resolve(&sheet, Some(&tray), correction) {
+            if let Ok(step) = resolve(&sheet, Some(&tray), Shapes::shipped(), correction) {
                 record(&mut sheet, signed(step));
                 states.push(state(&sheet));
                 // Ids are never used twice.
@@ -202,12 +202,12 @@ fn a_colours_real_name_settles_only_doubts_about_colour() {
         .doubts
         .push("outline not clear all around".to_owned());
     sheet.pieces.push(shaped);
-    let tray = Tray::of(&sheet).unwrap();
+    let tray = Tray::of(&sheet, Shapes::shipped()).unwrap();
     let correction = Correction::Recolour {
         from: colour,
         to: "tide-line".to_owned(),
     };
-    let step = resolve(&sheet, Some(&tray), &correction).unwrap();
+    let step = resolve(&sheet, Some(&tray), Shapes::shipped(), &correction).unwrap();
     record(&mut sheet, signed(step));
     for piece in &sheet.pieces {
         if ids.contains(&piece.id) {

@@ -63,7 +63,7 @@ pub fn sheet(name: &str, most: usize, doubtful: usize, any_face: bool) -> Sheet 
     let truth: Truth = serde_json::from_slice(&truth).unwrap();
     let photo = photo::open(&photo_of(name), &Limits::default()).unwrap();
     let mut sheet = empty(&truth, photo.file.clone(), photo.hash);
-    let tray = Tray::of(&sheet).unwrap();
+    let tray = Tray::of(&sheet, Shapes::shipped()).unwrap();
     for piece in truth
         .pieces
         .iter()
@@ -117,7 +117,7 @@ pub fn teach(home: &Path, name: &str) {
 /// as many as a page may have to show.
 pub fn crowded(name: &str, count: usize, doubtful: usize) -> Sheet {
     let mut sheet = sheet(name, usize::MAX, 0, true);
-    let tray = Tray::of(&sheet).unwrap();
+    let tray = Tray::of(&sheet, Shapes::shipped()).unwrap();
     let known = sheet.pieces.clone();
     for k in sheet.pieces.len()..count {
         let mut piece = known[k % known.len()].clone();

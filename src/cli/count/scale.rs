@@ -4,7 +4,7 @@ use std::path::Path;
 
 use crate::cli::{Failure, home, say};
 use crate::count::weigh::{Masses, Reading, WeighError, weigh as compare};
-use crate::pieces::Search;
+use crate::pieces::{Search, Shapes};
 use crate::sheet::weighing::on_the_scale_too;
 use crate::sheet::{Sheet, Weighing};
 
@@ -25,9 +25,9 @@ pub fn one_photo(grams: Option<Reading>, photos: usize) -> Result<(), Failure> {
 ///
 /// # Errors
 /// When the file of weights cannot be used.
-pub fn masses(grams: Option<Reading>, home: &Path) -> Result<Masses, Failure> {
+pub fn masses(grams: Option<Reading>, home: &Path, shapes: Shapes) -> Result<Masses, Failure> {
     let book = match grams {
-        Some(_) => home::weights(home)?,
+        Some(_) => home::weights(home, shapes)?,
         None => Default::default(),
     };
     Ok(Masses::of_book(&book))

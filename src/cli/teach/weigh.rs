@@ -7,7 +7,7 @@ use serde::Serialize;
 use crate::cli::atomic::write_files;
 use crate::cli::{Failure, Outcome, home, say};
 use crate::count::weigh::{MOST_PIECES, Masses, Reading, Weighed, estimate_g};
-use crate::pieces::{Expected, Shape};
+use crate::pieces::{Expected, Shape, Shapes};
 
 /// Pieces on a scale, as the user says it.
 #[derive(clap::Args)]
@@ -16,11 +16,10 @@ pub struct Args {
     #[arg(
         long,
         value_name = "PIECE",
-        value_parser = shape,
         requires = "grams",
         conflicts_with_all = ["photo", "names", "light", "form", "card"]
     )]
-    pub weigh: Option<Shape>,
+    pub weigh: Option<String>,
 
     /// How many such pieces lie on the scale.
     #[arg(
@@ -46,10 +45,13 @@ pub struct Args {
 }
 
 /// A form in a size, both said.
-fn shape(text: &str) -> Result<Shape, String> {
-    let said: Expected = text.parse().map_err(|error| format!("{error}"))?;
-    said.shape()
-        .ok_or_else(|| format!("'{text}' leaves form or size open; say both, such as 'plate 2x4'"))
+fn shape(text: &str, shapes: Shapes) -> Result<Shape, Failure> {
+    let said = Expected::parse(text, shapes).map_err(|error| Failure::wrong_use(error.to_string()))?;
+    said.shape(shapes).ok_or_else(|| {
+        Failure::wrong_use(format!(
+            "'{text}' leaves form or size open; say both, such as 'plate 2x4'"
+        ))
+    })
 }
 
 /// A weight so far from its estimate that something else lay on the scale: walls and roofs do
@@ -72,16 +74,18 @@ struct Told<'a> {
 ///
 /// # Errors
 /// When the file of weights cannot be used or written.
-pub fn run(shape: Shape, args: &Args, json: bool, folder: &Path) -> Result<Outcome, Failure> {
+pub fn run(piece: &str, args: &Args, json: bool, folder: &Path) -> Result<Outcome, Failure> {
     let Some(reading) = args.grams else {
         return Err(Failure::wrong_use(
             "--weigh needs --grams: what the scale shows",
         ));
     };
-    let mut book = home::weights(folder)?;
+    let shapes = home::shapes(folder)?;
+    let shape = shape(piece, shapes)?;
+    let mut book = home::weights(folder, shapes)?;
     let before = Masses::of_book(&book).of(shape);
     let weighed = Weighed::new(shape, args.of, reading);
-    let replaced = book.keep(weighed.clone())?;
+    let replaced = book.keep(shape, args.of, reading)?;
     let mut text = book.to_json()?;
     text.push('\n');
     let paths = write_files(

@@ -1,10 +1,12 @@
 //! Shapes that the user weighed (`calibration/weights.json`), version 1. Schema:
 //! `docs/weights-v1.schema.json`.
 
+use std::collections::BTreeMap;
+
 use serde::{Deserialize, Serialize};
 
 use super::reading::Reading;
-use crate::pieces::{Form, Shape, shapes_of};
+use crate::pieces::{Shape, Shapes};
 
 /// The most pieces of one weighing.
 pub const MOST_PIECES: u32 = 10_000;
@@ -22,7 +24,7 @@ pub enum Version {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Weighed {
-    /// `brick`, `plate` or `tile`.
+    /// As in the list of shapes.
     pub form: String,
     /// Studs, small side first.
     pub size: String,
@@ -35,9 +37,15 @@ pub struct Weighed {
 }
 
 /// Every shape that was weighed.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct WeightBook {
+    shapes: BTreeMap<Shape, Weighed>,
+}
+
+/// The book as its file holds it.
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct File {
     /// Format version, always `v1`.
     weights: Version,
     /// One entry a shape, sorted by form and size.
@@ -77,7 +85,7 @@ impl Weighed {
     /// Some pieces of a shape and what the scale showed.
     pub fn new(shape: Shape, number: u32, reading: Reading) -> Self {
         Self {
-            form: shape.form.name().to_owned(),
+            form: shape.form().name().to_owned(),
             size: shape.size(),
             number,
             grams: reading.grams,
@@ -88,14 +96,17 @@ impl Weighed {
     /// What was weighed, its numbers checked.
     ///
     /// # Errors
-    /// When there is no such shape or a number is out of range.
-    pub fn shape(&self) -> Result<Shape, WeightError> {
-        let all = Form::ALL.into_iter().flat_map(shapes_of);
-        let mut named = all.filter(|s| s.form.name() == self.form && s.size() == self.size);
-        let shape = named.next().ok_or_else(|| WeightError::NoShape {
+    /// When the list has no such shape or a number is out of range.
+    pub fn shape(&self, list: Shapes) -> Result<Shape, WeightError> {
+        let shape = list.named(&self.form, &self.size);
+        let shape = shape.ok_or_else(|| WeightError::NoShape {
             form: self.form.chars().take(40).collect(),
             size: self.size.chars().take(40).collect(),
         })?;
+        self.checked(shape)
+    }
+
+    fn checked(&self, shape: Shape) -> Result<Shape, WeightError> {
         let finest = 1.0 / 10f64.powi(Reading::MOST_DECIMALS as i32);
         let what = if !(1..=MOST_PIECES).contains(&self.number) {
             "a number of pieces that cannot be"
@@ -130,13 +141,13 @@ impl WeightBook {
     /// Reads a book and checks it.
     ///
     /// # Errors
-    /// When the text is no v1 book, a shape is none of ours or stands twice, or a number cannot be.
-    pub fn from_json(text: &str) -> Result<Self, WeightError> {
-        let read: Self = serde_json::from_str(text)?;
+    /// When the text is no v1 book, a shape is not listed or stands twice, or a number cannot be.
+    pub fn from_json(text: &str, list: Shapes) -> Result<Self, WeightError> {
+        let read: File = serde_json::from_str(text)?;
         let mut book = Self::default();
         for weighed in read.shapes {
-            let shape = weighed.shape()?;
-            if book.keep(weighed)?.is_some() {
+            let shape = weighed.shape(list)?;
+            if book.shapes.insert(shape, weighed).is_some() {
                 return Err(WeightError::Twice(shape));
             }
         }
@@ -148,32 +159,26 @@ impl WeightBook {
     /// # Errors
     /// When it cannot be put into JSON.
     pub fn to_json(&self) -> Result<String, serde_json::Error> {
-        serde_json::to_string_pretty(self)
+        serde_json::to_string_pretty(&File {
+            weights: Version::V1,
+            shapes: self.shapes.values().cloned().collect(),
+        })
     }
 
-    /// Takes a weighing in; gives the earlier one of that shape, which it replaces.
+    /// Takes some pieces of a shape on a scale in; gives what was weighed earlier, which this
+    /// replaces.
     ///
     /// # Errors
-    /// As [`Weighed::shape`]; then nothing changes.
-    pub fn keep(&mut self, weighed: Weighed) -> Result<Option<Weighed>, WeightError> {
-        let shape = weighed.shape()?;
-        let place = (self.shapes).binary_search_by_key(&Some(shape), |known| known.shape().ok());
-        match place {
-            Ok(at) => Ok(self
-                .shapes
-                .get_mut(at)
-                .map(|known| std::mem::replace(known, weighed))),
-            Err(at) => {
-                self.shapes.insert(at, weighed);
-                Ok(None)
-            }
-        }
+    /// When a number is out of range; then nothing changes.
+    pub fn keep(&mut self, shape: Shape, number: u32, reading: Reading) -> Result<Option<Weighed>, WeightError> {
+        let weighed = Weighed::new(shape, number, reading);
+        weighed.checked(shape)?;
+        Ok(self.shapes.insert(shape, weighed))
     }
 
     /// Every weighed shape.
     pub fn shapes(&self) -> impl Iterator<Item = (Shape, &Weighed)> {
-        let shapes = self.shapes.iter();
-        shapes.filter_map(|weighed| Some((weighed.shape().ok()?, weighed)))
+        self.shapes.iter().map(|(shape, weighed)| (*shape, weighed))
     }
 }
 
@@ -181,6 +186,7 @@ impl WeightBook {
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
+    use crate::pieces::list::tests::shape;
 
     fn weighed(form: &str, size: &str, number: u32, grams: f64, step_g: f64) -> Weighed {
         Weighed {
@@ -204,19 +210,21 @@ mod tests {
     #[test]
     fn a_later_weighing_replaces_the_earlier_and_the_file_keeps_all() {
         let mut book = WeightBook::default();
-        for entry in [
-            weighed("tile", "1x2", 3, 1.5, 0.1),
-            weighed("brick", "2x4", 1, 2.0, 1.0),
-            weighed("brick", "2x2", 1, 1.0, 1.0),
+        let of = |grams, step_g| Reading { grams, step_g };
+        for (form, size, number, reading) in [
+            ("tile", "1x2", 3, of(1.5, 0.1)),
+            ("brick", "2x4", 1, of(2.0, 1.0)),
+            ("brick", "2x2", 1, of(1.0, 1.0)),
         ] {
-            assert_eq!(book.keep(entry).unwrap(), None);
+            let kept = book.keep(shape(form, size), number, reading);
+            assert_eq!(kept.unwrap(), None);
         }
         let better = weighed("brick", "2x4", 10, 23.1, 0.1);
-        let old = book.keep(better.clone()).unwrap();
+        let old = book.keep(shape("brick", "2x4"), 10, of(23.1, 0.1)).unwrap();
         assert_eq!(old.map(|w| w.number), Some(1));
         let names: Vec<String> = book.shapes().map(|(shape, _)| shape.to_string()).collect();
         assert_eq!(names, ["brick 2x2", "brick 2x4", "tile 1x2"]);
-        let again = WeightBook::from_json(&book.to_json().unwrap()).unwrap();
+        let again = WeightBook::from_json(&book.to_json().unwrap(), Shapes::shipped()).unwrap();
         assert_eq!(again, book);
         assert!(again.shapes().any(|(_, weighed)| *weighed == better));
     }
@@ -226,7 +234,7 @@ mod tests {
         let file = |entries: &str| format!(r#"{{"weights": "v1", "shapes": [{entries}]}}"#);
         let good =
             r#"{"form": "plate", "size": "2x4", "number": 10, "grams": 11.3, "step_g": 0.1}"#;
-        assert!(WeightBook::from_json(&file(good)).is_ok());
+        assert!(WeightBook::from_json(&file(good), Shapes::shipped()).is_ok());
         for (text, says) in [
             (file(good).replace("v1", "v2"), "version v1"),
             (file(good)[..40].to_owned(), "version v1"),
@@ -238,7 +246,7 @@ mod tests {
             (file(&good.replace("11.3", "-1")), "grams that"),
             (file(&good.replace("0.1", "0")), "a step of the scale"),
         ] {
-            let error = WeightBook::from_json(&text).unwrap_err().to_string();
+            let error = WeightBook::from_json(&text, Shapes::shipped()).unwrap_err().to_string();
             assert!(error.contains(says), "{text}: {error}");
         }
     }

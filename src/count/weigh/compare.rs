@@ -165,23 +165,23 @@ fn round3(value: f64) -> f64 {
 pub(super) mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
-    use crate::count::weigh::{Weighed, WeightBook};
-    use crate::pieces::{Form, Shape};
+    use crate::count::weigh::WeightBook;
+    use crate::pieces::Shapes;
+    use crate::pieces::list::tests::shape;
 
     /// Masses of 1 g for plates 2x4, 0.25 g for 1x1 and 2 g for bricks 2x4, known to 1 %.
     pub fn masses() -> Masses {
         let mut book = WeightBook::default();
-        for (form, short, long, grams) in [
-            (Form::Plate, 2, 4, 1.0),
-            (Form::Plate, 1, 1, 0.25),
-            (Form::Brick, 2, 4, 2.0),
+        for (form, size, grams) in [
+            ("plate", "2x4", 1.0),
+            ("plate", "1x1", 0.25),
+            ("brick", "2x4", 2.0),
         ] {
             let reading = Reading {
                 grams,
                 step_g: 1e-6,
             };
-            let weighed = Weighed::new(Shape { form, short, long }, 1, reading);
-            book.keep(weighed).unwrap();
+            book.keep(shape(form, size), 1, reading).unwrap();
         }
         Masses::of_book(&book)
     }
@@ -199,7 +199,7 @@ pub(super) mod tests {
     }
 
     pub fn against(groups: &[Group], pieces: &[Piece], scale: &str) -> Weighing {
-        let search = Search::of_forms(&Form::ALL);
+        let search = Search::of_all(Shapes::shipped());
         weigh(groups, pieces, &masses(), &search, scale.parse().unwrap()).unwrap()
     }
 
@@ -246,7 +246,7 @@ pub(super) mod tests {
     fn estimates_err_together() {
         let groups = [group("brick", "1x1", "tar", 100, 100, 100)];
         let masses = Masses::of_book(&WeightBook::default());
-        let search = Search::of_forms(&Form::ALL);
+        let search = Search::of_all(Shapes::shipped());
         let scale = "100".parse().unwrap();
         let told = weigh(&groups, &[], &masses, &search, scale).unwrap();
         let share = told.mass_sd_g / told.counted_g;
@@ -265,7 +265,7 @@ pub(super) mod tests {
     #[test]
     fn a_size_that_is_none_is_refused() {
         let groups = [group("plate", "round", "tar", 1, 1, 1)];
-        let search = Search::of_forms(&Form::ALL);
+        let search = Search::of_all(Shapes::shipped());
         let scale = "5".parse().unwrap();
         let error = weigh(&groups, &[], &masses(), &search, scale).unwrap_err();
         assert!(error.to_string().contains("plate round"), "{error}");

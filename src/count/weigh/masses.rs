@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 
 use super::book::WeightBook;
 use super::volume::estimate_g;
-use crate::pieces::{Form, Search, Shape};
+use crate::pieces::{Search, Shape};
 
 /// Standard deviation that all estimates share, as a share of the mass: walls, roofs, density.
 /// Common practice, no source. Raising it lets more differences pass as agreement.
@@ -103,25 +103,23 @@ impl Masses {
     /// in which that size was looked for, and what lies between them is in the deviation: as
     /// good as certain to be of one form, pieces of a tray do not average it out.
     pub fn of_kind(&self, form: &str, size: &str, search: &Search) -> Option<Mass> {
-        let (short, long) = size.split_once('x')?;
-        let (short, long): (u8, u8) = (short.parse().ok()?, long.parse().ok()?);
-        if short == 0 || long < short {
+        let list = search.list();
+        if let Some(shape) = list.named(form, size) {
+            return Some(self.of(shape));
+        }
+        if list.form(form).is_some() {
             return None;
         }
-        let of = |form| self.of(Shape { form, short, long });
-        if let Some(form) = Form::ALL.into_iter().find(|f| f.name() == form) {
-            return Some(of(form));
+        let of_size = |shape: &Shape| shape.size() == size;
+        let looked_for = search.shapes().iter().copied().filter(of_size);
+        let mut open: Vec<Shape> = looked_for.collect();
+        if open.is_empty() {
+            open = list.all().filter(of_size).collect();
         }
-        let shape = Shape {
-            form: Form::Plate,
-            short,
-            long,
-        };
-        let mut forms: Vec<Form> = search.forms_of(shape).collect();
-        if forms.is_empty() {
-            forms = Form::ALL.to_vec();
-        }
-        let each: Vec<Mass> = forms.into_iter().map(of).collect();
+        // Forms that cannot be told apart have one footprint, most often a full one.
+        let meant = (open.iter()).find(|s| s.is_block()).or(open.first())?;
+        let alike = open.iter().filter(|shape| shape.has_footprint_of(*meant));
+        let each: Vec<Mass> = alike.map(|shape| self.of(*shape)).collect();
         let mean = |of: &dyn Fn(&Mass) -> f64| each.iter().map(of).sum::<f64>() / each.len() as f64;
         let grams = mean(&|mass| mass.grams);
         let variance = mean(&|mass| mass.own_sd_g.powi(2) + (mass.grams - grams).powi(2));
@@ -137,22 +135,16 @@ impl Masses {
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
-    use crate::count::weigh::{Reading, Weighed};
-
-    fn shape(form: Form, short: u8, long: u8) -> Shape {
-        Shape { form, short, long }
-    }
-
-    fn weighed(shape: Shape, number: u32, grams: f64, step_g: f64) -> Weighed {
-        Weighed::new(shape, number, Reading { grams, step_g })
-    }
+    use crate::count::weigh::Reading;
+    use crate::pieces::list::tests::shape;
+    use crate::pieces::{Expected, Shapes};
 
     #[test]
     fn what_was_weighed_scales_the_rest() {
         let (a, b, c) = (
-            shape(Form::Plate, 2, 4),
-            shape(Form::Plate, 2, 2),
-            shape(Form::Brick, 2, 4),
+            shape("plate", "2x4"),
+            shape("plate", "2x2"),
+            shape("brick", "2x4"),
         );
         let mut book = WeightBook::default();
         let none = Masses::of_book(&book);
@@ -160,7 +152,7 @@ mod tests {
         // A hundred at a time and to the milligram: the ratios are 0.8 and 1.0.
         for (shape, ratio) in [(a, 0.8), (b, 1.0)] {
             let grams = 100.0 * ratio * estimate_g(shape);
-            book.keep(weighed(shape, 100, grams, 0.001)).unwrap();
+            book.keep(shape, 100, Reading { grams, step_g: 0.001 }).unwrap();
         }
         let two = Masses::of_book(&book);
         assert!((two.of(a).grams - 0.8 * estimate_g(a)).abs() < 1e-9);
@@ -175,8 +167,8 @@ mod tests {
     fn a_coarse_weighing_scales_nothing() {
         let mut book = WeightBook::default();
         // One plate on a scale that shows whole grams: 1 g give or take a half.
-        let plate = shape(Form::Plate, 2, 4);
-        book.keep(weighed(plate, 1, 1.0, 1.0)).unwrap();
+        let plate = shape("plate", "2x4");
+        book.keep(plate, 1, Reading { grams: 1.0, step_g: 1.0 }).unwrap();
         let masses = Masses::of_book(&book);
         assert_eq!(masses.common(), 0.08);
         assert_eq!(masses.of(plate).grams, 1.0);
@@ -187,11 +179,13 @@ mod tests {
     /// deviation 1 g.
     #[test]
     fn an_open_form_is_the_mean_of_those_it_may_be() {
-        let (plate, tile) = (shape(Form::Plate, 1, 2), shape(Form::Tile, 1, 2));
-        let search = Search::of_forms(&[Form::Plate, Form::Tile]);
+        let (plate, tile) = (shape("plate", "1x2"), shape("tile", "1x2"));
+        let list = Shapes::shipped();
+        let forms = ["plate", "tile"].map(|form| Expected::parse(form, list).unwrap());
+        let search = Search::of_all(list).expecting(&forms).unwrap();
         let mut book = WeightBook::default();
-        book.keep(weighed(plate, 1, 3.0, 1e-6)).unwrap();
-        book.keep(weighed(tile, 1, 1.0, 1e-6)).unwrap();
+        book.keep(plate, 1, Reading { grams: 3.0, step_g: 1e-6 }).unwrap();
+        book.keep(tile, 1, Reading { grams: 1.0, step_g: 1e-6 }).unwrap();
         let masses = Masses::of_book(&book);
         let any = masses.of_kind("any", "1x2", &search).unwrap();
         assert!((any.grams - 2.0).abs() < 1e-9);

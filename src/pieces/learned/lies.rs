@@ -23,14 +23,14 @@ pub struct Lies {
 impl Lies {
     /// The box of a shape; `None` for a square size on end, which is [`Face::Side`].
     pub fn of(shape: Shape, face: Face) -> Option<Self> {
-        let (long, short, high) = (shape.long_mm(), shape.short_mm(), shape.form.height_mm());
+        let (long, short, high) = (shape.long_mm(), shape.short_mm(), shape.height_mm());
         let (one, other, height_mm) = match face {
             Face::Up | Face::Down => (long, short, high),
             Face::Side => (long, high, short),
             Face::End if shape.is_square() => return None,
             Face::End => (short, high, long),
         };
-        let on_studs = face == Face::Down && shape.form.has_studs();
+        let on_studs = face == Face::Down && shape.has_studs();
         Some(Self {
             long_mm: one.max(other),
             short_mm: one.min(other),
@@ -87,11 +87,11 @@ impl Lies {
 
 #[cfg(test)]
 mod tests {
-    use super::super::super::shape::Form;
+    use super::super::super::list::tests::shape;
     use super::*;
 
-    fn lies(form: Form, short: u8, long: u8, face: Face) -> Option<(f64, f64, f64, f64)> {
-        let lies = Lies::of(Shape { form, short, long }, face)?;
+    fn lies(form: &str, size: &str, face: Face) -> Option<(f64, f64, f64, f64)> {
+        let lies = Lies::of(shape(form, size), face)?;
         let tenth = |v: f64| (v * 10.0).round() / 10.0;
         Some((
             tenth(lies.long_mm),
@@ -103,15 +103,15 @@ mod tests {
 
     #[test]
     fn boxes_are_those_of_a_piece_in_the_hand() {
-        let brick = |short, long, face| lies(Form::Brick, short, long, face);
-        assert_eq!(brick(2, 4, Face::Up), Some((31.8, 15.8, 9.6, 0.0)));
-        assert_eq!(brick(2, 4, Face::Down), Some((31.8, 15.8, 9.6, 1.7)));
-        assert_eq!(brick(2, 4, Face::Side), Some((31.8, 9.6, 15.8, 0.0)));
-        assert_eq!(brick(2, 4, Face::End), Some((15.8, 9.6, 31.8, 0.0)));
+        let brick = |size, face| lies("brick", size, face);
+        assert_eq!(brick("2x4", Face::Up), Some((31.8, 15.8, 9.6, 0.0)));
+        assert_eq!(brick("2x4", Face::Down), Some((31.8, 15.8, 9.6, 1.7)));
+        assert_eq!(brick("2x4", Face::Side), Some((31.8, 9.6, 15.8, 0.0)));
+        assert_eq!(brick("2x4", Face::End), Some((15.8, 9.6, 31.8, 0.0)));
         // Higher than long: its longer side is its height.
-        assert_eq!(brick(1, 1, Face::Side), Some((9.6, 7.8, 7.8, 0.0)));
-        assert_eq!(brick(1, 1, Face::End), None);
-        let tile = |face| lies(Form::Tile, 1, 2, face);
+        assert_eq!(brick("1x1", Face::Side), Some((9.6, 7.8, 7.8, 0.0)));
+        assert_eq!(brick("1x1", Face::End), None);
+        let tile = |face| lies("tile", "1x2", face);
         assert_eq!(tile(Face::Down), Some((15.8, 7.8, 3.2, 0.0)));
         assert_eq!(tile(Face::End), Some((7.8, 3.2, 15.8, 0.0)));
     }

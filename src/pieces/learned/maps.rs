@@ -3,13 +3,37 @@
 use ndarray::{Array3, s};
 
 use super::input::{CELL_MM, Input};
+use super::super::shape::Form;
 use super::net::{Net, NetError, OUTPUTS, REDUCTION};
 use crate::units::Mm;
 
 /// Distance from one cell to the next, mm.
 pub const OUT_MM: f64 = CELL_MM * REDUCTION as f64;
-/// Sizes that the net tells apart, in the order of [`super::super::shape::SIZES`].
+/// Forms that the net tells apart, in its order.
+pub const FORMS: [Form; 3] = [Form::BRICK, Form::PLATE, Form::TILE];
+/// How many sizes the net tells apart.
 pub const SIZE_COUNT: usize = 18;
+/// Those sizes in its order, short side first.
+pub const SIZES: [(u8, u8); SIZE_COUNT] = [
+    (1, 1),
+    (1, 2),
+    (1, 3),
+    (1, 4),
+    (1, 5),
+    (1, 6),
+    (1, 7),
+    (1, 8),
+    (2, 2),
+    (2, 3),
+    (2, 4),
+    (2, 5),
+    (2, 6),
+    (2, 7),
+    (2, 8),
+    (4, 4),
+    (4, 6),
+    (6, 6),
+];
 /// The net's unit of length, mm.
 const LENGTH_MM: f64 = 16.0;
 /// Lengths beyond these, in natural logarithms of that unit, are nonsense: 0.3 and 870 mm.
@@ -136,12 +160,12 @@ impl Maps {
         self.log_shares(row, column, FACE)
     }
 
-    /// Logarithms of the probabilities of [`super::super::shape::Form::ALL`].
+    /// Logarithms of the probabilities of [`FORMS`].
     pub fn log_form(&self, row: usize, column: usize) -> [f64; 3] {
         self.log_shares(row, column, FORM)
     }
 
-    /// Logarithms of the probabilities of [`super::super::shape::SIZES`].
+    /// Logarithms of the probabilities of [`SIZES`].
     pub fn log_size(&self, row: usize, column: usize) -> [f64; SIZE_COUNT] {
         self.log_shares(row, column, SIZE)
     }

@@ -2,10 +2,10 @@
 //! every form, size and side is.
 
 use super::super::face::Face;
-use super::super::shape::{Form, SIZES, Shape};
+use super::super::shape::Shape;
 use super::super::stance::area_and_middle;
 use super::lies::Lies;
-use super::maps::{Maps, OUT_MM, SIZE_COUNT, log_softmax};
+use super::maps::{FORMS, Maps, OUT_MM, SIZE_COUNT, SIZES, log_softmax};
 use super::votes::{Cluster, Voter, clusters, voters};
 use crate::units::Mm;
 use crate::view::Camera;
@@ -52,7 +52,7 @@ pub struct Proposal {
     pub face: Face,
     /// Probabilities of [`Face::ALL`], each on its own.
     pub face_p: [f64; 4],
-    /// Probabilities of [`Form::ALL`], each on its own.
+    /// Probabilities of [`FORMS`], each on its own.
     pub form_p: [f64; 3],
     /// Probabilities of [`SIZES`], each on its own.
     pub size_p: [f64; SIZE_COUNT],
@@ -77,9 +77,9 @@ pub struct Proposal {
     pub grounds: Grounds,
 }
 
-/// Every piece that the net sees. Only shapes that are `allowed` are chosen from; where none
-/// is, nothing is seen.
-pub fn proposals(maps: &Maps, camera: &Camera, allowed: &dyn Fn(Shape) -> bool) -> Vec<Proposal> {
+/// Every piece that the net sees. Only shapes that are `allowed` are chosen from, and
+/// of them those that the net was taught; where none is, nothing is seen.
+pub fn proposals(maps: &Maps, camera: &Camera, allowed: &[Shape]) -> Vec<Proposal> {
     let shapes = shapes(allowed);
     let voters = voters(maps);
     let mut found: Vec<Proposal> = clusters(&voters)
@@ -95,17 +95,17 @@ pub fn proposals(maps: &Maps, camera: &Camera, allowed: &dyn Fn(Shape) -> bool) 
     found
 }
 
-/// Allowed shapes with their places in the net's order of forms and sizes.
-fn shapes(allowed: &dyn Fn(Shape) -> bool) -> Vec<(usize, usize, Shape)> {
-    let mut shapes = Vec::new();
-    for (f, form) in Form::ALL.into_iter().enumerate() {
-        for (s, (short, long)) in SIZES.into_iter().enumerate() {
-            let shape = Shape { form, short, long };
-            if allowed(shape) {
-                shapes.push((f, s, shape));
-            }
-        }
-    }
+/// Allowed shapes that the net was taught, with their places in its order of forms and sizes.
+fn shapes(allowed: &[Shape]) -> Vec<(usize, usize, Shape)> {
+    let known = allowed.iter().filter(|shape| shape.is_block());
+    let mut shapes: Vec<(usize, usize, Shape)> = known
+        .filter_map(|shape| {
+            let form = FORMS.iter().position(|form| *form == shape.form())?;
+            let size = SIZES.iter().position(|size| *size == shape.studs_box())?;
+            Some((form, size, *shape))
+        })
+        .collect();
+    shapes.sort_unstable();
     shapes
 }
 

@@ -6,7 +6,9 @@
 use nalgebra::{Rotation3, Vector3};
 use ndarray::Array3;
 
-use super::super::super::stance::inside_convex;
+use super::super::super::list::Shapes;
+use super::super::super::list::tests::shape;
+use super::super::super::stance::inside;
 use super::super::net::OUTPUTS;
 use super::super::strangers::strangers;
 use super::*;
@@ -20,9 +22,9 @@ struct Drawn {
     turn: f64,
 }
 
-fn drawn(form: Form, short: u8, long: u8, face: Face, at: (f64, f64), turn: f64) -> Drawn {
+fn drawn(form: &str, size: &str, face: Face, at: (f64, f64), turn: f64) -> Drawn {
     Drawn {
-        shape: Shape { form, short, long },
+        shape: shape(form, size),
         face,
         at: Mm::new(at.0, at.1),
         turn: turn.to_radians(),
@@ -78,9 +80,9 @@ fn draw(
         let (_, over) = outlines.split_at(which + 1);
         let (mut whole, mut seen) = (0.0, Vec::new());
         for (row, column) in cells() {
-            if inside_convex(&outlines[which], at(row, column)) {
+            if inside(&outlines[which], at(row, column)) {
                 whole += 1.0;
-                if !over.iter().any(|o| inside_convex(o, at(row, column))) {
+                if !over.iter().any(|o| inside(o, at(row, column))) {
                     seen.push((row, column));
                 }
             }
@@ -99,9 +101,9 @@ fn draw(
 fn told(piece: &Drawn, at: Mm, off: (f64, f64), visible: f32, camera: &Camera) -> [f32; OUTPUTS] {
     let lies = Lies::of(piece.shape, piece.face).unwrap();
     let seen = lies.seen(piece.at, camera);
-    let size = (piece.shape.short, piece.shape.long);
+    let size = piece.shape.studs_box();
     let face = Face::ALL.iter().position(|f| *f == piece.face);
-    let form = Form::ALL.iter().position(|f| *f == piece.shape.form);
+    let form = FORMS.iter().position(|f| *f == piece.shape.form());
     let size = SIZES.iter().position(|s| *s == size);
     let mut cell = [0.0; OUTPUTS];
     cell[1] = 5.0;
@@ -132,7 +134,8 @@ fn shaky(row: usize, column: usize) -> (f64, f64) {
 
 fn read(values: Array3<f32>, allowed: &dyn Fn(Shape) -> bool) -> Vec<Proposal> {
     let maps = Maps::from_output(values, Mm::new(0.0, 0.0)).unwrap();
-    proposals(&maps, &camera(), allowed)
+    let shapes: Vec<Shape> = Shapes::shipped().all().filter(|s| allowed(*s)).collect();
+    proposals(&maps, &camera(), &shapes)
 }
 
 /// Every piece came out, once, as it was drawn, `off_mm` off at most.
@@ -160,17 +163,17 @@ fn scene() -> Vec<Drawn> {
     use Face::{Down, End, Side, Up};
     vec![
         // Two tiles without a gap, of the same turn.
-        drawn(Form::Tile, 1, 2, Up, (40.0, 40.0), 0.0),
-        drawn(Form::Tile, 1, 2, Up, (40.0, 48.0), 0.0),
-        drawn(Form::Plate, 1, 8, Up, (150.0, 30.0), 20.0),
-        drawn(Form::Plate, 2, 2, Up, (100.0, 90.0), 30.0),
-        drawn(Form::Brick, 2, 4, Down, (60.0, 140.0), 100.0),
-        drawn(Form::Plate, 1, 3, Side, (180.0, 90.0), 75.0),
+        drawn("tile", "1x2", Up, (40.0, 40.0), 0.0),
+        drawn("tile", "1x2", Up, (40.0, 48.0), 0.0),
+        drawn("plate", "1x8", Up, (150.0, 30.0), 20.0),
+        drawn("plate", "2x2", Up, (100.0, 90.0), 30.0),
+        drawn("brick", "2x4", Down, (60.0, 140.0), 100.0),
+        drawn("plate", "1x3", Side, (180.0, 90.0), 75.0),
         // Two plates on their sides, side by side.
-        drawn(Form::Plate, 2, 4, Side, (150.0, 140.0), 0.0),
-        drawn(Form::Plate, 2, 4, Side, (150.0, 143.4), 0.0),
-        drawn(Form::Brick, 1, 3, End, (200.0, 160.0), 10.0),
-        drawn(Form::Brick, 1, 1, Side, (30.0, 90.0), 45.0),
+        drawn("plate", "2x4", Side, (150.0, 140.0), 0.0),
+        drawn("plate", "2x4", Side, (150.0, 143.4), 0.0),
+        drawn("brick", "1x3", End, (200.0, 160.0), 10.0),
+        drawn("brick", "1x1", Side, (30.0, 90.0), 45.0),
     ]
 }
 
@@ -199,7 +202,7 @@ fn votes_may_be_off_by_some_mm() {
 /// The two halves of a long piece each think that the middle lies nearer to them.
 #[test]
 fn a_long_piece_with_two_peaks_comes_out_once() {
-    let piece = drawn(Form::Plate, 1, 8, Face::Up, (120.0, 90.0), 0.0);
+    let piece = drawn("plate", "1x8", Face::Up, (120.0, 90.0), 0.0);
     let mut values = empty();
     draw(&mut values, &[piece], &|_, _, column| {
         let side = if place(column) < 120.0 { -7.0 } else { 7.0 };
@@ -213,15 +216,15 @@ fn a_long_piece_with_two_peaks_comes_out_once() {
 /// What is not allowed is not said, and lengths decide between what is.
 #[test]
 fn only_allowed_shapes_are_read() {
-    let piece = drawn(Form::Brick, 2, 4, Face::Up, (120.0, 90.0), 0.0);
+    let piece = drawn("brick", "2x4", Face::Up, (120.0, 90.0), 0.0);
     let mut values = empty();
     draw(&mut values, &[piece], &exact);
-    let plates = read(values.clone(), &|shape| shape.form == Form::Plate);
+    let plates = read(values.clone(), &|shape| shape.form() == Form::PLATE);
     assert_eq!(plates.len(), 1);
     assert_eq!(plates[0].shape.to_string(), "plate 2x4");
     // Its own probabilities still say what the net thinks.
     assert!(plates[0].form_p[0] > 0.9);
-    let other = |shape: Shape| shape.form == Form::Brick && (shape.short, shape.long) != (2, 4);
+    let other = |shape: Shape| shape.form() == Form::BRICK && shape.studs_box() != (2, 4);
     let bricks = read(values.clone(), &other);
     let close = ["brick 2x3", "brick 2x5"];
     assert!(close.contains(&bricks[0].shape.to_string().as_str()));
@@ -231,7 +234,7 @@ fn only_allowed_shapes_are_read() {
 /// A piece of which hardly anything is there has a low score; one cell is no piece.
 #[test]
 fn slivers_score_low() {
-    let piece = drawn(Form::Plate, 2, 4, Face::Up, (120.0, 90.0), 0.0);
+    let piece = drawn("plate", "2x4", Face::Up, (120.0, 90.0), 0.0);
     let mut whole = empty();
     draw(&mut whole, &[piece], &exact);
     let cut = |columns: usize| {
@@ -256,7 +259,7 @@ fn slivers_score_low() {
 #[test]
 fn strangers_are_told_apart_from_pieces() {
     let mut values = empty();
-    let piece = drawn(Form::Plate, 2, 4, Face::Up, (120.0, 90.0), 0.0);
+    let piece = drawn("plate", "2x4", Face::Up, (120.0, 90.0), 0.0);
     draw(&mut values, &[piece], &exact);
     for row in 10..15 {
         for column in 20..24 {

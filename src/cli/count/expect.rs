@@ -1,0 +1,82 @@
+//! `count --expect`: pieces as the user says or lists them.
+
+use std::fs;
+use std::path::Path;
+
+use serde::Deserialize;
+
+use crate::cli::Failure;
+use crate::pieces::{Expected, Shapes};
+
+/// A longer list names more than there can be.
+const MOST_BYTES: u64 = 1 << 20;
+
+/// A piece in a JSON list; what else is said of it does not matter here.
+#[derive(Deserialize)]
+#[serde(untagged)]
+enum Entry {
+    Words(String),
+    Fields {
+        #[serde(default)]
+        form: String,
+        #[serde(default)]
+        size: String,
+    },
+}
+
+/// What is expected: each word a piece, or a file of them.
+///
+/// # Errors
+/// When one is neither, or a file cannot be used.
+pub fn expected(words: &[String], shapes: Shapes) -> Result<Vec<Expected>, Failure> {
+    let mut all = Vec::new();
+    for word in words {
+        match Expected::parse(word, shapes) {
+            Ok(one) => all.push(one),
+            Err(error) => {
+                let path = Path::new(word.trim());
+                if !path.is_file() {
+                    return Err(Failure::wrong_use(error.to_string()));
+                }
+                all.extend(listed(path, shapes)?);
+            }
+        }
+    }
+    Ok(all)
+}
+
+/// The pieces of a file: a JSON list, or a piece a line; `#` begins a remark.
+fn listed(path: &Path, shapes: Shapes) -> Result<Vec<Expected>, Failure> {
+    let fault = |what: String| Failure::failed(format!("cannot use {}: {what}", path.display()));
+    let size = fs::metadata(path).map_err(|e| fault(e.to_string()))?.len();
+    if size > MOST_BYTES {
+        return Err(fault("it is too large for a list of pieces".to_owned()));
+    }
+    let text = fs::read_to_string(path).map_err(|e| fault(format!("{e}; list one piece a line, such as 'plate 2x4'")))?;
+    let text = text.trim_start_matches('\u{feff}');
+    let words: Vec<(usize, String)> = if text.trim_start().starts_with('[') {
+        let entries: Vec<Entry> = serde_json::from_str(text).map_err(|e| {
+            fault(format!("this is not a list of pieces ({e}); list them such as [\"plate 2x4\"]"))
+        })?;
+        let word = |entry| match entry {
+            Entry::Words(words) => words,
+            Entry::Fields { form, size } => format!("{form} {size}"),
+        };
+        (1..).zip(entries.into_iter().map(word)).collect()
+    } else {
+        let bare = |line: &str| line.split('#').next().unwrap_or_default().trim().to_owned();
+        let lines = (1..).zip(text.lines().map(bare));
+        lines.filter(|(_, line)| !line.is_empty()).collect()
+    };
+    if words.is_empty() {
+        return Err(fault("it lists no piece; list one a line, such as 'plate 2x4'".to_owned()));
+    }
+    let mut all = Vec::new();
+    for (number, words) in words {
+        for word in words.split(',').filter(|word| !word.trim().is_empty()) {
+            let one = Expected::parse(word, shapes);
+            all.push(one.map_err(|e| fault(format!("entry or line {number}: {e}")))?);
+        }
+    }
+    Ok(all)
+}
