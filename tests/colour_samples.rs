@@ -16,7 +16,7 @@ use cuptally::count::{Named, flaws, name_colours};
 use cuptally::photo::{self, Limits};
 use cuptally::pieces::heap::Around;
 use cuptally::pieces::paint::{Paint, paint};
-use cuptally::pieces::{Face, Form, Shape, Stance};
+use cuptally::pieces::{Face, Shapes, Stance};
 use cuptally::pipeline::{self, Targets};
 use cuptally::sheet::SURE;
 use cuptally::tray::Light;
@@ -42,14 +42,8 @@ struct Piece {
 
 impl Piece {
     fn stance(&self) -> Stance {
-        let form = Form::ALL.into_iter().find(|f| f.name() == self.form);
-        let (short, long) = self.size.split_once('x').unwrap();
         Stance {
-            shape: Shape {
-                form: form.unwrap(),
-                short: short.parse().unwrap(),
-                long: long.parse().unwrap(),
-            },
+            shape: Shapes::shipped().named(&self.form, &self.size).unwrap(),
             face: Face::Up,
             at: Mm::new(self.x_mm, self.y_mm),
             turn: self.turn_deg.to_radians(),

@@ -9,6 +9,7 @@ use cuptally::cover::offers;
 use cuptally::cover::plan::json;
 use cuptally::cover::solve::{Detail, cover, price};
 use cuptally::cover::supply::Supply;
+use cuptally::pieces::Shapes;
 use cuptally::stock::{Kind, Name, Size};
 use serde_json::Value;
 use std::collections::BTreeMap;
@@ -48,7 +49,9 @@ fn two_hundred_random_plans_have_the_reference_optimum() {
         let case: Value = serde_json::from_str(line).unwrap();
         let number = &case["case"];
         let plan = json::read(&bytes(&case["plan"])).unwrap();
-        let offers = case.get("offers").map(|o| offers::read(&bytes(o)).unwrap());
+        let offers = case
+            .get("offers")
+            .map(|o| offers::read(&bytes(o), Shapes::shipped()).unwrap());
         let found = cover(
             &plan,
             &supply(&case),

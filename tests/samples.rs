@@ -9,7 +9,7 @@ use std::sync::LazyLock;
 
 use cuptally::card;
 use cuptally::photo::{self, Limits, Photo};
-use cuptally::pieces::{Form, Search};
+use cuptally::pieces::{Form, Search, Shapes};
 use cuptally::pipeline::{self, Targets};
 use serde::Deserialize;
 use serde::de::IgnoredAny;
@@ -137,7 +137,7 @@ fn the_same_photo_gives_the_same_sheet_whatever_the_number_of_threads() {
             .num_threads(threads)
             .build()
             .unwrap();
-        let search = Search::of_forms(&[Form::Brick]);
+        let search = Search::of_form(Shapes::shipped(), Form::BRICK);
         pool.install(|| {
             let sheet = pipeline::count(&photo, &Targets::nominal(), &search, None).unwrap();
             serde_json::to_string(&sheet).unwrap()

@@ -6,6 +6,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use assert_cmd::Command;
+use cuptally::pieces::Shapes;
 use cuptally::review::correction::Correction;
 use cuptally::review::history::record;
 use cuptally::review::lines;
@@ -205,7 +206,13 @@ fn the_scale_agrees_with_a_right_count_and_sees_two_pieces_that_are_missing() {
     // Corrections and posting leave it as it is.
     let mut sheet: Sheet = serde_json::from_value(sheet.clone()).unwrap();
     let kept = sheet.weighing.clone();
-    let step = resolve(&sheet, None, Shapes::shipped(), &Correction::Remove { ids: vec![1] }).unwrap();
+    let step = resolve(
+        &sheet,
+        None,
+        Shapes::shipped(),
+        &Correction::Remove { ids: vec![1] },
+    )
+    .unwrap();
     let step = Step {
         what: step.what,
         who: "mara".to_owned(),

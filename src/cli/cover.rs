@@ -66,7 +66,9 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     let shapes = home::shapes(&context.home)?;
     let read = plan::open(&args.plan, shapes)?;
     let offers = args.offers.as_deref();
-    let offers = offers.map(|path| plan::open_offers(path, shapes)).transpose()?;
+    let offers = offers
+        .map(|path| plan::open_offers(path, shapes))
+        .transpose()?;
     let kept = args.keep.iter().map(|path| {
         Ok(Keep {
             name: Label::new(&file_name(path)),

@@ -41,11 +41,7 @@ const CUPS: [(&str, Form, &str); 6] = [
     ("bricks-sorted-fl2-36", Form::BRICK, "cup 3, sea wall"),
     ("bricks-display-p3-32", Form::BRICK, "cup 4, warehouses"),
     ("tiles-sorted-led-b3-55", Form::TILE, "cup 5, wet paving"),
-    (
-        "plates-stored-turned-40",
-        Form::PLATE,
-        "cup 6, ferry ramp",
-    ),
+    ("plates-stored-turned-40", Form::PLATE, "cup 6, ferry ramp"),
 ];
 
 /// What the club wants to build of it.

@@ -123,8 +123,8 @@ pub fn told(remarks: &[Remark], plan: &Path) {
 /// When it cannot be read or has mistakes.
 pub fn open(path: &Path, shapes: Shapes) -> Result<Plan, Failure> {
     let bytes = inbox::read_bytes(path)?;
-    let mut plan = read::any_format(&bytes)
-        .map_err(|cause| unusable(path, "plan", &cause.to_string()))?;
+    let mut plan =
+        read::any_format(&bytes).map_err(|cause| unusable(path, "plan", &cause.to_string()))?;
     let odd = shapes.all().filter(|shape| !shape.is_block());
     let names = odd.filter_map(|shape| Name::new(shape.form().name()).ok());
     plan.joins.never = names.collect();

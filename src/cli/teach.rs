@@ -10,8 +10,8 @@ use crate::card::print::svg::svg;
 use crate::colour::lab::de00;
 use crate::colour::{Flaw, Swatch, SwatchBook};
 use crate::count::flaws;
-use crate::pieces::{ANY, Search, Shapes};
 use crate::pieces::paint::Paint;
+use crate::pieces::{ANY, Search, Shapes};
 use crate::pipeline::{self, Seen, Targets};
 use crate::sheet::chart::{self, LightMap};
 use crate::sheet::reading_order;
@@ -77,7 +77,14 @@ fn colours(photo: &Path, args: &Args, context: &Context) -> Result<Outcome, Fail
     let names: Vec<String> = args.names.iter().map(ToString::to_string).collect();
     let mut book = home::swatches(&context.home)?;
     let targets = home::targets(&context.home, args.card.as_deref())?;
-    let (taught, map) = learn(photo, &names, &light, &searches(&args.form, context)?, &targets, &mut book)?;
+    let (taught, map) = learn(
+        photo,
+        &names,
+        &light,
+        &searches(&args.form, context)?,
+        &targets,
+        &mut book,
+    )?;
     let listed = listed(&taught);
     let mut paths = keep(&context.home, &book)?;
     let file = photo.file_name().unwrap_or(photo.as_os_str());

@@ -116,6 +116,8 @@ const IN_A_CLUMP: f64 = 0.5;
 /// The most where the net sees something else, or nothing.
 const CONTESTED: f64 = 0.8;
 const SEARCH_ALONE: f64 = 0.4;
+/// The most for a shape that the net was not taught.
+const UNTAUGHT: f64 = 0.9;
 
 // What only one sees is never sure, nor is a form that nobody tells.
 const _: () = assert!(CONTESTED < SURE && SEARCH_ALONE < SURE);
@@ -129,6 +131,7 @@ pub fn shape_probability(piece: &FoundPiece) -> (f64, Vec<Doubt>) {
         Witness::Net(said) => by_net(&said, false, piece, &mut doubts),
         Witness::Contested => by_edges(piece, CONTESTED, &mut doubts),
         Witness::Search => by_edges(piece, SEARCH_ALONE, &mut doubts),
+        Witness::Untaught => by_edges(piece, UNTAUGHT, &mut doubts),
     };
     if let Some((other, _)) = piece.other_form {
         let form = form_probability(piece, other);

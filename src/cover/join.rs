@@ -307,7 +307,7 @@ mod tests {
     fn a_2x6_is_made_in_these_ways() {
         let rules = JoinRules {
             most_parts: 3,
-            listed: None,
+            ..JoinRules::default()
         };
         let have = sizes("1x2 1x6 2x2 2x3 2x4 2x6 2x8 3x3")
             .into_iter()
@@ -346,6 +346,7 @@ mod tests {
                 (size("2x8"), sizes("2x4 2x4")),
                 (size("2x4"), sizes("2x2 2x2")),
             ]),
+            ..JoinRules::default()
         };
         let have = sizes("2x2 2x4").into_iter().collect();
         assert_eq!(

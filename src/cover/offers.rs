@@ -1,10 +1,10 @@
 //! What can be bought: the user's own list of prices, by piece and by cup.
 
 use super::packing::{self, Holds};
-use crate::pieces::Shapes;
 use super::plan::fault::Mistake;
 use super::plan::fields::Fields;
 use super::plan::{Fault, MOST_PIECES};
+use crate::pieces::Shapes;
 use crate::stock::kind::{Kind, Label, Name, Size, fit_to_show};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;

@@ -30,7 +30,12 @@ pub struct Known {
 impl Known {
     /// Gathers names; `taught` are those of colours in photos. What was used up is
     /// known all the same, so the whole history is looked through.
-    pub fn new(stock: &Stock, offers: Option<&Offers>, taught: impl Iterator<Item = Name>, shapes: Shapes) -> Self {
+    pub fn new(
+        stock: &Stock,
+        offers: Option<&Offers>,
+        taught: impl Iterator<Item = Name>,
+        shapes: Shapes,
+    ) -> Self {
         let mut known = Self::default();
         let mut meet = |kind: &Kind| {
             if !known.colours.contains(&kind.colour) {

@@ -9,7 +9,7 @@ use super::canvas::Canvas;
 use super::evidence::EdgeScale;
 use super::face::Face;
 use super::find::{FoundPiece, Leftover, Said, Sight, Witness, explain};
-use super::learned::{Input, Maps, Net, NetError, Proposal, proposals};
+use super::learned::{Input, Maps, Net, NetError, Proposal, is_taught, proposals};
 use super::refine::{Bench, Score};
 use super::search::Search;
 use super::shape::Shape;
@@ -47,6 +47,8 @@ const NET_SEES: f64 = 0.8;
 /// Evidence of the whole outline, of its weakest side and of its studs from which a piece that
 /// lies alone is what the search says, whatever the net sees in it.
 const CLEAR: (f64, f64, f64) = (0.8, 0.5, 0.2);
+/// Evidence of studs from which a shape that the net was not taught is that.
+const ODD_STUDS: f64 = 0.0;
 /// From this probability on the net's word against the edges' leaves a form open.
 const FORM_TOLD: f64 = 0.8;
 
@@ -73,7 +75,15 @@ pub fn find_pieces(
         let outlines = self::outlines(&pieces, sight);
         mark_touched(&mut pieces, &outlines, &|at| canvas.is_unexplained(at));
     }
-    (pieces, unknown(canvas.rest(), maps.as_ref()))
+    let odd = pieces
+        .iter()
+        .filter(|piece| piece.witness == Witness::Untaught);
+    let odd: Vec<Vec<Mm>> = odd
+        .map(|piece| piece.stance.silhouette(sight.camera))
+        .collect();
+    let mut unknown = unknown(canvas.rest(), maps.as_ref());
+    unknown.retain(|one| !odd.iter().any(|outline| inside(outline, one.at)));
+    (pieces, unknown)
 }
 
 /// The search's pieces that stand, and the net's that the search did not find.
@@ -127,8 +137,7 @@ fn outlines(pieces: &[FoundPiece], sight: &Sight<'_>) -> Vec<Vec<Mm>> {
 fn mark_touched(pieces: &mut [FoundPiece], outlines: &[Vec<Mm>], unexplained: &dyn Fn(Mm) -> bool) {
     for (i, piece) in pieces.iter_mut().enumerate() {
         let others = || outlines.iter().enumerate().filter(|(k, _)| *k != i);
-        let taken =
-            |at: Mm| unexplained(at) || others().any(|(_, outline)| inside(outline, at));
+        let taken = |at: Mm| unexplained(at) || others().any(|(_, outline)| inside(outline, at));
         piece.touched = outlines.get(i).is_some_and(|o| is_touched(o, &taken));
     }
 }
@@ -308,6 +317,17 @@ fn judged(
     seen: &mut [Seen<'_>],
     bench: &Bench<'_>,
 ) -> Result<FoundPiece, Stance> {
+    if !is_taught(piece.stance.shape) && stands_by_itself(&piece) {
+        // What the net takes it for, rectangles or a stranger, is no news.
+        for one in seen
+            .iter_mut()
+            .filter(|one| shade.share_of(&one.shade) > SAME_THING)
+        {
+            one.used = true;
+        }
+        piece.witness = Witness::Untaught;
+        return Ok(piece);
+    }
     let twin = seen
         .iter_mut()
         .filter(|one| !one.used && one.has_footprint_of(&piece.stance))
@@ -385,6 +405,11 @@ fn is_denied(piece: &FoundPiece) -> bool {
 /// several that lie flush in a block.
 fn is_whole(piece: &FoundPiece) -> bool {
     piece.outline > CLEAR.0 && piece.weakest_side > CLEAR.1
+}
+
+/// Whether a piece of a shape that the net was not taught is one for its edges alone.
+fn stands_by_itself(piece: &FoundPiece) -> bool {
+    is_whole(piece) && (!piece.stance.studs_up() || piece.studs > ODD_STUDS)
 }
 
 /// Whether edges confirm a piece all round, and its studs where it has any.

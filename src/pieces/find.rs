@@ -60,7 +60,7 @@ impl FoundPiece {
     pub fn covered(&self) -> f64 {
         let said = match self.witness {
             Witness::Both(said) | Witness::Net(said) => 1.0 - said.visible,
-            Witness::Search | Witness::Contested => 0.0,
+            Witness::Search | Witness::Contested | Witness::Untaught => 0.0,
         };
         if said < WORTH_TELLING { 0.0 } else { said }
     }
@@ -90,6 +90,8 @@ pub enum Witness {
     Contested,
     /// The net alone.
     Net(Said),
+    /// The search; the net was not taught such a shape.
+    Untaught,
 }
 
 /// What the net says of a piece.
@@ -120,6 +122,11 @@ const LEAST_DIM_MM2: f64 = 30.0;
 const MARGIN_MM: f64 = 8.0;
 /// Hypotheses refined for each seed.
 const REFINED: usize = 8;
+/// Boxes in which each shape that is no rectangle is tried.
+const BOXES: usize = 3;
+/// Between two tries at how studs on a round piece are turned: half of it moves a stud of a 2x2
+/// by 0.7 mm, from where the search finds it.
+const ROUND_STEP_DEG: f64 = 15.0;
 
 /// Hypotheses whose outline evidence less their share of plain tray falls short
 /// of this are not pieces; what they were to explain stays a leftover. Half the
@@ -131,6 +138,8 @@ const LEAST_WITH_STUDS: f64 = 0.2;
 const SHADOW_SHARE: f64 = 0.2;
 /// Stud evidence that tells a piece of the tray's own colour from a shadow.
 const LEAST_STUDS_IN_SHADOW: f64 = 0.1;
+/// The same for a shape that is no rectangle, anywhere.
+const LEAST_STUDS_OF_ODD: f64 = 0.0;
 /// Evidence of the outline, less the share of plain tray, and of its weakest
 /// side, that tells a piece from a shadow on its own...
 const CRISP: (f64, f64) = (0.85, 0.5);
@@ -231,6 +240,11 @@ pub(super) fn explain<'a>(sight: &Sight<'a>, search: &'a Search) -> (Vec<FoundPi
 }
 
 fn is_piece(piece: &FoundPiece) -> bool {
+    let shape = piece.stance.shape;
+    // A coin or a wheel is as round; a half-hidden rectangle has a notch, too.
+    if !shape.is_block() && shape.has_studs() && piece.studs < LEAST_STUDS_OF_ODD {
+        return false;
+    }
     let studs_due = piece.stance.studs_up();
     let outline = piece.outline - piece.ground_share;
     let outlined = outline > LEAST_OUTLINE;
@@ -274,16 +288,10 @@ impl Scene<'_> {
         for _round in 0..3 {
             let before = tried.first().map_or(f64::NEG_INFINITY, |t| t.1.total);
             let candidates = self.candidates(middle, reach, &turns, &kind_at);
-            let refined: Vec<(Stance, Score)> = candidates
+            let starts = self.starts(&candidates, &bench);
+            let refined: Vec<(Stance, Score)> = starts
                 .par_iter()
-                .map(|c| {
-                    bench.refine(Stance {
-                        shape: c.shape,
-                        face: Face::Up,
-                        at: c.at,
-                        turn: c.turn,
-                    })
-                })
+                .map(|start| bench.refine(*start))
                 .collect();
             tried.extend(
                 refined
@@ -344,7 +352,29 @@ impl Scene<'_> {
         common > SHARE_OF_SEED * seed.area_mm2 || common > SHARE_OF_PIECE * footprint
     }
 
-    /// The best hypotheses around a place, by the coarse score.
+    /// Where to begin refining: at the best rectangles, and for every other shape where its box
+    /// fits, turned as it fits best there.
+    fn starts(&self, candidates: &[Candidate], bench: &Bench<'_>) -> Vec<Stance> {
+        let stance = |c: &Candidate| Stance {
+            shape: c.shape,
+            face: Face::Up,
+            at: c.at,
+            turn: c.turn,
+        };
+        let (blocks, others): (Vec<&Candidate>, Vec<&Candidate>) =
+            candidates.iter().partition(|c| c.shape.is_block());
+        let mut starts: Vec<Stance> = blocks.into_iter().take(REFINED).map(stance).collect();
+        for shape in self.search.shapes().iter().filter(|s| !s.is_block()) {
+            let boxes = others.iter().filter(|c| c.shape == *shape);
+            let turned: Vec<Stance> = boxes.take(BOXES).flat_map(|c| turned(stance(c))).collect();
+            let scored: Vec<f64> = turned.par_iter().map(|s| bench.score(s).total).collect();
+            let best = scored.iter().zip(turned).max_by(|a, b| a.0.total_cmp(b.0));
+            starts.extend(best.map(|(_, stance)| stance));
+        }
+        starts
+    }
+
+    /// The best hypotheses around a place, by the coarse score of their boxes.
     fn candidates(
         &self,
         middle: Mm,
@@ -371,7 +401,6 @@ impl Scene<'_> {
             all.extend(places.into_iter().flatten());
         }
         all.sort_by(|a, b| b.score.total_cmp(&a.score));
-        all.truncate(REFINED);
         all
     }
 
@@ -409,6 +438,24 @@ impl Scene<'_> {
             witness: Witness::Search,
         })
     }
+}
+
+/// A shape that is no rectangle, in every turn that its box may hide: a quarter of a turn further
+/// each, and a round one, of whose turn its outline tells nothing, by its studs.
+fn turned(stance: Stance) -> Vec<Stance> {
+    let whole = stance.shape.same_after_deg();
+    let step = match (whole, stance.shape.is_round()) {
+        (0.0, _) => return vec![stance],
+        (_, true) => ROUND_STEP_DEG,
+        _ if stance.shape.is_square() => 90.0,
+        _ => 180.0,
+    };
+    let steps = (whole / step).round().max(1.0) as usize;
+    let turn = |k: usize| Stance {
+        turn: stance.turn + (k as f64 * step).to_radians(),
+        ..stance
+    };
+    (0..steps).map(turn).collect()
 }
 
 /// Difference of two turns modulo a quarter turn.

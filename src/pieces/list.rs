@@ -199,9 +199,7 @@ fn moulding(entry: &Entry, size: &str) -> Result<Moulding, &'static str> {
     let letters = |c: char| c.is_lowercase() || c == ' ' || c == '-';
     let is_word = name.trim() == name && name.chars().all(letters) && name != "any";
     if name.is_empty() || name.chars().count() > LONGEST_NAME || !is_word {
-        return Err(
-            "has no name that a form can have: up to 24 lower-case letters, and not 'any'",
-        );
+        return Err("has no name that a form can have: up to 24 lower-case letters, and not 'any'");
     }
     let (short, long) = sides(size)
         .filter(|(short, long)| *short >= 1 && *long <= MOST_STUDS)
@@ -265,7 +263,8 @@ fn moulding(entry: &Entry, size: &str) -> Result<Moulding, &'static str> {
         form: Form::listed(interned(name)),
         studs_box: (short, long),
         height_mm: entry.height_mm,
-        fills_box: outline.len() == 4 && area_and_middle(&outline).0 > 0.999 * side_mm(short) * side_mm(long),
+        fills_box: outline.len() == 4
+            && area_and_middle(&outline).0 > 0.999 * side_mm(short) * side_mm(long),
         has_notch: has_notch(&outline),
         is_round: matches!(entry.outline, Outline::Word(OutlineWord::Disc)),
         outline,
@@ -383,7 +382,11 @@ pub(crate) mod tests {
     #[test]
     fn a_corner_has_its_clearance_all_round() {
         let corner = shape("corner", "2x2");
-        assert!((corner.area_mm2() - 185.64).abs() < 1e-6, "{}", corner.area_mm2());
+        assert!(
+            (corner.area_mm2() - 185.64).abs() < 1e-6,
+            "{}",
+            corner.area_mm2()
+        );
         assert_eq!((corner.long_mm(), corner.short_mm()), (15.8, 15.8));
         assert!(!corner.is_block() && !corner.is_round());
         // The cell without a stud is the one away from the viewer, on the right.
@@ -403,7 +406,8 @@ pub(crate) mod tests {
     fn a_user_adds_shapes_and_sizes() {
         let wedge = r#"{"form": "left wedge", "sizes": ["2x3"], "height_mm": 3.2,
             "outline": [[0, 0], [3, 0], [1, 2], [0, 2]], "studs": [[0.5, 0.5], [1.5, 0.5], [0.5, 1.5]]}"#;
-        let long = r#"{"form": "plate", "sizes": ["2x10", "8x8"], "height_mm": 3.2, "studs": "all"}"#;
+        let long =
+            r#"{"form": "plate", "sizes": ["2x10", "8x8"], "height_mm": 3.2, "studs": "all"}"#;
         let shapes = Shapes::shipped()
             .extended(&list(&format!("{wedge}, {long}")))
             .unwrap();
@@ -433,10 +437,19 @@ pub(crate) mod tests {
             (list(&good.replace("\"2x3\"", "\"2x17\"")), "no size"),
             (list(&good.replace("[3, 0]", "[2.5, 0]")), "does not reach"),
             (list(&good.replace("[3, 0], ", "")), "corners"),
-            (list(&good.replace("[0, 2]]", "[0, 2], [3, 2], [0, 1]]")), "crosses"),
+            (
+                list(&good.replace("[0, 2]]", "[0, 2], [3, 2], [0, 1]]")),
+                "crosses",
+            ),
             (list(&good.replace("[0.5, 0.5]", "[2.9, 1.9]")), "a stud"),
-            (list(&good.replace("[[0.5, 0.5]]", "\"all\"")), "to be listed"),
-            (list(&good.replace("[[0, 0], [3, 0], [0, 2]]", "\"disc\"")), "differ"),
+            (
+                list(&good.replace("[[0.5, 0.5]]", "\"all\"")),
+                "to be listed",
+            ),
+            (
+                list(&good.replace("[[0, 0], [3, 0], [0, 2]]", "\"disc\"")),
+                "differ",
+            ),
             (list(&format!("{good}, {good}")), "already"),
             (list(&good.replace("wing", "plate")), "already"),
         ] {

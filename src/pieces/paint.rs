@@ -103,12 +103,7 @@ pub fn paint(
         let linear = correction.linear_d65(raw, share);
         linear.iter().all(|v| v.is_finite()).then_some(linear)
     };
-    let is_free = |at: &Mm| {
-        !around
-            .over
-            .iter()
-            .any(|outline| inside(outline, *at))
-    };
+    let is_free = |at: &Mm| !around.over.iter().any(|outline| inside(outline, *at));
     let pixels = |places: Vec<Mm>| -> Vec<[f32; 3]> {
         let free = places.iter().filter(|at| is_free(at));
         let free: Vec<[f32; 3]> = free.filter_map(|at| pixel(view, *at)).collect();

@@ -35,7 +35,12 @@ impl Search {
             Some(form) => Ok(Self::of_form(list, form)),
             None => Err(ExpectError::NoForm {
                 text: name.chars().take(LONGEST).collect(),
-                forms: list.forms().iter().map(|f| f.name()).collect::<Vec<_>>().join(", "),
+                forms: list
+                    .forms()
+                    .iter()
+                    .map(|f| f.name())
+                    .collect::<Vec<_>>()
+                    .join(", "),
             }),
         }
     }
@@ -204,7 +209,9 @@ mod tests {
 
     #[test]
     fn expectations_narrow_the_search() {
-        let some = called("plate").expecting(&expected("2x4, plate 1x2,4x2")).unwrap();
+        let some = called("plate")
+            .expecting(&expected("2x4, plate 1x2,4x2"))
+            .unwrap();
         let named: Vec<String> = some.shapes().iter().map(ToString::to_string).collect();
         assert_eq!(named, ["plate 1x2", "plate 2x4"]);
         let any = called("any");
@@ -251,6 +258,10 @@ mod tests {
         }
         assert!(called("brick").expecting(&expected("tile 1x2")).is_err());
         let error = Search::called(Shapes::shipped(), "roof").unwrap_err();
-        assert!(error.to_string().contains("brick, plate, tile, corner, round"));
+        assert!(
+            error
+                .to_string()
+                .contains("brick, plate, tile, corner, round")
+        );
     }
 }

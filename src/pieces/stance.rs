@@ -55,7 +55,9 @@ impl Stance {
     /// The footprint's corners in turn.
     pub fn footprint(&self) -> Vec<Mm> {
         let corners = self.local_footprint().into_iter();
-        corners.map(|(along, across)| self.local(along, across)).collect()
+        corners
+            .map(|(along, across)| self.local(along, across))
+            .collect()
     }
 
     /// Outline on the tray plane as seen from the lens: of all that lies between the
@@ -133,7 +135,9 @@ fn swept(base: &[Mm], top: &[Mm]) -> Vec<Mm> {
         }
     }
     let merged = contours.simplify_shape(FillRule::NonZero);
-    let outer = merged.into_iter().filter_map(|shape| shape.into_iter().next());
+    let outer = merged
+        .into_iter()
+        .filter_map(|shape| shape.into_iter().next());
     let area = |contour: &Vec<[f64; 2]>| {
         let corners: Vec<(f64, f64)> = contour.iter().map(|p| (p[0], p[1])).collect();
         area_and_middle(&corners).0
@@ -201,14 +205,19 @@ pub fn crossings(polygon: &[(f64, f64)]) -> bool {
     let n = polygon.len();
     let side = |k: usize| (polygon[k], polygon[(k + 1) % n]);
     let turn = |a: (f64, f64), b: (f64, f64), c: (f64, f64)| {
-        ((b.0 - a.0) * (c.1 - a.1) - (b.1 - a.1) * (c.0 - a.0)).signum()
+        let cross = (b.0 - a.0) * (c.1 - a.1) - (b.1 - a.1) * (c.0 - a.0);
+        if cross == 0.0 { 0.0 } else { cross.signum() }
     };
+    let overlap = |a: f64, b: f64, c: f64, d: f64| a.min(b) <= c.max(d) && c.min(d) <= a.max(b);
     let flat = |v: f64| v.abs() < 1e-12;
     (0..n).any(|i| {
         let (a, b) = side(i);
         let meets = |k: usize| {
             let (c, d) = side(k);
-            turn(a, b, c) * turn(a, b, d) <= 0.0 && turn(c, d, a) * turn(c, d, b) <= 0.0
+            overlap(a.0, b.0, c.0, d.0)
+                && overlap(a.1, b.1, c.1, d.1)
+                && turn(a, b, c) * turn(a, b, d) <= 0.0
+                && turn(c, d, a) * turn(c, d, b) <= 0.0
         };
         let apart = |k: &usize| (i + 1) % n != *k && (k + 1) % n != i;
         flat(a.0 - b.0) && flat(a.1 - b.1) || (i + 1..n).filter(apart).any(meets)
@@ -279,7 +288,10 @@ mod tests {
         assert!(inside(&near, stance.local(-4.0, 4.0)));
         assert!(!inside(&near, stance.local(4.5, -4.5)));
         // Turned over, the notch is on the other side.
-        let over = Stance { face: Face::Down, ..stance };
+        let over = Stance {
+            face: Face::Down,
+            ..stance
+        };
         let over = over.silhouette(&camera);
         assert!(!inside(&over, stance.local(4.5, 4.5)));
         assert!(inside(&over, stance.local(4.0, -4.0)));
@@ -288,8 +300,27 @@ mod tests {
     #[test]
     fn sides_that_cross_are_told() {
         let bow = [(0.0, 0.0), (2.0, 2.0), (2.0, 0.0), (0.0, 2.0)];
-        let notch = [(0.0, 0.0), (2.0, 0.0), (2.0, 1.0), (1.0, 1.0), (1.0, 2.0), (0.0, 2.0)];
+        let notch = [
+            (0.0, 0.0),
+            (2.0, 0.0),
+            (2.0, 1.0),
+            (1.0, 1.0),
+            (1.0, 2.0),
+            (0.0, 2.0),
+        ];
         let touching = [(0.0, 0.0), (4.0, 0.0), (4.0, 2.0), (2.0, 0.0), (0.0, 2.0)];
-        assert!(crossings(&bow) && crossings(&touching) && !crossings(&notch));
+        // Two sides of one line that do not meet.
+        let fork = [
+            (0.0, 0.0),
+            (3.0, 0.0),
+            (3.0, 2.0),
+            (2.0, 2.0),
+            (2.0, 1.0),
+            (1.0, 1.0),
+            (1.0, 2.0),
+            (0.0, 2.0),
+        ];
+        assert!(crossings(&bow) && crossings(&touching));
+        assert!(!crossings(&notch) && !crossings(&fork));
     }
 }

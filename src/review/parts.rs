@@ -228,7 +228,10 @@ mod tests {
     fn pieces_far_apart_make_no_piece() {
         let mut far = piece("plate", "1x1", 0.0);
         far.x_mm += 200.0;
-        assert_eq!(joined(&piece("plate", "1x1", 0.0), &far, Shapes::shipped()), None);
+        assert_eq!(
+            joined(&piece("plate", "1x1", 0.0), &far, Shapes::shipped()),
+            None
+        );
     }
 
     #[test]

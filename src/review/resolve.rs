@@ -167,7 +167,12 @@ fn accept(sheet: &Sheet, ids: &[u32], spots: &[usize]) -> Result<Unsigned, Refus
     Ok(step)
 }
 
-fn change(tray: Option<&Tray>, shapes: Shapes, before: &Piece, mut after: Piece) -> Result<Unsigned, Refused> {
+fn change(
+    tray: Option<&Tray>,
+    shapes: Shapes,
+    before: &Piece,
+    mut after: Piece,
+) -> Result<Unsigned, Refused> {
     let reshaped =
         (&before.form, &before.size, &before.face) != (&after.form, &after.size, &after.face);
     if !reshaped && before.colour == after.colour {
@@ -285,7 +290,13 @@ fn put(piece: &mut Piece, at: Mm, turn_deg: f64) {
     piece.turn_deg = turn_deg;
 }
 
-fn split(sheet: &Sheet, tray: Option<&Tray>, shapes: Shapes, id: u32, cut: usize) -> Result<Unsigned, Refused> {
+fn split(
+    sheet: &Sheet,
+    tray: Option<&Tray>,
+    shapes: Shapes,
+    id: u32,
+    cut: usize,
+) -> Result<Unsigned, Refused> {
     let whole = piece(sheet, id)?;
     let found = cuts(whole, shapes).into_iter().nth(cut);
     let found = found.ok_or_else(|| Refused::NoCut(whole.size.clone()))?;
@@ -299,7 +310,12 @@ fn split(sheet: &Sheet, tray: Option<&Tray>, shapes: Shapes, id: u32, cut: usize
     Ok(Unsigned::of(What::Split, vec![whole.clone()], to))
 }
 
-fn join(sheet: &Sheet, tray: Option<&Tray>, shapes: Shapes, ids: [u32; 2]) -> Result<Unsigned, Refused> {
+fn join(
+    sheet: &Sheet,
+    tray: Option<&Tray>,
+    shapes: Shapes,
+    ids: [u32; 2],
+) -> Result<Unsigned, Refused> {
     let (first, second) = (piece(sheet, ids[0])?, piece(sheet, ids[1])?);
     if first.id == second.id {
         return Err(Refused::OnePiece);

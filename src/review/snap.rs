@@ -214,9 +214,7 @@ fn told_from_tray(pixels: &RgbImage, tray: &Tray, area: &[Mm; 4]) -> Option<Vec<
     let samples: Vec<Option<[f64; 3]>> = (0..columns * rows)
         .map(|i| lab_at(pixels, tray, place(i)))
         .collect();
-    let inside: Vec<bool> = (0..samples.len())
-        .map(|i| inside(area, place(i)))
-        .collect();
+    let inside: Vec<bool> = (0..samples.len()).map(|i| inside(area, place(i))).collect();
     let around: Vec<[f64; 3]> = samples
         .iter()
         .zip(&inside)

@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use cuptally::pieces::Shapes;
 use cuptally::review::tray::{Stand, Tray};
 use cuptally::sheet::review::What;
 use cuptally::sheet::{Piece, Sheet};

@@ -3,6 +3,7 @@
 
 use std::collections::BTreeMap;
 
+use cuptally::pieces::Shapes;
 use cuptally::review::correction::{Correction, Draft};
 use cuptally::review::history::{guess_of, record, redo, undo};
 use cuptally::review::resolve::{Unsigned, resolve};

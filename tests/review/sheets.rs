@@ -11,6 +11,7 @@ use cuptally::colour::lab::de00;
 use cuptally::colour::{Swatch, SwatchBook};
 use cuptally::count::groups;
 use cuptally::photo::{self, Limits};
+use cuptally::pieces::Shapes;
 use cuptally::review::tray::{Stand, Tray, middle};
 use cuptally::sheet::file::{CardReport, ColourReport, PhotoRef, Unexplained, Version};
 use cuptally::sheet::{Instead, Piece, Sheet, Warning};

@@ -52,11 +52,14 @@ fn listed(path: &Path, shapes: Shapes) -> Result<Vec<Expected>, Failure> {
     if size > MOST_BYTES {
         return Err(fault("it is too large for a list of pieces".to_owned()));
     }
-    let text = fs::read_to_string(path).map_err(|e| fault(format!("{e}; list one piece a line, such as 'plate 2x4'")))?;
+    let text = fs::read_to_string(path)
+        .map_err(|e| fault(format!("{e}; list one piece a line, such as 'plate 2x4'")))?;
     let text = text.trim_start_matches('\u{feff}');
     let words: Vec<(usize, String)> = if text.trim_start().starts_with('[') {
         let entries: Vec<Entry> = serde_json::from_str(text).map_err(|e| {
-            fault(format!("this is not a list of pieces ({e}); list them such as [\"plate 2x4\"]"))
+            fault(format!(
+                "this is not a list of pieces ({e}); list them such as [\"plate 2x4\"]"
+            ))
         })?;
         let word = |entry| match entry {
             Entry::Words(words) => words,
@@ -69,7 +72,9 @@ fn listed(path: &Path, shapes: Shapes) -> Result<Vec<Expected>, Failure> {
         lines.filter(|(_, line)| !line.is_empty()).collect()
     };
     if words.is_empty() {
-        return Err(fault("it lists no piece; list one a line, such as 'plate 2x4'".to_owned()));
+        return Err(fault(
+            "it lists no piece; list one a line, such as 'plate 2x4'".to_owned(),
+        ));
     }
     let mut all = Vec::new();
     for (number, words) in words {

@@ -46,7 +46,8 @@ pub struct Args {
 
 /// A form in a size, both said.
 fn shape(text: &str, shapes: Shapes) -> Result<Shape, Failure> {
-    let said = Expected::parse(text, shapes).map_err(|error| Failure::wrong_use(error.to_string()))?;
+    let said =
+        Expected::parse(text, shapes).map_err(|error| Failure::wrong_use(error.to_string()))?;
     said.shape(shapes).ok_or_else(|| {
         Failure::wrong_use(format!(
             "'{text}' leaves form or size open; say both, such as 'plate 2x4'"

@@ -170,7 +170,12 @@ impl WeightBook {
     ///
     /// # Errors
     /// When a number is out of range; then nothing changes.
-    pub fn keep(&mut self, shape: Shape, number: u32, reading: Reading) -> Result<Option<Weighed>, WeightError> {
+    pub fn keep(
+        &mut self,
+        shape: Shape,
+        number: u32,
+        reading: Reading,
+    ) -> Result<Option<Weighed>, WeightError> {
         let weighed = Weighed::new(shape, number, reading);
         weighed.checked(shape)?;
         Ok(self.shapes.insert(shape, weighed))
@@ -246,7 +251,9 @@ mod tests {
             (file(&good.replace("11.3", "-1")), "grams that"),
             (file(&good.replace("0.1", "0")), "a step of the scale"),
         ] {
-            let error = WeightBook::from_json(&text, Shapes::shipped()).unwrap_err().to_string();
+            let error = WeightBook::from_json(&text, Shapes::shipped())
+                .unwrap_err()
+                .to_string();
             assert!(error.contains(says), "{text}: {error}");
         }
     }

@@ -152,7 +152,15 @@ mod tests {
         // A hundred at a time and to the milligram: the ratios are 0.8 and 1.0.
         for (shape, ratio) in [(a, 0.8), (b, 1.0)] {
             let grams = 100.0 * ratio * estimate_g(shape);
-            book.keep(shape, 100, Reading { grams, step_g: 0.001 }).unwrap();
+            book.keep(
+                shape,
+                100,
+                Reading {
+                    grams,
+                    step_g: 0.001,
+                },
+            )
+            .unwrap();
         }
         let two = Masses::of_book(&book);
         assert!((two.of(a).grams - 0.8 * estimate_g(a)).abs() < 1e-9);
@@ -168,7 +176,15 @@ mod tests {
         let mut book = WeightBook::default();
         // One plate on a scale that shows whole grams: 1 g give or take a half.
         let plate = shape("plate", "2x4");
-        book.keep(plate, 1, Reading { grams: 1.0, step_g: 1.0 }).unwrap();
+        book.keep(
+            plate,
+            1,
+            Reading {
+                grams: 1.0,
+                step_g: 1.0,
+            },
+        )
+        .unwrap();
         let masses = Masses::of_book(&book);
         assert_eq!(masses.common(), 0.08);
         assert_eq!(masses.of(plate).grams, 1.0);
@@ -184,8 +200,24 @@ mod tests {
         let forms = ["plate", "tile"].map(|form| Expected::parse(form, list).unwrap());
         let search = Search::of_all(list).expecting(&forms).unwrap();
         let mut book = WeightBook::default();
-        book.keep(plate, 1, Reading { grams: 3.0, step_g: 1e-6 }).unwrap();
-        book.keep(tile, 1, Reading { grams: 1.0, step_g: 1e-6 }).unwrap();
+        book.keep(
+            plate,
+            1,
+            Reading {
+                grams: 3.0,
+                step_g: 1e-6,
+            },
+        )
+        .unwrap();
+        book.keep(
+            tile,
+            1,
+            Reading {
+                grams: 1.0,
+                step_g: 1e-6,
+            },
+        )
+        .unwrap();
         let masses = Masses::of_book(&book);
         let any = masses.of_kind("any", "1x2", &search).unwrap();
         assert!((any.grams - 2.0).abs() < 1e-9);

@@ -2,8 +2,8 @@
 
 use ndarray::{Array3, s};
 
-use super::input::{CELL_MM, Input};
 use super::super::shape::Form;
+use super::input::{CELL_MM, Input};
 use super::net::{Net, NetError, OUTPUTS, REDUCTION};
 use crate::units::Mm;
 

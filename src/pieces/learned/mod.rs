@@ -17,5 +17,5 @@ pub use input::Input;
 pub use lies::Lies;
 pub use maps::Maps;
 pub use net::{Net, NetError};
-pub use proposals::{Proposal, Reading, proposals};
+pub use proposals::{Proposal, Reading, is_taught, proposals};
 pub use strangers::{Stranger, strangers};

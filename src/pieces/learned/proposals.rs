@@ -97,16 +97,22 @@ pub fn proposals(maps: &Maps, camera: &Camera, allowed: &[Shape]) -> Vec<Proposa
 
 /// Allowed shapes that the net was taught, with their places in its order of forms and sizes.
 fn shapes(allowed: &[Shape]) -> Vec<(usize, usize, Shape)> {
-    let known = allowed.iter().filter(|shape| shape.is_block());
-    let mut shapes: Vec<(usize, usize, Shape)> = known
-        .filter_map(|shape| {
-            let form = FORMS.iter().position(|form| *form == shape.form())?;
-            let size = SIZES.iter().position(|size| *size == shape.studs_box())?;
-            Some((form, size, *shape))
-        })
-        .collect();
+    let known = |shape: &Shape| place(*shape).map(|(form, size)| (form, size, *shape));
+    let mut shapes: Vec<(usize, usize, Shape)> = allowed.iter().filter_map(known).collect();
     shapes.sort_unstable();
     shapes
+}
+
+/// A shape's places in the net's order of forms and of sizes.
+fn place(shape: Shape) -> Option<(usize, usize)> {
+    let form = FORMS.iter().position(|form| *form == shape.form())?;
+    let size = SIZES.iter().position(|size| *size == shape.studs_box())?;
+    shape.is_block().then_some((form, size))
+}
+
+/// Whether the net was taught a shape.
+pub fn is_taught(shape: Shape) -> bool {
+    place(shape).is_some()
 }
 
 /// Weighted means of what a cluster's cells say.

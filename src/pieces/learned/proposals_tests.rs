@@ -8,6 +8,7 @@ use ndarray::Array3;
 
 use super::super::super::list::Shapes;
 use super::super::super::list::tests::shape;
+use super::super::super::shape::Form;
 use super::super::super::stance::inside;
 use super::super::net::OUTPUTS;
 use super::super::strangers::strangers;
@@ -282,7 +283,7 @@ fn a_net_gone_wrong_makes_no_panic() {
     for value in [f32::NAN, f32::INFINITY, -1e30, 0.0] {
         let values = Array3::from_elem((10, 10, OUTPUTS), value);
         let maps = Maps::from_output(values, Mm::new(0.0, 0.0)).unwrap();
-        let _ = proposals(&maps, &camera(), &|_| true);
+        let _ = proposals(&maps, &camera(), &[shape("brick", "2x4")]);
         let _ = strangers(&maps);
     }
     assert!(Maps::from_output(Array3::zeros((4, 4, 5)), Mm::new(0.0, 0.0)).is_none());

@@ -35,28 +35,30 @@ export function studs(size) {
 // A piece as seen from above at an angle. A form that is not listed is drawn flat with
 // a question mark, as is one that cannot be told.
 export function picture(piece, hex, more = {}) {
-  const sides = studs(piece.size);
+  const box = studs(piece.size);
   const form = forms.get(piece.form);
   const svg = s("svg", { class: "piece", "aria-hidden": "true", ...more });
-  if (!sides) {
+  if (!box) {
     svg.setAttribute("viewBox", "-20 -12 40 24");
     svg.append(s("rect", { x: -16, y: -9, width: 32, height: 18, rx: 3, fill: hex, class: "edge" }));
     return svg;
   }
-  const [short, long] = sides;
+  const [short, long] = box;
   const [a, b, z] = [long * PITCH, short * PITCH, form?.height_mm ?? 3.2];
   const face = (points, fill) => svg.append(s("polygon", {
     points: points.map(([x, y, h]) => flat(x, y, h).map((v) => v.toFixed(1)).join()).join(" "),
     fill, class: "edge",
   }));
-  face([[0, b, 0], [a, b, 0], [a, b, z], [0, b, z]], shade(hex, 0.8));
-  face([[a, 0, 0], [a, b, 0], [a, b, z], [a, 0, z]], shade(hex, 0.62));
-  face([[0, 0, z], [a, 0, z], [a, b, z], [0, b, z]], hex);
-  if (form ? form.studs : false) {
-    for (let x = 0; x < long; x += 1) {
-      for (let y = 0; y < short; y += 1) svg.append(stud((x + 0.5) * PITCH, (y + 0.5) * PITCH, z, hex));
-    }
-  }
+  const drawn = form?.drawn.find((one) => one.size === piece.size);
+  const placed = (points) => points.map(([x, y]) => [x + a / 2, y + b / 2]);
+  const outline = drawn ? placed(drawn.outline) : [[0, 0], [a, 0], [a, b], [0, b]];
+  sides(outline, z, (points, factor) => face(points, shade(hex, factor)));
+  face(outline.map(([x, y]) => [x, y, z]), hex);
+  const grid = () => Array.from({ length: long * short }, (_, i) => [(Math.floor(i / short) + 0.5) * PITCH, (i % short + 0.5) * PITCH]);
+  const middles = drawn ? placed(drawn.studs) : form?.studs ? grid() : [];
+  // The far ones first: the near ones stand before them.
+  middles.sort((p, q) => p[0] + p[1] - q[0] - q[1]);
+  for (const [x, y] of middles) svg.append(stud(x, y, z, hex));
   if (!form) {
     const [x, y] = flat(a / 2, b / 2, z);
     svg.append(s("text", { x, y, class: "unknown" }, "?"));
@@ -66,6 +68,24 @@ export function picture(piece, hex, more = {}) {
   const top = -z - STUD.height - 2.5;
   svg.setAttribute("viewBox", [left, top, (a + b) * COS + 3, (a + b) / 2 - top + 1.5].map((v) => v.toFixed(1)).join(" "));
   return svg;
+}
+
+// The sides of a body that are seen, the far ones first, each darker the more it is turned away
+// from the light, which comes from the left.
+function sides(outline, z, draw) {
+  const twice = outline.reduce((sum, [x, y], i) => {
+    const [u, v] = outline[(i + 1) % outline.length];
+    return sum + x * v - u * y;
+  }, 0);
+  const seen = outline.map(([x, y], i) => {
+    const [u, v] = outline[(i + 1) % outline.length];
+    const length = Math.hypot(u - x, v - y) || 1;
+    // Outwards, whichever way round the corners run.
+    const out = [(v - y) / length, (x - u) / length].map((n) => n * Math.sign(twice));
+    return { points: [[x, y, 0], [u, v, 0], [u, v, z], [x, y, z]], out, depth: x + y + u + v };
+  }).filter(({ out }) => out[0] + out[1] > 1e-6);
+  seen.sort((p, q) => p.depth - q.depth);
+  for (const { points, out } of seen) draw(points, 0.8 - 0.18 * Math.max(0, out[0]));
 }
 
 function stud(x, y, z, hex) {
