@@ -72,6 +72,44 @@ fn only_what_is_expected_is_counted() {
 }
 
 #[test]
+fn a_file_says_the_same_as_words() {
+    let folder = TempDir::new().unwrap();
+    let file = |name: &str, text: &str| {
+        let path = folder.path().join(name);
+        std::fs::write(&path, text).unwrap();
+        path.to_string_lossy().into_owned()
+    };
+    let words = counted("plate 2x4,plate 1x2");
+    assert!(!words.is_empty());
+    for (name, text) in [
+        (
+            "a.txt",
+            "# what the cup can hold\nplate 2x4  # the long ones\n\n1x2 plate\n",
+        ),
+        ("b.txt", "\u{feff}plate 2x4, plate 1x2"),
+        (
+            "c.json",
+            r#"["plate 2x4", {"form": "plate", "size": "1x2", "colour": "tar"}]"#,
+        ),
+    ] {
+        assert_eq!(counted(&file(name, text)), words, "{name}");
+    }
+    for (name, text, word) in [
+        (
+            "d.txt",
+            "plate 2x4\nroof 2x4\n",
+            "line 2: 'roof 2x4' is no piece",
+        ),
+        ("e.txt", "# nothing\n", "lists no piece"),
+        ("f.json", "[\"plate 2x4\"", "not a list of pieces"),
+    ] {
+        let (code, out, err) = count(&["--expect", &file(name, text)]);
+        assert_eq!((code, out.as_str()), (1, ""), "{err}");
+        assert!(err.contains(word) && err.contains(name), "{err}");
+    }
+}
+
+#[test]
 fn what_is_no_piece_is_refused() {
     let other = ["--form", "brick", "--expect", "tile 1x2"];
     for (args, word) in [

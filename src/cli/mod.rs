@@ -10,6 +10,7 @@ pub mod demo;
 pub mod card;
 pub mod calibrate;
 pub mod teach;
+pub mod shapes;
 pub mod count;
 pub mod review;
 pub mod post;
@@ -51,6 +52,8 @@ enum Command {
     Calibrate(calibrate::Args),
     /// Learn colours and their names from a photo of one piece of each, or what a piece weighs.
     Teach(teach::Args),
+    /// Show the shapes that pieces may have: those that come along, and your own.
+    Shapes(shapes::Args),
     /// Count the pieces in photos.
     Count(count::Args),
     /// Put sheets right on a page in the browser, before they reach the stock.
@@ -80,6 +83,7 @@ pub fn main() -> ExitCode {
         Command::Card(args) => card::run(&args, &context),
         Command::Calibrate(args) => calibrate::run(&args, &context),
         Command::Teach(args) => teach::run(&args, &context),
+        Command::Shapes(args) => shapes::run(&args, &context),
         Command::Count(args) => count::run(&args, &context),
         Command::Review(args) => review::run(&args, &context),
         Command::Post(args) => post::run(&args, &context),

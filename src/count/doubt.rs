@@ -116,12 +116,20 @@ const IN_A_CLUMP: f64 = 0.5;
 /// The most where the net sees something else, or nothing.
 const CONTESTED: f64 = 0.8;
 const SEARCH_ALONE: f64 = 0.4;
-/// The most for a shape that the net was not taught.
-const UNTAUGHT: f64 = 0.9;
+/// The most for a shape that the net was not taught, found by its edges all round and its studs.
+const UNTAUGHT: f64 = 0.98;
+/// What is left of that in a clump: 10 of 11 were right in the clumps to tune on.
+const ODD_IN_A_CLUMP: f64 = 0.9;
+/// How far scores are off, as the scale of a logistic curve: on the rendered trays to tune on the
+/// right one of a disc and a square wins by 8 or more.
+const RIVAL_SCALE: f64 = 2.5;
+/// Surer than this a rival is not told of.
+const RIVAL_CLEAR: f64 = 0.95;
 
 // What only one sees is never sure, nor is a form that nobody tells.
 const _: () = assert!(CONTESTED < SURE && SEARCH_ALONE < SURE);
 const _: () = assert!(FORM_OPEN < SURE && UNDERSIDE < SURE);
+const _: () = assert!(UNTAUGHT * ODD_IN_A_CLUMP < SURE);
 
 /// Probability that form and size are right, with the doubts that lower it.
 pub fn shape_probability(piece: &FoundPiece) -> (f64, Vec<Doubt>) {
@@ -131,8 +139,15 @@ pub fn shape_probability(piece: &FoundPiece) -> (f64, Vec<Doubt>) {
         Witness::Net(said) => by_net(&said, false, piece, &mut doubts),
         Witness::Contested => by_edges(piece, CONTESTED, &mut doubts),
         Witness::Search => by_edges(piece, SEARCH_ALONE, &mut doubts),
-        Witness::Untaught => by_edges(piece, UNTAUGHT, &mut doubts),
+        Witness::Untaught => UNTAUGHT * unclear(piece, &mut doubts),
     };
+    if let Some((other, margin)) = piece.rival {
+        let beats = 1.0 / (1.0 + (-margin / RIVAL_SCALE).exp());
+        probability *= beats;
+        if beats < RIVAL_CLEAR && !doubts.contains(&Doubt::Shape(other)) {
+            doubts.push(Doubt::Shape(other));
+        }
+    }
     if let Some((other, _)) = piece.other_form {
         let form = form_probability(piece, other);
         probability *= form;
@@ -204,6 +219,12 @@ fn by_edges(piece: &FoundPiece, most: f64, doubts: &mut Vec<Doubt>) -> f64 {
             doubts.push(Doubt::Shape(other));
         }
     }
+    probability * unclear(piece, doubts)
+}
+
+/// What an outline that is not clear all around leaves of a probability.
+fn unclear(piece: &FoundPiece, doubts: &mut Vec<Doubt>) -> f64 {
+    let mut probability = 1.0;
     if piece.outline < 0.8 || piece.weakest_side < 0.0 {
         probability *= (0.5 + 0.5 * piece.outline).clamp(0.2, 0.88);
         doubts.push(Doubt::Outline);
@@ -213,7 +234,8 @@ fn by_edges(piece: &FoundPiece, most: f64, doubts: &mut Vec<Doubt>) -> f64 {
         doubts.push(Doubt::LikeTray);
     }
     if piece.touched {
-        probability *= IN_A_CLUMP;
+        let is_odd = piece.witness == Witness::Untaught;
+        probability *= if is_odd { ODD_IN_A_CLUMP } else { IN_A_CLUMP };
         doubts.push(Doubt::Touched);
     }
     probability

@@ -8,7 +8,7 @@ use super::beside::is_touched;
 use super::canvas::Canvas;
 use super::evidence::EdgeScale;
 use super::face::Face;
-use super::find::{FoundPiece, Leftover, Said, Sight, Witness, explain};
+use super::find::{FoundPiece, Leftover, Said, Sight, Witness, explain, turned};
 use super::learned::{Input, Maps, Net, NetError, Proposal, is_taught, proposals};
 use super::refine::{Bench, Score};
 use super::search::Search;
@@ -71,7 +71,7 @@ pub fn find_pieces(
         let mut seen = proposals(maps, sight.camera, search.shapes());
         seen.retain(|one| one.score >= LEAST_SCORE);
         let seen = seen.iter().map(|one| Seen::of(one, sight)).collect();
-        pieces = joined(pieces, &outlines, seen, sight, &mut canvas);
+        pieces = joined(pieces, &outlines, seen, sight, search, &mut canvas);
         let outlines = self::outlines(&pieces, sight);
         mark_touched(&mut pieces, &outlines, &|at| canvas.is_unexplained(at));
     }
@@ -92,6 +92,7 @@ fn joined(
     outlines: &[Vec<Mm>],
     mut seen: Vec<Seen<'_>>,
     sight: &Sight<'_>,
+    search: &Search,
     canvas: &mut Canvas<'_>,
 ) -> Vec<FoundPiece> {
     let bench = Bench {
@@ -102,14 +103,14 @@ fn joined(
     };
     let mut pieces = Vec::new();
     for (piece, outline) in searched.into_iter().zip(outlines) {
-        match judged(piece, &Shade::of(outline), &mut seen, &bench) {
+        match judged(piece, &Shade::of(outline), &mut seen, &bench, search) {
             Ok(piece) => pieces.push(piece),
             Err(stance) => canvas.give_back(&stance, sight.foreground),
         }
     }
     let left = seen.par_iter().filter(|one| !one.used);
     let new: Vec<FoundPiece> = left
-        .map(|one| (one.proposal.score, one.piece(&bench)))
+        .map(|one| (one.proposal.score, one.piece_or_odd(&bench, search)))
         .filter(|(score, piece)| is_there(piece, *score, canvas))
         .map(|(_, piece)| piece)
         .collect();
@@ -274,13 +275,15 @@ impl<'a> Seen<'a> {
     }
 
     /// The piece, where edges say that it is.
-    fn piece(&self, bench: &Bench<'_>) -> FoundPiece {
+    fn piece(&self, bench: &Bench<'_>, search: &Search) -> FoundPiece {
         let (mut stance, mut score): (Stance, Score) = bench.refine(self.stance);
         let turned = (stance.turn - self.stance.turn).abs();
         if stance.at.distance(self.stance.at) > MOST_MOVED.0 || turned > MOST_MOVED.1 {
             stance = self.stance;
             score = bench.score(&stance);
         }
+        let odd = odd_reading(&stance, bench, search);
+        let rival = odd.map(|(other, its)| (other.shape, score.total - its.total));
         let outline = stance.silhouette(bench.camera);
         let shape = stance.shape;
         let others = &self.proposal.runners_up;
@@ -296,6 +299,7 @@ impl<'a> Seen<'a> {
             ground_share: score.ground_share,
             score: score.total,
             runner_up: runner_up.map(|o| (o.shape, score.total)),
+            rival,
             other_form: forms.get(1).map(|(other, _)| (*other, score.total)),
             form_p: form_p.min(SAID),
             at_frame: outline.iter().any(|p| bench.view.sample(*p).is_none()),
@@ -304,6 +308,51 @@ impl<'a> Seen<'a> {
             witness: Witness::Net(self.said()),
         }
     }
+
+    /// As [`Self::piece`], but a shape that the net was not taught where edges rather show that.
+    fn piece_or_odd(&self, bench: &Bench<'_>, search: &Search) -> FoundPiece {
+        let block = self.piece(bench, search);
+        let Some((stance, score)) = odd_reading(&block.stance, bench, search) else {
+            return block;
+        };
+        if score.total <= block.score || stance.studs_up() && score.studs < ODD_STUDS {
+            return block;
+        }
+        FoundPiece {
+            runner_up: Some((block.stance.shape, block.score)),
+            rival: Some((block.stance.shape, score.total - block.score)),
+            other_form: None,
+            form_p: 1.0,
+            stance,
+            outline: score.outline,
+            weakest_side: score.weakest_side,
+            studs: score.studs,
+            piece_share: score.piece_share,
+            ground_share: score.ground_share,
+            score: score.total,
+            witness: Witness::Untaught,
+            ..block
+        }
+    }
+}
+
+/// Of the shapes that the net was not taught, the one in the same box that edges like best where
+/// a flat piece lies.
+fn odd_reading(stance: &Stance, bench: &Bench<'_>, search: &Search) -> Option<(Stance, Score)> {
+    let is_like =
+        |shape: &&Shape| !is_taught(**shape) && shape.studs_box() == stance.shape.studs_box();
+    let shapes = search.shapes().iter().filter(is_like);
+    let starts = shapes
+        .filter(|_| is_flat(stance.face))
+        .flat_map(|shape| {
+            turned(Stance {
+                shape: *shape,
+                ..*stance
+            })
+        })
+        .map(|start| (start, bench.score(&start)));
+    let (start, _) = starts.max_by(|a, b| a.1.total.total_cmp(&b.1.total))?;
+    Some(bench.refine(start))
 }
 
 fn is_flat(face: Face) -> bool {
@@ -316,8 +365,10 @@ fn judged(
     shade: &Shade,
     seen: &mut [Seen<'_>],
     bench: &Bench<'_>,
+    search: &Search,
 ) -> Result<FoundPiece, Stance> {
-    if !is_taught(piece.stance.shape) && stands_by_itself(&piece) {
+    let is_odd = !is_taught(piece.stance.shape);
+    if is_odd && stands_by_itself(&piece) {
         // What the net takes it for, rectangles or a stranger, is no news.
         for one in seen
             .iter_mut()
@@ -334,7 +385,7 @@ fn judged(
         .find(|one| shade.likeness(&one.shade) > SAME_PLACE);
     if let Some(one) = twin {
         one.used = true;
-        return Ok(agreed(piece, one, bench));
+        return Ok(agreed(piece, one, bench, search));
     }
     let mut about: Vec<&mut Seen<'_>> = seen
         .iter_mut()
@@ -356,7 +407,8 @@ fn judged(
                 Ok(piece)
             };
         }
-        [] if is_denied(&piece) => return Err(piece.stance),
+        // What is there at all the net sees, if only as a stranger.
+        [] if is_odd || is_denied(&piece) => return Err(piece.stance),
         [] => return Ok(piece),
         [one] if known && one.stance.face != Face::Up && !is_clear(&piece) => {
             return Err(piece.stance);
@@ -374,19 +426,20 @@ fn judged(
 
 /// A piece that both see in the same place and size. Edges seldom tell mixed forms apart: what
 /// they leave open is the net's to say.
-fn agreed(mut piece: FoundPiece, one: &Seen<'_>, bench: &Bench<'_>) -> FoundPiece {
+fn agreed(mut piece: FoundPiece, one: &Seen<'_>, bench: &Bench<'_>, search: &Search) -> FoundPiece {
     let forms = one.forms();
     let Some(&(best, p)) = forms.first() else {
         return piece;
     };
     if !piece.form_is_told() {
-        let seen_by_edges = piece.other_form;
+        let (seen_by_edges, rival) = (piece.other_form, piece.rival);
         if best != piece.stance.shape {
-            piece = one.piece(bench);
+            piece = one.piece(bench, search);
         }
         piece.form_p = p.min(SAID);
         let second = forms.get(1).map(|(other, _)| (*other, piece.score));
         piece.other_form = second.or(seen_by_edges);
+        piece.rival = rival;
     } else if best != piece.stance.shape && p > FORM_TOLD {
         piece.other_form = Some((best, piece.score));
     }

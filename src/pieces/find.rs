@@ -6,6 +6,7 @@ use rayon::prelude::*;
 use super::canvas::{Canvas, LEAST_SEED_MM2, WIDEST_SEED_MM};
 use super::evidence::EdgeScale;
 use super::face::Face;
+use super::learned::is_taught;
 use super::patch::{Candidate, Patch};
 use super::refine::{Bench, Score};
 use super::search::Search;
@@ -36,6 +37,9 @@ pub struct FoundPiece {
     pub score: f64,
     /// The best explanation of the same place by another size: its shape and score.
     pub runner_up: Option<(Shape, f64)>,
+    /// The best explanation by another size where the net was taught only one of the two and
+    /// cannot choose: its shape, and by how much its score falls short.
+    pub rival: Option<(Shape, f64)>,
     /// The best one by the same footprint in another form, where several were looked for.
     pub other_form: Option<(Shape, f64)>,
     /// Probability of the form given the size, where the net had to tell it; else 1.
@@ -415,6 +419,12 @@ impl Scene<'_> {
             .skip(1)
             .find(|(other, _)| !is_alike(other))
             .map(|(other, score)| (other.shape, score.total));
+        let taught = is_taught(stance.shape);
+        let rival = tried
+            .iter()
+            .skip(1)
+            .find(|(other, _)| !is_alike(other) && is_taught(other.shape) != taught)
+            .map(|(other, rival)| (other.shape, score.total - rival.total));
         let other_form = tried
             .iter()
             .skip(1)
@@ -430,6 +440,7 @@ impl Scene<'_> {
             ground_share: score.ground_share,
             score: score.total,
             runner_up,
+            rival,
             other_form,
             form_p: 1.0,
             at_frame: outline.iter().any(|p| self.view.sample(*p).is_none()),
@@ -442,7 +453,7 @@ impl Scene<'_> {
 
 /// A shape that is no rectangle, in every turn that its box may hide: a quarter of a turn further
 /// each, and a round one, of whose turn its outline tells nothing, by its studs.
-fn turned(stance: Stance) -> Vec<Stance> {
+pub(super) fn turned(stance: Stance) -> Vec<Stance> {
     let whole = stance.shape.same_after_deg();
     let step = match (whole, stance.shape.is_round()) {
         (0.0, _) => return vec![stance],

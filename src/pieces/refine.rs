@@ -1,7 +1,8 @@
 //! The exact score of a stance, and moving it to where the score is best.
 
 use super::evidence::{
-    EDGE_PER_MM, EDGE_REACH_MM, EdgeScale, GROUND_PER_MM2, PIECE_COST, STUD_PER_MM, area_credit,
+    EDGE_PER_MM, EDGE_REACH_MM, EdgeScale, GROUND_PER_MM2, PIECE_COST, ROUND_PER_MM, STUD_PER_MM,
+    area_credit,
 };
 use super::shape::STUD_RADIUS_MM;
 use super::stance::{Stance, area_and_middle, inside};
@@ -88,6 +89,9 @@ impl Bench<'_> {
         score.ground_share = ground_share;
         score.studs = stud_mean;
         score.total = edge_sum * EDGE_PER_MM + area_sum + stud_sum - PIECE_COST;
+        if stance.shape.is_round() {
+            score.total += ROUND_PER_MM * stance.shape.long_mm();
+        }
         score
     }
 
