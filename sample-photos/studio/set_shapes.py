@@ -17,5 +17,5 @@ PHOTOS = [
     Recipe("shapes-sorted-a-40", 518, "sorted", "mixed",
            Lighting("A", "desk-lamp", 310), Tray("grey-blue", 0.5), 40, kinds=ALIKE, mix="OTHERS",
            distance=410, tilt=6, card_side="right", camera="first", cast_kept=0.3, noise=0.016,
-           folder="check", spp=48),
+           folder="check", spp=96),
 ]
