@@ -17,6 +17,9 @@ PHOTOS = [
     Recipe("shapes-touching-led-b3-40", 152, "touching", "mixed",
            Lighting("LED-B3", "room-lamp", 60), Tray("mid-grey", 0.5), 40, kinds=ALIKE,
            distance=420, tilt=5, card_side="top", quality=88, noise=0.014, spp=96),
+    Recipe("poured-shapes-d50-60", 153, "poured", "mixed",
+           Lighting("D50", "window", 20), Tray("white", 0.5), 60, kinds=ALIKE,
+           distance=460, tilt=5, card_side="right", camera="first", spp=96),
     Recipe("shapes-sorted-a-40", 518, "sorted", "mixed",
            Lighting("A", "desk-lamp", 310), Tray("grey-blue", 0.5), 40, kinds=ALIKE, mix="OTHERS",
            distance=410, tilt=6, card_side="right", camera="first", cast_kept=0.3, noise=0.016,
@@ -24,4 +27,8 @@ PHOTOS = [
     Recipe("shapes-touching-d50-44", 519, "touching", "mixed",
            Lighting("D50", "window", 230), Tray("white", 0.5), 44, kinds=ALIKE,
            distance=430, tilt=4, card_side="bottom", folder="check", spp=96),
+    Recipe("poured-shapes-led-b1-60", 520, "poured", "mixed",
+           Lighting("LED-B1", "room-lamp", 170), Tray("light-grey", 0.5), 60, kinds=ALIKE,
+           mix="EVERY", colour_count=12, distance=470, tilt=7, card_side="left", noise=0.016,
+           folder="check", spp=96),
 ]
