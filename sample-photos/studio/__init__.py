@@ -2,7 +2,8 @@
 
     recipe, recipes, set_*      what each photo shows, and its seed
     layout, touching, pour      where the card and the pieces lie: apart, in clumps, as they fell
-    shapes, piece, oddments     the pieces as solids, one where it lies, things of no shape
+    parts, shapes, piece, oddments      boxes and discs, the solids that they join to, one where it
+                                lies, things of no shape
     palette, spectra, card, cardsheet, lights, tray, meshes     what they look like
     scene    all of it as one Mitsuba scene
     render   scene -> camera raw; rays at pixel centres -> which piece each pixel shows

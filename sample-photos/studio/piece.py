@@ -1,10 +1,12 @@
-"""One piece where it lies. Its own frame: the origin in the middle of the underside, x along
-the long side, y along the short one, z towards the studs. The world: see the package."""
+"""One piece where it lies. Its own frame: the origin in the middle of the underside (of the box
+around it, for a corner), x along the long side, y along the short one, z towards the studs. The
+world: see the package."""
 
 from dataclasses import dataclass
 
 import numpy as np
 from shapely.geometry import MultiPoint
+from shapely.ops import unary_union
 
 from . import shapes
 
@@ -46,25 +48,25 @@ class Piece:
         return self.to_world([[0, 0, self.kind.height / 2]])[0]
 
     def footprint(self):
-        """Straight down on the tray, a polygon."""
-        points = self.body() if self.rotation is None else self.outline()
-        return MultiPoint(points[:, :2]).convex_hull
-
-    def body(self):
-        """The eight corners of the body, in the world."""
-        half = np.array([self.kind.length, self.kind.width, self.kind.height]) / 2
-        signs = np.array([(i, j, k) for i in (-1, 1) for j in (-1, 1) for k in (-1, 1)])
-        return self.to_world(signs * half + (0, 0, half[UP]))
+        """Straight down on the tray, a polygon; of a standing piece, its body's."""
+        parts = shapes.outline_parts(self.kind, studs=self.rotation is not None)
+        return _hulls(self.to_world(points)[:, :2] for points in parts)
 
     def silhouette(self, view):
         """As seen by the camera, carried to the tray plane: a polygon in world mm."""
-        return MultiPoint(view.shadow_on_tray(self.outline())).convex_hull
+        parts = shapes.outline_parts(self.kind)
+        return _hulls(view.shadow_on_tray(self.to_world(points)) for points in parts)
+
+
+def _hulls(parts):
+    """The union of each part's convex hull."""
+    hulls = [MultiPoint(points).convex_hull for points in parts]
+    return hulls[0] if len(hulls) == 1 else unary_union(hulls)
 
 
 def settled(kind, colour, position, rotation):
     """A piece where the fall left it, with the face that looks up and its turn."""
-    steep = np.abs(rotation[2])
-    axis = int(np.argmax(steep))
+    axis = upright(kind, rotation)
     if axis == UP:
         face = "up" if rotation[2, UP] > 0 else "down"
     elif axis == SHORT or kind.studs[0] == kind.studs[1]:
@@ -76,15 +78,33 @@ def settled(kind, colour, position, rotation):
                  face, float(position[2]), rotation, hollow=True)
 
 
+def upright(kind, rotation):
+    """The axis that stands most upright. A round piece has no long and short side: it stands
+    on its rim as soon as its own axis lies more than it stands."""
+    steep = np.abs(rotation[2])
+    if kind.form == "round" and steep[UP] >= np.sqrt(0.5):
+        return UP
+    return int(np.argmax(steep[:UP] if kind.form == "round" else steep))
+
+
 def direction(kind, upright):
-    """(the axis that gives the turn, whether a quarter turn looks the same), for a piece
-    that stands along its axis `upright`: the longer of the two others."""
+    """(the axis that gives the turn, after how many degrees it looks the same; 0 where no turn
+    can be told), for a piece that stands along its axis `upright`: the longer of the two
+    others."""
     size = (kind.length, kind.width, kind.height)
     one, two = [axis for axis in (LONG, SHORT, UP) if axis != upright]
-    alike = upright == UP and abs(size[one] - size[two]) < 1e-9
-    return (one if size[one] >= size[two] else two), alike
+    square = upright == UP and abs(size[one] - size[two]) < 1e-9
+    if kind.form == "corner":
+        period = 360.0
+    elif kind.form == "round" and upright == UP:
+        period = 90.0 if len(kind.stud_centres()) > 1 else 0.0
+    else:
+        period = 90.0 if square else 180.0
+    return (one if size[one] >= size[two] else two), period
 
 
 def lean_deg(piece):
     """How far its most upright axis is from the vertical."""
-    return float(np.degrees(np.arccos(min(1.0, np.abs(piece.axes()[2]).max()))))
+    steep = np.abs(piece.axes()[2])
+    level = np.hypot(steep[LONG], steep[SHORT]) if piece.kind.form == "round" else steep[:UP].max()
+    return float(np.degrees(np.arccos(min(1.0, max(steep[UP], level)))))

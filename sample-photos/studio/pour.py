@@ -1,7 +1,8 @@
 """A cup poured out: rigid bodies that fall on the tray and come to rest (Bullet).
 
-Bodies are boxes with a cylinder for each stud, so a stud never enters another piece's
-underside; they rest a little higher than real ones might. Lengths are millimetres.
+Bodies are boxes (two for a corner) or a cylinder, with a cylinder for each stud, so a stud never
+enters another piece's underside; they rest a little higher than real ones might. Lengths are
+millimetres.
 The resting places are kept in `settled/`, because the last digits of such a fall differ
 from one processor to the next, and a pile magnifies them."""
 
@@ -13,6 +14,7 @@ from scipy.spatial.transform import Rotation
 from shapely.geometry import Point, Polygon
 
 from . import layout, piece as pieces_, shapes
+from .parts import Disc
 
 KEPT = Path(__file__).parent / "settled"
 GRAVITY, STEP = 9810.0, 1 / 1000
@@ -97,22 +99,22 @@ class _World:
         bullet.changeDynamics(tray, -1, lateralFriction=0.5, restitution=0.2)
 
     def add(self, kind):
-        """A body whose origin is the middle of the piece's body."""
-        b, half = self.b, [kind.length / 2, kind.width / 2, kind.height / 2]
-        shapes_, halves, radii, lengths, places = [b.GEOM_BOX], [half], [0], [0], [[0, 0, 0]]
+        """A body whose origin is the middle of the piece's body; a corner's weight is not there."""
+        b, ground = self.b, kind.ground()
+        forms = [_solid(b, part, kind.height) for part in kind.plan]
         if kind.studded:
-            for x, y in kind.stud_centres():
-                shapes_.append(b.GEOM_CYLINDER)
-                halves.append([0, 0, 0])
-                radii.append(shapes.STUD_RADIUS)
-                lengths.append(shapes.STUD_HEIGHT)
-                places.append([x, y, half[2] + shapes.STUD_HEIGHT / 2])
-        shape = b.createCollisionShapeArray(shapeTypes=shapes_, halfExtents=halves, radii=radii,
+            forms += [(b.GEOM_CYLINDER, [0, 0, 0], shapes.STUD_RADIUS, shapes.STUD_HEIGHT,
+                       [x, y, (kind.height + shapes.STUD_HEIGHT) / 2])
+                      for x, y in kind.stud_centres()]
+        types, halves, radii, lengths, places = map(list, zip(*forms))
+        shape = b.createCollisionShapeArray(shapeTypes=types, halfExtents=halves, radii=radii,
                                             lengths=lengths, collisionFramePositions=places)
-        mass = 1e-6 * kind.length * kind.width * kind.height
-        body = b.createMultiBody(mass, shape)
+        body = b.createMultiBody(1e-6 * ground.area * kind.height, shape,
+                                 baseInertialFramePosition=_weight(kind))
         b.changeDynamics(body, -1, lateralFriction=0.35, restitution=0.25, linearDamping=0.02,
                          angularDamping=0.05, activationState=b.ACTIVATION_STATE_ENABLE_SLEEPING)
+        if kind.form == "round":    # or it would roll on and on
+            b.changeDynamics(body, -1, rollingFriction=0.3, spinningFriction=0.3)
         return body
 
     def drop(self, body, spot, height, rng):
@@ -135,9 +137,23 @@ class _World:
         for (kind, colour), body in zip(wanted, bodies):
             at, turn = self.b.getBasePositionAndOrientation(body)
             rotation = Rotation.from_quat(turn).as_matrix()
-            origin = np.array(at) - rotation @ (0, 0, kind.height / 2)
+            origin = np.array(at) - rotation @ (_weight(kind) + (0, 0, kind.height / 2))
             laid.append(pieces_.settled(kind, colour, origin, rotation))
         return laid
+
+
+def _solid(bullet, part, height):
+    """(type, half sides, radius, length, place) of a part of a body."""
+    place = [part.x, part.y, 0.0]
+    if isinstance(part, Disc):
+        return bullet.GEOM_CYLINDER, [0, 0, 0], part.radius, height, place
+    return bullet.GEOM_BOX, [part.length / 2, part.width / 2, height / 2], 0, 0, place
+
+
+def _weight(kind):
+    """Where a piece's weight is, from the middle of its body."""
+    middle = kind.ground().centroid
+    return np.array([round(middle.x, 6), round(middle.y, 6), 0.0])
 
 
 def keep(recipe, laid):

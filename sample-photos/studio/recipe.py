@@ -17,6 +17,7 @@ class Recipe:
     tray: Tray
     count: int = 0
     sizes: tuple = tuple(SIZES)
+    kinds: tuple = ()           # (form, size) pairs to draw from, instead of a form in all sizes
     mix: str = "PIECES"         # the palette that colours are drawn from
     colour_count: int = 9
     colours: tuple = ()         # given, or drawn: those far enough from the tray's

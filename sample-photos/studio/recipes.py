@@ -4,7 +4,8 @@ A seed is the photo's number in its list: numbered in order, never chosen by how
 turns out. Photos to tune on begin at 101, photos to check with at 501.
 """
 
-from . import set_check, set_failing, set_first, set_tune
+from . import set_check, set_failing, set_first, set_shapes, set_tune
 
 RECIPES = {recipe.name: recipe for recipe in
-           set_first.PHOTOS + set_tune.PHOTOS + set_failing.PHOTOS + set_check.PHOTOS}
+           set_first.PHOTOS + set_tune.PHOTOS + set_failing.PHOTOS + set_check.PHOTOS
+           + set_shapes.PHOTOS}

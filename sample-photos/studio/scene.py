@@ -103,15 +103,16 @@ def wanted(recipe):
     rng = stream(recipe.seed, "wanted")
     if not recipe.count:
         return []
-    area = np.array([np.prod(shapes.Kind("plate", s).studs) for s in recipe.sizes])
+    offered = [shapes.Kind(*one) for one in recipe.kinds or [(recipe.form, s) for s in recipe.sizes]]
+    area = np.array([len(kind.stud_centres()) for kind in offered])
     chance = area ** -0.35
-    picks = rng.choice(len(recipe.sizes), recipe.count, p=chance / chance.sum())
+    picks = rng.choice(len(offered), recipe.count, p=chance / chance.sum())
     names = rng.choice(colours_of(recipe, rng), recipe.count)
-    forms = [recipe.form] * recipe.count
-    if recipe.form == "mixed":
+    kinds = [offered[i] for i in picks]
+    if recipe.form == "mixed" and not recipe.kinds:
         forms = rng.choice(list(MIXED), recipe.count, p=list(MIXED.values()))
-    return [(shapes.Kind(str(form), recipe.sizes[i]), str(c))
-            for form, i, c in zip(forms, picks, names)]
+        kinds = [shapes.Kind(str(form), kind.size) for form, kind in zip(forms, kinds)]
+    return [(kind, str(colour)) for kind, colour in zip(kinds, names)]
 
 
 def build(scene, mi):

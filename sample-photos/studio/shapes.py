@@ -2,7 +2,8 @@
 long side along x, standing on z = 0. Millimetres.
 
 Dimensions are the trade's common practice, from memory and not from a source:
-pitch 8, n studs measure 8 n - 0.2, plate and tile 3.2 high, brick 9.6, stud 4.8 x 1.7.
+pitch 8, n studs measure 8 n - 0.2, plate, tile, corner and round 3.2 high, brick 9.6,
+stud 4.8 x 1.7.
 """
 
 from dataclasses import dataclass
@@ -11,9 +12,11 @@ from functools import cache
 import numpy as np
 import trimesh
 from manifold3d import CrossSection, Manifold
+from shapely.ops import unary_union
 
-PITCH, PLAY = 8.0, 0.2
-HEIGHT = {"plate": 3.2, "tile": 3.2, "brick": 9.6}
+from .parts import PITCH, PLAY, Box, Disc
+
+HEIGHT = {"plate": 3.2, "tile": 3.2, "brick": 9.6, "corner": 3.2, "round": 3.2}
 STUD_RADIUS, STUD_HEIGHT = 2.4, 1.7
 EDGE = 0.18            # radius of the rounded edges
 WALL, ROOF = 1.5, 1.2  # of the hollow underside
@@ -29,7 +32,7 @@ class Kind:
 
     @property
     def studs(self):
-        """(long, short) in studs."""
+        """(long, short) in studs, of the box around it."""
         short, long = map(int, self.size.split("x"))
         return long, short
 
@@ -50,10 +53,25 @@ class Kind:
     def studded(self):
         return self.form != "tile"
 
-    def stud_centres(self):
+    @property
+    def plan(self):
+        """The convex parts whose union is the body. A corner is two arms along -y and -x: its
+        origin is the middle of the box around it, and what lacks is the cell at +x, +y."""
         long, short = self.studs
-        return [(PITCH * (i - (long - 1) / 2), PITCH * (j - (short - 1) / 2))
-                for i in range(long) for j in range(short)]
+        if self.form == "round":
+            return (Disc((long, short)),)
+        if self.form == "corner":
+            return (Box((long, 1), 0.0, -PITCH * (short - 1) / 2),
+                    Box((1, short), -PITCH * (long - 1) / 2, 0.0))
+        return (Box((long, short)),)
+
+    def ground(self):
+        """What the body covers as it stands, a polygon."""
+        return unary_union([part.polygon() for part in self.plan])
+
+    def stud_centres(self):
+        """Each once, though parts may share it."""
+        return list(dict.fromkeys(at for part in self.plan for at in part.stud_centres()))
 
 
 @cache
@@ -61,29 +79,31 @@ def solid(kind, hollow=False, segments=48):
     """The piece as one trimesh; `hollow` opens the underside, for pieces seen from below.
     `segments` of a round part: few where much is rendered and little of it seen."""
     if kind.form == "tile":
-        foot = _block(kind.length - 2 * GROOVE_DEPTH, kind.width - 2 * GROOVE_DEPTH, 0, 1, 0.05)
-        body = foot + _block(kind.length, kind.width, GROOVE_HEIGHT, kind.height, EDGE)
+        body = _body(kind, 0, 1, 0.05, GROOVE_DEPTH) + _body(kind, GROOVE_HEIGHT, kind.height, EDGE)
     else:
-        body = _block(kind.length, kind.width, 0, kind.height, EDGE)
+        body = _body(kind, 0, kind.height, EDGE)
     if hollow:
         body = body - _cavity(kind, segments - 8)
     if kind.studded:
         stud = _stud(segments, steps=3 if segments > 24 else 2)
-        body = body + Manifold.compose(
+        studs = Manifold.compose(
             [stud.translate((x, y, kind.height)) for x, y in kind.stud_centres()])
+        if kind.form == "round":    # four studs would stand 0.16 mm over the edge: cut there
+            studs = studs ^ _body(kind, 0, 2 * kind.height, 0.01)
+        body = body + studs
     mesh = body.to_mesh()
     return trimesh.Trimesh(mesh.vert_properties[:, :3], mesh.tri_verts, process=False)
 
 
-def _block(length, width, bottom, top, radius, steps=3):
-    """A box with rounded edges: the hull of eight eighths of a ball."""
-    angles = np.linspace(0, np.pi / 2, steps + 1)
-    eighth = np.array([(np.cos(up) * np.cos(turn), np.cos(up) * np.sin(turn), np.sin(up))
-                       for up in angles for turn in angles]) * radius
-    half = np.array([length, width, top - bottom]) / 2
-    corners = [(eighth + half - radius) * (sx, sy, sz)
-               for sx in (-1, 1) for sy in (-1, 1) for sz in (-1, 1)]
-    return Manifold.hull_points(np.concatenate(corners)).translate((0, 0, (bottom + top) / 2))
+def _body(kind, bottom, top, radius, inset=0.0):
+    return _united([part.block(bottom, top, radius, inset) for part in kind.plan])
+
+
+def _united(solids):
+    first, *rest = solids
+    for other in rest:
+        first = first + other
+    return first
 
 
 def _stud(segments=48, radius=0.2, steps=3):
@@ -97,29 +117,32 @@ def _stud(segments=48, radius=0.2, steps=3):
 
 def _cavity(kind, segments):
     """What is scooped out below: walls and roof stay, and tubes (or pins) between studs."""
-    room = Manifold.cube((kind.length - 2 * WALL, kind.width - 2 * WALL, 2 * (kind.height - ROOF)),
-                         center=True)
-    long, short = kind.studs
-    if long == 1:
-        return room
-    outer, inner = (3.25, 2.4) if short > 1 else (1.6, 0.8)
-    for i in range(long - 1):
-        for j in range(max(short - 1, 1)):
-            tube = Manifold.cylinder(2 * kind.height, outer, circular_segments=segments, center=True)
-            bore = Manifold.cylinder(2 * kind.height, inner, circular_segments=segments, center=True)
-            at = (PITCH * (i - (long - 2) / 2), PITCH * (j - (short - 2) / 2) if short > 1 else 0, 0)
-            room = room - (tube - bore).translate(at)
+    room = _united([part.room(WALL, kind.height - ROOF, segments) for part in kind.plan])
+    for x, y, outer, inner in (post for part in kind.plan for post in part.posts()):
+        tube = Manifold.cylinder(2 * kind.height, outer, circular_segments=segments, center=True)
+        bore = Manifold.cylinder(2 * kind.height, inner, circular_segments=segments, center=True)
+        room = room - (tube - bore).translate((x, y, 0))
     return room
+
+
+@cache
+def outline_parts(kind, studs=True):
+    """For each part, points whose convex hull is that of the part and its studs (or without
+    them), up to its rounded edges. The piece lies within the union of these hulls."""
+    turn = np.linspace(0, 2 * np.pi, 24, endpoint=False)
+    rim = np.stack([np.cos(turn), np.sin(turn)], axis=1) * STUD_RADIUS
+    found = []
+    for part in kind.plan:
+        points = [(x, y, z) for x, y in part.outline() for z in (0, kind.height)]
+        if studs and kind.studded:
+            centres = np.array(part.stud_centres())
+            out = np.abs(centres - (part.x, part.y)).sum(axis=1)
+            for corner in centres[out >= out.max() - 1e-6]:
+                points += [(*(corner + r), kind.height + STUD_HEIGHT) for r in rim]
+        found.append(np.array(points, float))
+    return found
 
 
 def outline_points(kind):
     """Points whose convex hull is the piece's, up to its rounded edges."""
-    x, y = kind.length / 2, kind.width / 2
-    points = [(sx * x, sy * y, z) for sx in (-1, 1) for sy in (-1, 1) for z in (0, kind.height)]
-    if kind.studded:
-        turn = np.linspace(0, 2 * np.pi, 24, endpoint=False)
-        rim = np.stack([np.cos(turn), np.sin(turn)], axis=1) * STUD_RADIUS
-        centres = np.array(kind.stud_centres())
-        for corner in centres[np.abs(centres).sum(axis=1) >= np.abs(centres).sum(axis=1).max() - 1e-6]:
-            points += [(*(corner + r), kind.height + STUD_HEIGHT) for r in rim]
-    return np.array(points, float)
+    return np.concatenate(outline_parts(kind))

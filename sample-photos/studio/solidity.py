@@ -1,6 +1,6 @@
 """No two pieces share room, and each is held by the tray or by another piece.
 
-Stands on points of one piece's surface put into the boxes and cylinders of the other; the
+Stands on points of one piece's surface put into the parts and studs of the other; the
 physics engine is not asked."""
 
 import numpy as np
@@ -45,9 +45,8 @@ def depth_in(piece, points):
     """How deep the deepest of the points lies in the piece's body or a stud; negative is
     the distance that the nearest keeps (at least)."""
     local = piece.from_world(points)
-    low = np.array([-piece.kind.length / 2, -piece.kind.width / 2, 0])
-    high = np.array([piece.kind.length / 2, piece.kind.width / 2, piece.kind.height])
-    deepest = np.minimum(local - low, high - local).min(axis=1).max()
+    level = np.minimum(local[:, 2], piece.kind.height - local[:, 2])
+    deepest = max(np.minimum(part.depth(local[:, :2]), level).max() for part in piece.kind.plan)
     if piece.kind.studded:
         above = local[:, 2] - piece.kind.height
         centres = np.array(piece.kind.stud_centres())
@@ -63,18 +62,9 @@ _POINTS = {}
 
 
 def surface(kind):
-    """Points all over the body's six sides and the studs' rims."""
+    """Points all over the sides of the body's parts and the studs' rims."""
     if kind not in _POINTS:
-        size = np.array([kind.length, kind.width, kind.height])
-        steps = [np.linspace(0, 1, max(2, int(side / STEP_MM))) for side in size]
-        found = []
-        for axis in range(3):
-            one, two = [a for a in range(3) if a != axis]
-            u, v = np.meshgrid(steps[one], steps[two])
-            for end in (0.0, 1.0):
-                face = np.empty((u.size, 3))
-                face[:, one], face[:, two], face[:, axis] = u.ravel(), v.ravel(), end
-                found.append((face - (0.5, 0.5, 0)) * size)
+        found = [part.surface(kind.height, STEP_MM) for part in kind.plan]
         if kind.studded:
             turn = np.linspace(0, 2 * np.pi, 24, endpoint=False)
             rim = np.stack([np.cos(turn), np.sin(turn)], axis=1) * shapes.STUD_RADIUS

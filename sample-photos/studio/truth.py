@@ -69,12 +69,12 @@ def _pieces(scene, seen):
     for index, piece in enumerate(scene.pieces):
         lying = piece.rotation is not None
         place = piece.middle()[:2] if lying else (piece.x, piece.y)
-        upright = int(np.argmax(np.abs(piece.axes()[2])))
-        alike = pieces_.direction(piece.kind, upright)[1]
+        upright = pieces_.upright(piece.kind, piece.axes())
+        period = pieces_.direction(piece.kind, upright)[1]
         one = {
             "form": piece.kind.form, "size": piece.kind.size, "colour": piece.colour,
             "face": piece.face, **_place(scene.card, place),
-            "turn_deg": round((scene.card.turn_deg - piece.turn_deg) % (90.0 if alike else 180.0), 3),
+            "turn_deg": round((scene.card.turn_deg - piece.turn_deg) % period, 3) if period else 0.0,
             **seen[index]}
         if scene.clumps:
             one["clump"] = scene.clumps[index]

@@ -70,7 +70,8 @@ class Photo:
         rows = []
         from . import poses
 
-        for one in self.truth["pieces"]:
+        known = [one for one in self.truth["pieces"] if one["form"] in poses.FORMS]
+        for one in known:
             face, form, size = decode.index_of(one)
             kind = poses.kind(one["form"], tuple(map(int, one["size"].split("x"))))
             middle = np.array([one["x_mm"], one["y_mm"], -kind.height / 2])
@@ -78,7 +79,9 @@ class Photo:
                 middle = np.array(one["pose"]["position_mm"]) + np.array(one["pose"]["rotation"]) @ (0, 0, kind.height / 2)
             seen = self.foot + (middle[:2] - self.foot) * self.height / (self.height + middle[2])
             rows.append([*seen, face, form, size, one["visible_px"] / max(one["whole_px"], 1), 0])
-        for one in self.truth.get("unknown", []):
+        # To a network that was taught no such form, a corner or a round piece is a stranger.
+        others = [one for one in self.truth["pieces"] if one not in known]
+        for one in others + self.truth.get("unknown", []):
             rows.append([one["x_mm"], one["y_mm"], 0, 0, 0, 1, 1])
         return np.array(rows, float).reshape(-1, 7)
 
