@@ -120,6 +120,10 @@ const SEARCH_ALONE: f64 = 0.4;
 const UNTAUGHT: f64 = 0.98;
 /// What is left of that in a clump: 10 of 11 were right in the clumps to tune on.
 const ODD_IN_A_CLUMP: f64 = 0.9;
+/// What is left where a piece on its side could be one of another footprint that is as long and as
+/// thick: of a disc on its rim little more shows than of a square on its side.
+const ON_SIDE: f64 = 0.85;
+const _: () = assert!(ON_SIDE < SURE);
 /// How far scores are off, as the scale of a logistic curve: on the rendered trays to tune on the
 /// right one of a disc and a square wins by 8 or more.
 const RIVAL_SCALE: f64 = 2.5;
@@ -141,6 +145,10 @@ pub fn shape_probability(piece: &FoundPiece) -> (f64, Vec<Doubt>) {
         Witness::Search => by_edges(piece, SEARCH_ALONE, &mut doubts),
         Witness::Untaught => UNTAUGHT * unclear(piece, &mut doubts),
     };
+    if let Some(other) = piece.twin_on_side {
+        probability *= ON_SIDE;
+        doubts.push(Doubt::Shape(other));
+    }
     if let Some((other, margin)) = piece.rival {
         let beats = 1.0 / (1.0 + (-margin / RIVAL_SCALE).exp());
         probability *= beats;

@@ -12,7 +12,7 @@ use super::find::{FoundPiece, Leftover, Said, Sight, Witness, explain, turned};
 use super::learned::{Input, Maps, Net, NetError, Proposal, is_taught, proposals};
 use super::refine::{Bench, Score};
 use super::search::Search;
-use super::shape::Shape;
+use super::shape::{PITCH_MM, Shape};
 use super::stance::{Stance, inside};
 use super::unknown::unknown;
 use crate::units::Mm;
@@ -47,6 +47,12 @@ const NET_SEES: f64 = 0.8;
 /// Evidence of the whole outline, of its weakest side and of its studs from which a piece that
 /// lies alone is what the search says, whatever the net sees in it.
 const CLEAR: (f64, f64, f64) = (0.8, 0.5, 0.2);
+/// Share of plain tray in its silhouette from which a shape that the net was not taught is none.
+const ODD_GROUND: f64 = 0.1;
+/// Less of a piece than this is hidden where it is said to be seen whole.
+const SEEN_WHOLE: f64 = 0.15;
+/// Share of a piece that another one cannot lie over if both are seen whole.
+const IMPOSSIBLE: f64 = 0.25;
 /// Evidence of studs from which a shape that the net was not taught is that.
 const ODD_STUDS: f64 = 0.0;
 /// From this probability on the net's word against the edges' leaves a form open.
@@ -114,7 +120,7 @@ fn joined(
         .filter(|(score, piece)| is_there(piece, *score, canvas))
         .map(|(_, piece)| piece)
         .collect();
-    pieces.extend(new);
+    pieces.extend(made_one(new, &bench, search));
     for piece in &pieces {
         canvas.explain(&piece.stance);
     }
@@ -300,6 +306,7 @@ impl<'a> Seen<'a> {
             score: score.total,
             runner_up: runner_up.map(|o| (o.shape, score.total)),
             rival,
+            twin_on_side: twin_on_side(&stance, search),
             other_form: forms.get(1).map(|(other, _)| (*other, score.total)),
             form_p: form_p.min(SAID),
             at_frame: outline.iter().any(|p| bench.view.sample(*p).is_none()),
@@ -315,7 +322,7 @@ impl<'a> Seen<'a> {
         let Some((stance, score)) = odd_reading(&block.stance, bench, search) else {
             return block;
         };
-        if score.total <= block.score || stance.studs_up() && score.studs < ODD_STUDS {
+        if score.total <= block.score {
             return block;
         }
         FoundPiece {
@@ -334,6 +341,117 @@ impl<'a> Seen<'a> {
             ..block
         }
     }
+}
+
+/// A shape that the net was not taught, and that on its side looks like what lies there.
+fn twin_on_side(stance: &Stance, search: &Search) -> Option<Shape> {
+    let mut shapes = search.shapes().iter().copied();
+    shapes.find(|shape| {
+        !is_flat(stance.face)
+            && !is_taught(*shape)
+            && stance.face.body(*shape) == stance.body()
+            && shape.studs_box() == stance.shape.studs_box()
+    })
+}
+
+/// Where two flat pieces of the net overlap and both are said to be seen whole, the net may have
+/// explained one that it was not taught by two that it was: those pairs that edges rather show as
+/// one shape in the box around both. Other such pairs cannot both be right, and are doubted.
+fn made_one(mut pieces: Vec<FoundPiece>, bench: &Bench<'_>, search: &Search) -> Vec<FoundPiece> {
+    let shades: Vec<Shade> = (pieces.iter())
+        .map(|piece| Shade::of(&piece.stance.silhouette(bench.camera)))
+        .collect();
+    let whole = |k: usize| is_flat(pieces[k].stance.face) && pieces[k].covered() < SEEN_WHOLE;
+    let mut gone = vec![false; pieces.len()];
+    let (mut made, mut disagreed) = (Vec::new(), Vec::new());
+    for i in 0..pieces.len() {
+        for k in i + 1..pieces.len() {
+            let overlap = shades[i]
+                .share_of(&shades[k])
+                .max(shades[k].share_of(&shades[i]));
+            if gone[i] || gone[k] || !whole(i) || !whole(k) || overlap < IMPOSSIBLE {
+                continue;
+            }
+            match odd_instead(&pieces[i], &pieces[k], bench, search) {
+                Some(one) => {
+                    (gone[i], gone[k]) = (true, true);
+                    made.push(one);
+                }
+                None => disagreed.extend([i, k]),
+            }
+        }
+    }
+    for k in disagreed {
+        pieces[k].witness = Witness::Contested;
+    }
+    let kept = pieces.into_iter().zip(gone).filter(|(_, gone)| !gone);
+    kept.map(|(piece, _)| piece).chain(made).collect()
+}
+
+/// A shape that the net was not taught in the box around two pieces, where edges show that better
+/// than either.
+fn odd_instead(
+    one: &FoundPiece,
+    other: &FoundPiece,
+    bench: &Bench<'_>,
+    search: &Search,
+) -> Option<FoundPiece> {
+    let own = |at: Mm| {
+        let (sin, cos) = one.stance.turn.sin_cos();
+        let (x, y) = (at.x - one.stance.at.x, at.y - one.stance.at.y);
+        (x * cos + y * sin, y * cos - x * sin)
+    };
+    let corners = one
+        .stance
+        .footprint()
+        .into_iter()
+        .chain(other.stance.footprint());
+    let (mut low, mut high) = ((f64::MAX, f64::MAX), (f64::MIN, f64::MIN));
+    for (along, across) in corners.map(own) {
+        low = (low.0.min(along), low.1.min(across));
+        high = (high.0.max(along), high.1.max(across));
+    }
+    let (along, across) = (high.0 - low.0, high.1 - low.1);
+    let at = one
+        .stance
+        .local((low.0 + high.0) / 2.0, (low.1 + high.1) / 2.0);
+    let quarter = if along >= across {
+        0.0
+    } else {
+        std::f64::consts::FRAC_PI_2
+    };
+    let fits = |shape: &&Shape| {
+        let off = (shape.long_mm() - along.max(across)).abs();
+        !is_taught(**shape)
+            && off.max((shape.short_mm() - along.min(across)).abs()) < PITCH_MM / 2.0
+    };
+    let starts = search.shapes().iter().filter(fits).flat_map(|shape| {
+        turned(Stance {
+            shape: *shape,
+            face: Face::Up,
+            at,
+            turn: one.stance.turn + quarter,
+        })
+    });
+    let refined = starts.map(|start| bench.refine(start));
+    let (stance, score) = refined.max_by(|a, b| a.1.total.total_cmp(&b.1.total))?;
+    let better = score.total - one.score.max(other.score);
+    let studded = !stance.studs_up() || score.studs > ODD_STUDS;
+    (better > 0.0 && studded).then(|| FoundPiece {
+        runner_up: Some((one.stance.shape, one.score)),
+        rival: Some((one.stance.shape, better)),
+        other_form: None,
+        form_p: 1.0,
+        stance,
+        outline: score.outline,
+        weakest_side: score.weakest_side,
+        studs: score.studs,
+        piece_share: score.piece_share,
+        ground_share: score.ground_share,
+        score: score.total,
+        witness: Witness::Untaught,
+        ..one.clone()
+    })
 }
 
 /// Of the shapes that the net was not taught, the one in the same box that edges like best where
@@ -368,16 +486,24 @@ fn judged(
     search: &Search,
 ) -> Result<FoundPiece, Stance> {
     let is_odd = !is_taught(piece.stance.shape);
-    if is_odd && stands_by_itself(&piece) {
-        // What the net takes it for, rectangles or a stranger, is no news.
-        for one in seen
+    if is_odd {
+        let mut about: Vec<&mut Seen<'_>> = seen
             .iter_mut()
-            .filter(|one| shade.share_of(&one.shade) > SAME_THING)
-        {
-            one.used = true;
+            .filter(|one| !one.used && shade.share_of(&one.shade) > SAME_THING)
+            .collect();
+        // Edges look for what lies flat; a small plate on its side is as wide as a disc.
+        let on_side = |one: &&mut Seen<'_>| !is_flat(one.stance.face);
+        if piece.stance.shape.is_round() && about.iter().any(on_side) {
+            return Err(piece.stance);
         }
-        piece.witness = Witness::Untaught;
-        return Ok(piece);
+        if stands_by_itself(&piece) {
+            // That the net takes it for rectangles, or for a stranger, is no news.
+            for one in &mut about {
+                one.used = true;
+            }
+            piece.witness = Witness::Untaught;
+            return Ok(piece);
+        }
     }
     let twin = seen
         .iter_mut()
@@ -462,7 +588,8 @@ fn is_whole(piece: &FoundPiece) -> bool {
 
 /// Whether a piece of a shape that the net was not taught is one for its edges alone.
 fn stands_by_itself(piece: &FoundPiece) -> bool {
-    is_whole(piece) && (!piece.stance.studs_up() || piece.studs > ODD_STUDS)
+    let studded = !piece.stance.studs_up() || piece.studs > ODD_STUDS;
+    is_whole(piece) && studded && piece.ground_share < ODD_GROUND
 }
 
 /// Whether edges confirm a piece all round, and its studs where it has any.

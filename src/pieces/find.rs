@@ -40,6 +40,8 @@ pub struct FoundPiece {
     /// The best explanation by another size where the net was taught only one of the two and
     /// cannot choose: its shape, and by how much its score falls short.
     pub rival: Option<(Shape, f64)>,
+    /// A shape that looks the same from here, as the piece lies on its side.
+    pub twin_on_side: Option<Shape>,
     /// The best one by the same footprint in another form, where several were looked for.
     pub other_form: Option<(Shape, f64)>,
     /// Probability of the form given the size, where the net had to tell it; else 1.
@@ -441,6 +443,7 @@ impl Scene<'_> {
             score: score.total,
             runner_up,
             rival,
+            twin_on_side: None,
             other_form,
             form_p: 1.0,
             at_frame: outline.iter().any(|p| self.view.sample(*p).is_none()),
