@@ -12,7 +12,7 @@ use serde::{Deserialize, Serialize};
 use super::lab::de00;
 
 /// Standard deviation, dE00 in one direction, of one surface's corrected colour between two photos.
-/// Measured on the spectral test data (`tests/colour_reference.rs`), to be replaced by what
+/// Measured on the spectral test data (`tests/colour/reference.rs`), to be replaced by what
 /// sample photos show.
 pub const BETWEEN_PHOTOS: f64 = 1.3;
 /// Distances beyond this many standard deviations are a new colour: one piece in a hundred of a

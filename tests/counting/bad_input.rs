@@ -1,0 +1,225 @@
+//! Bad input through the real program: one clear sentence, exit 1 or 2, nothing left behind.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use assert_cmd::Command;
+use image::{ImageFormat, Rgb, RgbImage};
+use tempfile::TempDir;
+
+/// A sample photo, read where the tests run.
+fn sample(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("sample-photos/tune")
+        .join(name)
+}
+
+/// Runs the program in an empty home; gives exit code, stdout, stderr and what lies in the home.
+fn run(args: &[&str]) -> (i32, String, String, Vec<String>) {
+    let home = TempDir::new().unwrap();
+    let output = Command::cargo_bin("cuptally")
+        .unwrap()
+        .env_remove("CUPTALLY_HOME")
+        .arg("--home")
+        .arg(home.path())
+        .args(args)
+        .output()
+        .unwrap();
+    let text = |bytes: &[u8]| String::from_utf8(bytes.to_vec()).unwrap();
+    let left = fs::read_dir(home.path())
+        .unwrap()
+        .map(|entry| entry.unwrap().file_name().to_string_lossy().into_owned())
+        .collect();
+    (
+        output.status.code().unwrap(),
+        text(&output.stdout),
+        text(&output.stderr),
+        left,
+    )
+}
+
+/// Asserts a refusal of one line that holds all the words, with nothing printed and nothing left.
+fn refused(args: &[&str], code: i32, words: &[&str]) {
+    let (status, stdout, stderr, left) = run(args);
+    assert_eq!(status, code, "{args:?}: {stderr}");
+    assert_eq!(stdout, "", "{args:?}");
+    assert_eq!(
+        stderr.trim_end().lines().count(),
+        1,
+        "one sentence, not: {stderr}"
+    );
+    for word in words {
+        assert!(stderr.contains(word), "'{word}' is not in: {stderr}");
+    }
+    assert!(left.is_empty(), "{args:?} left {left:?}");
+}
+
+fn text(path: &Path) -> &str {
+    path.to_str().unwrap()
+}
+
+/// Every command that opens a photo, with that photo.
+fn commands(photo: &Path) -> [Vec<String>; 3] {
+    let photo = text(photo).to_owned();
+    let words = |list: &[&str]| list.iter().map(|s| (*s).to_owned()).collect::<Vec<_>>();
+    let mut count = words(&["count"]);
+    count.push(photo.clone());
+    let mut teach = words(&["teach"]);
+    teach.extend([photo.clone(), "--names".into(), "kelp,tar".into()]);
+    let mut calibrate = words(&["calibrate"]);
+    calibrate.extend([photo, "--light".into(), "kitchen".into()]);
+    [count, teach, calibrate]
+}
+
+fn all_refuse(photo: &Path, code: i32, say: &[&str]) {
+    for command in commands(photo) {
+        let args: Vec<&str> = command.iter().map(String::as_str).collect();
+        refused(&args, code, say);
+    }
+}
+
+#[test]
+fn no_such_file() {
+    all_refuse(
+        Path::new("harbour/no-such-photo.jpg"),
+        1,
+        &["no-such-photo.jpg", "no such file"],
+    );
+}
+
+#[test]
+fn a_text_file_called_jpg() {
+    let folder = TempDir::new().unwrap();
+    let path = folder.path().join("notes.jpg");
+    fs::write(&path, "Low water at six, high water at noon.\n").unwrap();
+    all_refuse(&path, 1, &["notes.jpg"]);
+}
+
+#[test]
+fn a_truncated_jpeg() {
+    let whole = fs::read(sample("empty-tray-0.jpg")).unwrap();
+    let folder = TempDir::new().unwrap();
+    let path = folder.path().join("half.jpg");
+    fs::write(&path, &whole[..whole.len() / 2]).unwrap();
+    all_refuse(&path, 1, &["half.jpg"]);
+}
+
+#[test]
+fn a_picture_of_one_pixel() {
+    let folder = TempDir::new().unwrap();
+    let path = folder.path().join("dot.png");
+    RgbImage::from_pixel(1, 1, Rgb([90, 90, 90]))
+        .save(&path)
+        .unwrap();
+    all_refuse(&path, 1, &["dot.png", "1"]);
+}
+
+#[test]
+fn a_picture_without_a_card() {
+    let folder = TempDir::new().unwrap();
+    let path = folder.path().join("bare.jpg");
+    // A gentle slope of grey, as a bare table.
+    let picture = RgbImage::from_fn(1200, 900, |x, y| Rgb([(90 + x / 20 + y / 30) as u8; 3]));
+    picture.save_with_format(&path, ImageFormat::Jpeg).unwrap();
+    all_refuse(&path, 1, &["bare.jpg", "no card"]);
+}
+
+#[test]
+fn names_and_pieces_that_differ_in_number() {
+    let photo = sample("teach-daylight-24.jpg");
+    refused(
+        &["teach", text(&photo), "--names", "kelp,tar,fog"],
+        2,
+        &["teach-daylight-24.jpg", "24 pieces", "3 names"],
+    );
+}
+
+#[test]
+fn a_name_twice() {
+    let photo = sample("teach-daylight-24.jpg");
+    refused(
+        &["teach", text(&photo), "--names", "kelp,tar,kelp"],
+        2,
+        &["'kelp'", "twice"],
+    );
+}
+
+#[test]
+fn a_light_that_is_no_file_name() {
+    let photo = sample("empty-tray-0.jpg");
+    refused(
+        &["calibrate", text(&photo), "--light", "../kitchen"],
+        2,
+        &["'../kitchen'"],
+    );
+}
+
+#[test]
+fn a_home_that_cannot_be_written() {
+    // Root may write anywhere, so the home is below a file.
+    let folder = TempDir::new().unwrap();
+    let file = folder.path().join("file");
+    fs::write(&file, "not a folder").unwrap();
+    let home = file.join("home");
+    for command in commands(&sample("empty-tray-0.jpg")) {
+        if command[0] == "teach" {
+            continue;
+        }
+        let output = Command::cargo_bin("cuptally")
+            .unwrap()
+            .arg("--home")
+            .arg(&home)
+            .args(&command)
+            .output()
+            .unwrap();
+        let stderr = String::from_utf8(output.stderr).unwrap();
+        assert_eq!(output.status.code(), Some(1), "{command:?}: {stderr}");
+        assert_eq!(stderr.trim_end().lines().count(), 1, "{stderr}");
+        assert_eq!(
+            fs::read_dir(folder.path()).unwrap().count(),
+            1,
+            "only the file is there"
+        );
+    }
+}
+
+#[test]
+fn damaged_swatches_are_named() {
+    let home = TempDir::new().unwrap();
+    fs::create_dir(home.path().join("calibration")).unwrap();
+    let path = home.path().join("calibration/swatches.json");
+    fs::write(&path, "{\"swatches\": \"v1\", \"colours\": [").unwrap();
+    let output = Command::cargo_bin("cuptally")
+        .unwrap()
+        .arg("--home")
+        .arg(home.path())
+        .arg("count")
+        .arg(sample("empty-tray-0.jpg"))
+        .output()
+        .unwrap();
+    let stderr = String::from_utf8(output.stderr).unwrap();
+    assert_eq!(output.status.code(), Some(1), "{stderr}");
+    assert!(stderr.contains("swatches.json"), "{stderr}");
+    assert_eq!(
+        fs::read_to_string(&path).unwrap(),
+        "{\"swatches\": \"v1\", \"colours\": ["
+    );
+}
+
+#[test]
+fn one_bad_photo_does_not_stop_the_batch_but_changes_the_exit_code() {
+    let home = TempDir::new().unwrap();
+    let output = Command::cargo_bin("cuptally")
+        .unwrap()
+        .arg("--home")
+        .arg(home.path())
+        .args(["count", "no-such-photo.jpg"])
+        .arg(sample("empty-tray-0.jpg"))
+        .args(["--json", "--form", "plate"])
+        .output()
+        .unwrap();
+    assert_eq!(output.status.code(), Some(1));
+    let sheets: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+    assert_eq!(sheets.as_array().unwrap().len(), 1);
+    assert!(home.path().join("sheets/empty-tray-0.sheet.json").is_file());
+}

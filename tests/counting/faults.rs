@@ -1,0 +1,92 @@
+//! What is wrong with a photo is named, and nothing is named in a good one. Through the real
+//! program, on the shipped photos (rendered).
+
+use std::path::Path;
+
+use assert_cmd::Command;
+use serde_json::Value;
+
+/// Codes that name a fault of the photo.
+const FAULTS: [&str; 8] = [
+    "blurred",
+    "too-dark",
+    "too-bright",
+    "card-glare",
+    "card-bent",
+    "busy-tray",
+    "tray-coloured",
+    "cut-by-edge",
+];
+
+/// Runs `count --json` on a photo in `tune`: exit code, stdout, stderr.
+fn count(name: &str) -> (i32, String, String) {
+    let photo = Path::new("sample-photos/tune").join(format!("{name}.jpg"));
+    let home = tempfile::tempdir().unwrap();
+    let output = Command::cargo_bin("cuptally")
+        .unwrap()
+        .args(["count", "--json", "--form", "plate", "--home"])
+        .arg(home.path())
+        .arg(photo)
+        .output()
+        .unwrap();
+    let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();
+    (
+        output.status.code().unwrap(),
+        text(output.stdout),
+        text(output.stderr),
+    )
+}
+
+fn sheet(name: &str) -> Value {
+    let (_, stdout, stderr) = count(name);
+    let sheets: Value = serde_json::from_str(&stdout).unwrap_or_else(|e| panic!("{e}: {stderr}"));
+    sheets[0].clone()
+}
+
+fn faults_of(sheet: &Value) -> Vec<&str> {
+    let codes = sheet["warnings"].as_array().unwrap().iter();
+    codes
+        .filter_map(|w| w["code"].as_str())
+        .filter(|code| FAULTS.contains(code))
+        .collect()
+}
+
+#[test]
+fn a_failing_photo_names_its_fault_and_a_spoilt_one_is_sure_of_nothing() {
+    for (name, code, spoilt) in [
+        ("failing-out-of-focus-40", "blurred", true),
+        ("failing-too-dark-38", "too-dark", true),
+        ("failing-too-bright-38", "too-bright", true),
+        ("failing-glare-on-card-36", "card-glare", true),
+        ("failing-wooden-table-44", "busy-tray", true),
+        ("failing-curled-card-40", "card-bent", false),
+        ("failing-tray-like-pieces-36", "tray-coloured", false),
+        ("failing-pieces-cut-by-frame-40", "cut-by-edge", false),
+    ] {
+        let sheet = sheet(name);
+        assert_eq!(faults_of(&sheet), [code], "{name}");
+        let pieces = sheet["pieces"].as_array().unwrap();
+        assert!(!pieces.is_empty(), "{name}: nothing to be unsure of");
+        let sure = pieces.iter().any(|p| p["sure"].as_f64().unwrap() >= 0.9);
+        assert!(!(spoilt && sure), "{name}: sure of a piece");
+    }
+}
+
+#[test]
+fn a_good_photo_has_no_fault() {
+    for name in [
+        "empty-tray-0",
+        "plates-sorted-d50-42",
+        "plates-sorted-close-a-18",
+    ] {
+        assert!(faults_of(&sheet(name)).is_empty(), "{name}");
+    }
+}
+
+#[test]
+fn a_refused_photo_says_what_is_wrong() {
+    let (code, stdout, stderr) = count("failing-moved-40");
+    assert_eq!(code, 1);
+    assert!(!stdout.contains("pieces"), "{stdout}");
+    assert!(stderr.contains("blurred"), "{stderr}");
+}

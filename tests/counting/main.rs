@@ -1,0 +1,16 @@
+//! From photo to sheet through the real program, and what it leans on.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+#[path = "../support/mod.rs"]
+mod support;
+
+mod bad_input;
+mod calibrate;
+mod expect;
+mod faults;
+mod learned_reference;
+mod marked;
+mod real_photos;
+mod samples;
+mod shapes;
+mod weigh;

@@ -1,0 +1,22 @@
+//! The stock file and what is asked of it, through the real program.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+#[path = "../harbour/mod.rs"]
+mod harbour;
+#[path = "../support/mod.rs"]
+mod support;
+#[path = "../stock_ops/mod.rs"]
+mod stock_ops;
+
+mod basics;
+mod cover;
+mod cover_optimum;
+mod disk;
+mod kill;
+mod model;
+mod post;
+mod rearrange;
+mod reconcile;
+mod safety;
+mod table;
+mod take;
