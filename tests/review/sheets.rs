@@ -163,6 +163,7 @@ fn empty(truth: &Truth, file: String, hash: String) -> Sheet {
             path: None,
         },
         place: Some("cup 7, breakwater".to_owned()),
+        light: None,
         checked: false,
         card: CardReport {
             version: "v1".to_owned(),
@@ -218,6 +219,7 @@ fn placed(truth: &Truth, of: &TruePiece, index: usize, tray: &Tray) -> Option<Pi
         face: of.face.clone(),
         sure: 0.985,
         lab: truth.palette_lab[&of.colour],
+        spoilt: Some(Vec::new()),
         outline_px: outline,
         ..Piece::default()
     })
