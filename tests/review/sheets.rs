@@ -103,6 +103,7 @@ pub fn teach(home: &Path, name: &str) {
             samples: vec![*lab],
             light: "daylight".to_owned(),
             flaw: None,
+            from: None,
         })
         .unwrap();
     }
