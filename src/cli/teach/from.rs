@@ -227,28 +227,35 @@ fn forget(paths: &[PathBuf], json: bool, home: &Path) -> Result<Outcome, Failure
     Ok(Outcome::Done)
 }
 
-/// The photo that something was learned from, named by its sheet or, where that is gone, by its file.
+/// The photo that something was learned from, named by its sheet or, as that may be gone, by its own
+/// file's name.
 fn origin(path: &Path, book: &SwatchBook) -> Result<Origin, Failure> {
-    let wanted = match path.exists() {
-        true => Some(inbox::read_sheet(path)?.photo.hash),
-        false => None,
-    };
-    let is_named = |origin: &&&Origin| match &wanted {
-        Some(hash) => origin.photo == *hash,
-        None => Path::new(&origin.file) == path || Path::new(&origin.photo) == path,
-    };
     let origins = book.origins();
-    let mut found = origins.iter().filter(is_named);
-    match (found.next(), found.next()) {
-        (Some(one), None) => Ok((*one).clone()),
-        (Some(_), Some(_)) => Err(Failure::wrong_use(format!(
-            "something was learned from several photos called {}; name the sheet, or the photo's hash as swatches.json has it",
-            path.display()
-        ))),
-        (None, _) => Err(Failure::failed(format!(
-            "nothing was learned from {}; see `from` in {} for what was",
+    let is_named = |origin: &&&Origin| {
+        [&origin.file, &origin.photo]
+            .iter()
+            .any(|text| Path::new(text) == path)
+    };
+    let named: Vec<&&Origin> = origins.iter().filter(is_named).collect();
+    let found = match named.as_slice() {
+        [one] => Some(*one),
+        [] if path.exists() => {
+            let hash = inbox::read_sheet(path)?.photo.hash;
+            origins.iter().find(|origin| origin.photo == hash)
+        }
+        [] => None,
+        _ => {
+            return Err(Failure::wrong_use(format!(
+                "something was learned from several photos called {}; name the sheet, or the photo's hash as swatches.json has it",
+                path.display()
+            )));
+        }
+    };
+    found.map(|origin| (*origin).clone()).ok_or_else(|| {
+        Failure::failed(format!(
+            "nothing was learned from {}; the photos that something was learned from stand in {}, under `from`",
             path.display(),
             swatches::path(Path::new("")).display()
-        ))),
-    }
+        ))
+    })
 }
