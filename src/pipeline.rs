@@ -11,7 +11,7 @@ use crate::colour::{
 };
 use crate::count::doubt::{Doubt, colour_doubts, colour_probability};
 use crate::count::groups::{hidden, round3};
-use crate::count::{groups, name_colours, shape_probability};
+use crate::count::{flaws, groups, name_colours, shape_probability, spoils};
 use crate::photo::{Photo, edge_width_px, overexposed_share, white_level};
 use crate::pieces::heap::around;
 use crate::pieces::paint::{Paint, paint};
@@ -235,10 +235,12 @@ pub fn count_scene(
     let paints: Vec<Paint> = seen.iter().map(|s| s.paint).collect();
     let faults = photo_faults(photo, scene, &paints);
     let named = name_colours(&paints, book);
+    let flaws = flaws(&paints);
     let mut pieces: Vec<Piece> = seen
         .iter()
         .zip(&named)
-        .filter_map(|(seen, named)| {
+        .zip(flaws)
+        .filter_map(|((seen, named), flaw)| {
             let (shape_right, mut doubts) = shape_probability(&seen.piece);
             let mirrors = seen.paint.mirrors_lamp(&seen.piece.stance);
             let colour_right = colour_probability(named, mirrors);
@@ -250,6 +252,7 @@ pub fn count_scene(
             let mut piece = placed(scene, seen)?;
             piece.colour.clone_from(&named.name);
             piece.sure = sure;
+            piece.spoilt = Some(spoils(&seen.paint, &seen.piece.stance, flaw));
             piece.instead = instead(seen, named, shape_right);
             if sure < SURE {
                 piece.doubts = doubts.iter().map(|d| d.text()).collect();
@@ -289,6 +292,7 @@ pub fn count_scene(
         sheet: Version::V1,
         photo: photo_ref(photo),
         place: None,
+        light: None,
         checked: false,
         card: card_report(scene),
         colour: colour_report(scene, targets),

@@ -16,7 +16,7 @@ use crate::pieces::{ANY, ExpectError, Search, Shapes};
 use crate::pipeline::{self, Targets};
 use crate::sheet::SURE;
 use crate::sheet::marked;
-use crate::sheet::{Group, LightFile, Sheet, drift_warnings};
+use crate::sheet::{Group, LightFile, Sheet, drift_warnings, light_on};
 use crate::stock::inbox;
 use crate::stock::kind::Name;
 
@@ -165,7 +165,9 @@ fn count_one(
     } = known;
     let scene = pipeline::measure(&photo, targets).map_err(|e| look::trouble(path, &e))?;
     let mut sheet = pipeline::count_scene(&photo, &scene, targets, search, Some(book));
-    let drifted = drift_warnings(lights, &pipeline::patch_reports(&scene));
+    let patches = pipeline::patch_reports(&scene);
+    let drifted = drift_warnings(lights, &patches);
+    sheet.light = light_on(lights, &patches).map(str::to_owned);
     sheet.warnings.extend(drifted);
     sheet.place = args.place.as_ref().map(ToString::to_string);
     if let Some(grams) = args.grams {

@@ -22,16 +22,7 @@ pub fn calibration(home: &Path) -> PathBuf {
 /// # Errors
 /// When the file is there but cannot be read or is damaged.
 pub fn swatches(home: &Path) -> Result<SwatchBook, Failure> {
-    let path = calibration(home).join("swatches.json");
-    match fs::read_to_string(&path) {
-        Ok(text) => SwatchBook::from_json(&text)
-            .map_err(|e| Failure::failed(format!("cannot use {}: {e}", path.display()))),
-        Err(e) if e.kind() == io::ErrorKind::NotFound => Ok(SwatchBook::default()),
-        Err(e) => Err(Failure::failed(format!(
-            "cannot read the taught colours {}: {e}; put the file right or name another --home",
-            path.display()
-        ))),
-    }
+    Ok(crate::review::swatches::read(home)?)
 }
 
 /// The shapes that pieces may have: those that the program brings along, and the user's own.

@@ -2,6 +2,7 @@
 
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::sync::Mutex;
 
 use super::{Context, Failure, Outcome, home, say};
 use crate::review::api::Work;
@@ -71,7 +72,7 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
         desk,
         album,
         home: context.home.clone(),
-        book,
+        book: Mutex::new(book),
     })?;
     farewell(&work)
 }

@@ -1,5 +1,6 @@
 //! `cuptally teach`: one piece of each colour, and what the colours are called; or what pieces weigh.
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use super::atomic::write_files;
@@ -8,34 +9,39 @@ use super::say::{self, Column};
 use super::{Context, Failure, Outcome, home};
 use crate::card::print::svg::svg;
 use crate::colour::lab::de00;
+use crate::colour::swatch::CLOSE_DE00;
 use crate::colour::{Flaw, Swatch, SwatchBook};
 use crate::count::flaws;
 use crate::pieces::paint::Paint;
 use crate::pieces::{ANY, Search, Shapes};
 use crate::pipeline::{self, Seen, Targets};
+use crate::review::swatches;
 use crate::sheet::chart::{self, LightMap};
 use crate::sheet::reading_order;
 use crate::stock::kind::Name;
 
+mod from;
 mod weigh;
 
 /// Arguments of `cuptally teach`.
 #[derive(clap::Args)]
 #[command(override_usage = "cuptally teach [OPTIONS] --names <A,B,C> <PHOTO>
+       cuptally teach [OPTIONS] --from <SHEET>...
+       cuptally teach [OPTIONS] --forget <SHEET>...
        cuptally teach [OPTIONS] --weigh <PIECE> [--of <NUMBER>] --grams <GRAMS>")]
 pub struct Args {
     /// Photo of one piece of each colour beside the card, in rows.
-    #[arg(value_name = "PHOTO", required_unless_present = "weigh")]
+    #[arg(value_name = "PHOTO", required_unless_present_any = ["weigh", "from", "forget"])]
     photo: Option<PathBuf>,
 
     /// The colours' names in reading order: rows from the top of the upright
     /// photo, each from left to right.
-    #[arg(long, value_name = "A,B,C", value_delimiter = ',', required_unless_present = "weigh", value_parser = Name::new)]
+    #[arg(long, value_name = "A,B,C", value_delimiter = ',', required_unless_present_any = ["weigh", "from", "forget"], value_parser = Name::new)]
     names: Vec<Name>,
 
-    /// Name of the light.
-    #[arg(long, value_name = "NAME", default_value = "usual")]
-    light: String,
+    /// Name of the light [default: usual; with --from the one that the sheet knows].
+    #[arg(long, value_name = "NAME")]
+    light: Option<String>,
 
     /// What kind of pieces lie on the tray: brick, plate, tile, or another form of the list of shapes.
     #[arg(long, value_name = "FORM", default_value = ANY)]
@@ -46,6 +52,9 @@ pub struct Args {
     card: Option<String>,
 
     #[command(flatten)]
+    sheets: from::Args,
+
+    #[command(flatten)]
     scale: weigh::Args,
 
     /// Print the swatches, or the weight, as JSON and nothing else.
@@ -53,27 +62,30 @@ pub struct Args {
     json: bool,
 }
 
-/// Two taught colours nearer than this are pointed out: a colour in another photo
-/// is off by about 1.3 dE00 in each direction, and so is its neighbour.
-const CLOSE_DE00: f64 = 4.0;
-
 /// Learns the colours, or a weight, and keeps them.
 ///
 /// # Errors
 /// When the photo cannot be measured, pieces and names differ in number, or a
 /// file cannot be used or written.
 pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
+    let light = args.light.as_deref();
+    if let Some(light) = light {
+        home::file_name("light", light)?;
+    }
+    if let Some(outcome) = from::run(&args.sheets, light, args.json, &context.home) {
+        return outcome;
+    }
     match (args.scale.weigh.as_deref(), &args.photo) {
         (Some(piece), _) => weigh::run(piece, &args.scale, args.json, &context.home),
         (None, Some(photo)) => colours(photo, args, context),
         (None, None) => Err(Failure::wrong_use(
-            "teach needs a photo with --names, or --weigh with --grams",
+            "teach needs a photo with --names, --from or --forget with sheets, or --weigh with --grams",
         )),
     }
 }
 
 fn colours(photo: &Path, args: &Args, context: &Context) -> Result<Outcome, Failure> {
-    let light = home::file_name("light", &args.light)?;
+    let light = args.light.as_deref().unwrap_or("usual").to_owned();
     let names: Vec<String> = args.names.iter().map(ToString::to_string).collect();
     let mut book = home::swatches(&context.home)?;
     let targets = home::targets(&context.home, args.card.as_deref())?;
@@ -86,7 +98,17 @@ fn colours(photo: &Path, args: &Args, context: &Context) -> Result<Outcome, Fail
         &mut book,
     )?;
     let listed = listed(&taught);
-    let mut paths = keep(&context.home, &book)?;
+    // Into the book as it is by now: the review page may have written to it meanwhile.
+    let book = swatches::change(
+        &context.home,
+        |book| -> Result<_, swatches::SwatchFileError> {
+            for swatch in &taught {
+                book.teach(swatch.clone())?;
+            }
+            Ok(book.clone())
+        },
+    )?;
+    let mut paths = vec![swatches::path(&context.home)];
     let file = photo.file_name().unwrap_or(photo.as_os_str());
     let drawn = chart::of_swatches(&light, &file.to_string_lossy(), &listed, &map)?;
     let drawn = svg(&drawn, &format!("Colours taught in light {light}"));
@@ -103,7 +125,12 @@ fn colours(photo: &Path, args: &Args, context: &Context) -> Result<Outcome, Fail
         say::print_json(&taught)?;
         return Ok(outcome);
     }
-    tell(&light, &listed, &targets, book.lights().len())?;
+    let taught_in = book
+        .swatches()
+        .iter()
+        .filter(|swatch| swatch.from.is_none());
+    let lights: BTreeSet<&str> = taught_in.map(|swatch| swatch.light.as_str()).collect();
+    tell(&light, &listed, &targets, lights.len())?;
     tell_flaws(&taught)?;
     for path in paths {
         say::print(&format!("kept: {}", path.display()))?;
@@ -139,11 +166,11 @@ fn listed(taught: &[Swatch]) -> Vec<chart::Taught> {
     taught
         .iter()
         .map(|swatch| {
-            let lab = middle(swatch);
+            let lab = swatch.middle();
             let nearest = taught
                 .iter()
                 .filter(|other| other.name != swatch.name)
-                .map(|other| (other.name.clone(), de00(lab, middle(other))))
+                .map(|other| (other.name.clone(), de00(lab, other.middle())))
                 .min_by(|a, b| a.1.total_cmp(&b.1));
             let close = nearest.as_ref().is_some_and(|(_, off)| *off < CLOSE_DE00);
             chart::Taught {
@@ -274,6 +301,7 @@ pub fn learn(
             samples: vec![seen.paint.lab.map(pipeline::round2)],
             light: light.to_owned(),
             flaw,
+            from: None,
         };
         book.teach(swatch.clone())?;
         taught.push(swatch);
@@ -338,15 +366,4 @@ fn in_photo(scene: &pipeline::Scene, seen: &Seen) -> [f64; 2] {
         .project(seen.piece.stance.at, 0.0)
         .unwrap_or_default();
     [px.x, px.y]
-}
-
-fn middle(swatch: &Swatch) -> [f64; 3] {
-    let n = swatch.samples.len().max(1) as f64;
-    let mut mean = [0.0; 3];
-    for sample in &swatch.samples {
-        for c in 0..3 {
-            mean[c] += sample[c] / n;
-        }
-    }
-    mean
 }

@@ -5,6 +5,7 @@
 //! distance d explains the piece as exp(-d² / 2 s²). A colour that nobody taught explains it
 //! as well as a taught one does at the distance [`LIMIT`] · s.
 
+use std::cmp::Ordering;
 use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
@@ -18,6 +19,10 @@ pub const BETWEEN_PHOTOS: f64 = 1.3;
 /// Distances beyond this many standard deviations are a new colour: one piece in a hundred of a
 /// taught colour lies further out (chi square, three degrees of freedom, 99 %: 11.34).
 pub const LIMIT: f64 = 3.368;
+
+/// Two colours nearer than this are pointed out when they are taught: a colour in another photo is off
+/// by about 1.3 dE00 in each direction, and so is its neighbour.
+pub const CLOSE_DE00: f64 = 4.0;
 
 /// The swatch file's format version.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -38,6 +43,27 @@ pub enum Flaw {
     CutOff,
 }
 
+/// The photo of a counted tray that a swatch was read from, by what a person said of its pieces.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Origin {
+    /// The photo's hash, as in its sheet.
+    pub photo: String,
+    /// The photo's file name, for people.
+    pub file: String,
+}
+
+/// Digits of a photo's hash that tell it from all others a person ever takes.
+const OWN_LIGHT_DIGITS: usize = 12;
+
+impl Origin {
+    /// What the photo's light is called where nobody said which it was.
+    pub fn own_light(&self) -> String {
+        let digits: String = self.photo.chars().take(OWN_LIGHT_DIGITS).collect();
+        format!("photo-{digits}")
+    }
+}
+
 /// What one colour looked like in one light.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -51,6 +77,34 @@ pub struct Swatch {
     /// What keeps them from showing the colour itself.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub flaw: Option<Flaw>,
+    /// The counted photo it was read from; none where it was taught by a photo for that.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub from: Option<Origin>,
+}
+
+impl Swatch {
+    /// Whether somebody said which light it was, so that it stands for that light and
+    /// not for one photo only.
+    pub fn light_is_named(&self) -> bool {
+        (self.from.as_ref()).is_none_or(|from| from.own_light() != self.light)
+    }
+
+    /// Mean of its samples, CIELAB.
+    pub fn middle(&self) -> [f64; 3] {
+        mean(&self.samples)
+    }
+
+    /// In this order swatches are kept, each once.
+    fn compare(&self, other: &Self) -> Ordering {
+        let key = |s: &Self| {
+            (
+                s.name.clone(),
+                s.light.clone(),
+                s.from.clone().map(|f| f.photo),
+            )
+        };
+        key(self).cmp(&key(other))
+    }
 }
 
 /// All taught colours.
@@ -59,7 +113,7 @@ pub struct Swatch {
 pub struct SwatchBook {
     /// Format version, always `v1`.
     swatches: Version,
-    /// One entry a colour and light, sorted by name, then light.
+    /// One entry a colour, light and counted photo, sorted by name, then light, then photo.
     colours: Vec<Swatch>,
 }
 
@@ -81,6 +135,16 @@ pub enum SwatchError {
         light: String,
         /// What is wrong.
         what: &'static str,
+    },
+    /// From no photo that can be told from others.
+    #[error(
+        "the swatch {name} in light {light} is from a photo without a hash; take it away or teach this colour again"
+    )]
+    Origin {
+        /// The colour.
+        name: String,
+        /// The light.
+        light: String,
     },
     /// The same colour and light twice.
     #[error("the swatch {name} in light {light} stands there twice; remove one of them")]
@@ -115,19 +179,17 @@ impl SwatchBook {
     /// # Errors
     ///
     /// When the text is not a v1 book, a name is empty, a swatch has no or impossible samples,
-    /// or the same colour and light stand twice.
+    /// or the same colour and light stand twice from the same photo.
     pub fn from_json(text: &str) -> Result<Self, SwatchError> {
         let read: Self = serde_json::from_str(text)?;
         let mut book = Self::default();
-        let mut seen = BTreeSet::new();
         for swatch in read.colours {
-            if !seen.insert((swatch.name.clone(), swatch.light.clone())) {
-                return Err(SwatchError::Twice {
-                    name: swatch.name,
-                    light: swatch.light,
-                });
-            }
+            let before = book.colours.len();
+            let (name, light) = (swatch.name.clone(), swatch.light.clone());
             book.teach(swatch)?;
+            if book.colours.len() == before {
+                return Err(SwatchError::Twice { name, light });
+            }
         }
         Ok(book)
     }
@@ -141,19 +203,36 @@ impl SwatchBook {
         Ok(serde_json::to_string_pretty(self)?)
     }
 
-    /// Adds a swatch; the same colour in the same light is replaced.
+    /// Adds a swatch; the same colour in the same light, from the same counted photo or from none,
+    /// is replaced.
     ///
     /// # Errors
     ///
     /// When a name is empty, or the samples are none or impossible.
     pub fn teach(&mut self, swatch: Swatch) -> Result<(), SwatchError> {
         check(&swatch)?;
-        let key = |s: &Swatch| (s.name.clone(), s.light.clone());
-        match self.colours.binary_search_by_key(&key(&swatch), key) {
+        match self
+            .colours
+            .binary_search_by(|there| there.compare(&swatch))
+        {
             Ok(there) => self.colours[there] = swatch,
             Err(place) => self.colours.insert(place, swatch),
         }
         Ok(())
+    }
+
+    /// Takes away what was learned from a counted photo; gives it.
+    pub fn forget(&mut self, photo: &str) -> Vec<Swatch> {
+        let is_of = |s: &mut Swatch| s.from.as_ref().is_some_and(|from| from.photo == photo);
+        self.colours.extract_if(.., is_of).collect()
+    }
+
+    /// The counted photos that something was learned from, each once.
+    pub fn origins(&self) -> BTreeSet<&Origin> {
+        self.colours
+            .iter()
+            .filter_map(|s| s.from.as_ref())
+            .collect()
     }
 
     /// All swatches, by name, then light.
@@ -167,9 +246,10 @@ impl SwatchBook {
         names.into_iter().collect()
     }
 
-    /// Names of the lights, each once, in order.
+    /// Names of the lights, each once, in order; without what photos in unnamed lights showed.
     pub fn lights(&self) -> Vec<&str> {
-        let lights: BTreeSet<&str> = self.colours.iter().map(|s| s.light.as_str()).collect();
+        let named = self.colours.iter().filter(|s| s.light_is_named());
+        let lights: BTreeSet<&str> = named.map(|s| s.light.as_str()).collect();
         lights.into_iter().collect()
     }
 
@@ -215,10 +295,21 @@ fn check(swatch: &Swatch) -> Result<(), SwatchError> {
             return Err(SwatchError::Nameless(what));
         }
     }
-    let possible = |lab: &[f64; 3]| lab.iter().all(|v| v.abs() <= 200.0);
+    let hex = |b: u8| matches!(b, b'0'..=b'9' | b'a'..=b'f');
+    let is_hash = |text: &str| text.len() == 64 && text.bytes().all(hex);
+    if swatch
+        .from
+        .as_ref()
+        .is_some_and(|from| !is_hash(&from.photo))
+    {
+        return Err(SwatchError::Origin {
+            name: swatch.name.clone(),
+            light: swatch.light.clone(),
+        });
+    }
     let what = if swatch.samples.is_empty() {
         "no samples"
-    } else if !swatch.samples.iter().all(possible) {
+    } else if !swatch.samples.iter().all(is_colour) {
         "a sample that is no colour"
     } else {
         return Ok(());
@@ -228,6 +319,11 @@ fn check(swatch: &Swatch) -> Result<(), SwatchError> {
         light: swatch.light.clone(),
         what,
     })
+}
+
+/// Whether three numbers can be a colour in CIELAB; NaN cannot.
+pub fn is_colour(lab: &[f64; 3]) -> bool {
+    lab.iter().all(|v| v.abs() <= 200.0)
 }
 
 fn mean(samples: &[[f64; 3]]) -> [f64; 3] {
@@ -246,6 +342,24 @@ mod tests {
             samples: vec![lab],
             light: light.into(),
             flaw: None,
+            from: None,
+        }
+    }
+
+    /// The same as read from a counted photo, whose hash is a digit again and again.
+    fn learned(swatch: Swatch, digit: &str, named: bool) -> Swatch {
+        let from = Origin {
+            photo: digit.repeat(64),
+            file: "cup.jpg".into(),
+        };
+        Swatch {
+            light: if named {
+                swatch.light
+            } else {
+                from.own_light()
+            },
+            from: Some(from),
+            ..swatch
         }
     }
 
@@ -298,6 +412,28 @@ mod tests {
     }
 
     #[test]
+    fn what_photos_taught_stands_beside_and_is_forgotten_by_photo() {
+        let mut book = book();
+        let taught = book.clone();
+        let kelp = || swatch("kelp", "boathouse", [41.0, -30.0, 25.0]);
+        book.teach(learned(kelp(), "a", true)).unwrap();
+        book.teach(learned(kelp(), "b", false)).unwrap();
+        assert_eq!(book.swatches().len(), 5);
+        // A photo in an unnamed light is no light of its own.
+        assert_eq!(book.lights(), ["boathouse"]);
+        // Again replaces, and does not touch what was taught.
+        book.teach(learned(kelp(), "a", true)).unwrap();
+        assert_eq!(book.swatches().len(), 5);
+        let text = book.to_json().unwrap();
+        assert_eq!(SwatchBook::from_json(&text).unwrap(), book);
+        assert_eq!(book.origins().len(), 2);
+        assert_eq!(book.forget(&"c".repeat(64)), []);
+        assert_eq!(book.forget(&"a".repeat(64)).len(), 1);
+        assert_eq!(book.forget(&"b".repeat(64)).len(), 1);
+        assert_eq!(book, taught);
+    }
+
+    #[test]
     fn nothing_taught_or_no_number_is_no_match() {
         assert_eq!(SwatchBook::default().classify([50.0, 0.0, 0.0], 0.0), None);
         assert_eq!(book().classify([f64::NAN, 0.0, 0.0], 0.0), None);
@@ -325,6 +461,10 @@ mod tests {
             (with(&kelp.replace("pier", "")), "no light name"),
             (with(&kelp.replace("[40,-30,25]", "")), "no samples"),
             (with(&kelp.replace("40", "4000")), "no colour"),
+            (
+                with(&kelp.replace('}', r#","from":{"photo":"12","file":"a.jpg"}}"#)),
+                "without a hash",
+            ),
         ] {
             let error = SwatchBook::from_json(&text).unwrap_err().to_string();
             assert!(error.contains(part), "{text}: {error}");

@@ -14,5 +14,5 @@ pub mod weigh;
 
 pub use colours::{Named, name_colours};
 pub use doubt::{Doubt, shape_probability};
-pub use flaw::flaws;
+pub use flaw::{flaws, spoils};
 pub use groups::groups;

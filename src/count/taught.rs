@@ -1,5 +1,7 @@
 //! What each taught colour's body may look like: by light, and all lights together.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use super::even::{Even, distance, even};
 use super::joint::Body;
 use crate::colour::lab::{lab_from_linear, linear_from_lab};
@@ -24,9 +26,10 @@ const GLOSS_LEFT: f64 = 0.003;
 pub struct Taught {
     /// Their names, in order.
     pub names: Vec<String>,
-    /// Ways to see their bodies: one for each light, and the mean of them.
+    /// Ways to see their bodies: one for each light that has a name, and the mean of all lights.
     pub bodies: Vec<Vec<Body>>,
-    /// In how many lights each was taught.
+    /// In how many lights each was taught by a photo for that. What was learned from counted photos is not
+    /// among them: whether their light was another is only guessed, and nobody laid the pieces out.
     lights: Vec<usize>,
     /// Colours that were taught under a lamp's image only, and what showed, linear.
     hidden: Vec<(String, [f64; 3])>,
@@ -44,24 +47,35 @@ impl Taught {
             .map(|swatch| (swatch.name.clone(), shown(swatch)))
             .collect();
         let lights = book.lights();
+        // Counted photos in unnamed lights are taken together as one more light, so that, however
+        // many there are, they weigh no more than one; and as they are of many lamps, no photo is
+        // looked at by it alone.
+        let unnamed = book.swatches().iter().any(|s| !s.light_is_named());
         let mut by_light: Vec<Vec<Body>> = vec![Vec::new(); lights.len()];
         let mut together = Vec::new();
         let mut taught_in = Vec::new();
         for name in &names {
             let mut seen: Vec<(usize, [f64; 3])> = Vec::new();
+            let mut taught = BTreeSet::new();
             for swatch in usable(book, name) {
                 let light = lights.iter().position(|l| *l == swatch.light);
-                seen.extend(light.map(|light| (light, shown(swatch))));
+                let light = light
+                    .filter(|_| swatch.light_is_named())
+                    .unwrap_or(lights.len());
+                seen.push((light, shown(swatch)));
+                if swatch.from.is_none() {
+                    taught.insert(light);
+                }
             }
-            taught_in.push(seen.len());
-            let bodies = without_gloss(&seen);
+            taught_in.push(taught.len());
+            let bodies = by_mean(&without_gloss(&seen));
             let mut mean = [0.0; 3];
-            for (_, body) in &bodies {
+            for body in bodies.values() {
                 for c in 0..3 {
                     mean[c] += body[c] / bodies.len() as f64;
                 }
             }
-            let gloss = if bodies.len() > 1 {
+            let gloss = if seen.len() > 1 {
                 GLOSS_LEFT
             } else {
                 GLOSS_ONCE
@@ -73,12 +87,11 @@ impl Taught {
             let all = as_body(mean);
             together.push(all);
             for (light, bodies_in) in by_light.iter_mut().enumerate() {
-                let own = bodies.iter().find(|(l, _)| *l == light);
-                bodies_in.push(own.map_or(all, |(_, body)| as_body(*body)));
+                bodies_in.push(bodies.get(&light).map_or(all, |body| as_body(*body)));
             }
         }
         let mut bodies = by_light;
-        if bodies.len() > 1 {
+        if bodies.len() > 1 || unnamed {
             bodies.push(together);
         }
         Self {
@@ -107,6 +120,22 @@ impl Taught {
     pub fn once(&self, colour: usize) -> bool {
         self.lights.get(colour).is_none_or(|lights| *lights < 2)
     }
+}
+
+/// The mean in each light: one swatch as a rule, more where counted photos were learned from. Photos count
+/// alike, however many pieces each had, as the pieces of a photo share its correction's error.
+fn by_mean(seen: &[(usize, [f64; 3])]) -> BTreeMap<usize, [f64; 3]> {
+    let mut sums: BTreeMap<usize, ([f64; 3], f64)> = BTreeMap::new();
+    for (light, linear) in seen {
+        let (sum, n) = sums.entry(*light).or_default();
+        for c in 0..3 {
+            sum[c] += linear[c];
+        }
+        *n += 1.0;
+    }
+    (sums.into_iter())
+        .map(|(light, (sum, n))| (light, sum.map(|v| v / n)))
+        .collect()
 }
 
 /// Mean of a swatch's samples, linear.
@@ -161,4 +190,88 @@ fn without_gloss(seen: &[(usize, [f64; 3])]) -> Vec<(usize, [f64; 3])> {
             (*light, shown.map(|v| v - best.1))
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use crate::colour::Origin;
+
+    fn swatch(light: &str, lab: [f64; 3], photo: Option<&str>) -> Swatch {
+        Swatch {
+            name: "kelp".into(),
+            samples: vec![lab],
+            light: light.into(),
+            flaw: None,
+            from: photo.map(|digit| Origin {
+                photo: digit.repeat(64),
+                file: "cup.jpg".into(),
+            }),
+        }
+    }
+
+    fn of(swatches: &[Swatch]) -> Taught {
+        let mut book = SwatchBook::default();
+        for swatch in swatches {
+            book.teach(swatch.clone()).unwrap();
+        }
+        Taught::of(&book)
+    }
+
+    const KELP: [f64; 3] = [40.0, -30.0, 25.0];
+    const OTHER: [f64; 3] = [40.0, -24.0, 25.0];
+    /// Even units within which two bodies are one: a tenth of the two colours' distance. Between the two a
+    /// little gloss may be found, and linear light and back is off by less.
+    const SAME: f64 = 0.3;
+
+    #[test]
+    fn counted_photos_in_unnamed_lights_weigh_as_one_light() {
+        let own = |digit: &str| format!("photo-{}", digit.repeat(12));
+        let one = of(&[
+            swatch("pier", KELP, None),
+            swatch(&own("a"), OTHER, Some("a")),
+        ]);
+        let many = of(&[
+            swatch("pier", KELP, None),
+            swatch(&own("a"), OTHER, Some("a")),
+            swatch(&own("b"), OTHER, Some("b")),
+            swatch(&own("c"), OTHER, Some("c")),
+        ]);
+        // By the pier's light alone, and by all of them.
+        assert_eq!((one.bodies.len(), many.bodies.len()), (2, 2));
+        let pier = even(KELP);
+        let apart = |taught: &Taught, k: usize| distance(taught.bodies[k][0].even, pier);
+        assert!(apart(&one, 0) < SAME && apart(&many, 0) < SAME);
+        let half = distance(pier, even(OTHER)) / 2.0;
+        assert!(
+            (apart(&one, 1) - half).abs() < 0.3 * half,
+            "{}",
+            apart(&one, 1)
+        );
+        assert!((apart(&one, 1) - apart(&many, 1)).abs() < 1e-6);
+        // No light was taught but the pier's.
+        assert!(one.once(0) && many.once(0));
+    }
+
+    #[test]
+    fn a_counted_photo_in_a_named_light_weighs_as_much_as_the_photo_that_taught_it() {
+        let both = of(&[swatch("pier", KELP, None), swatch("pier", OTHER, Some("a"))]);
+        assert_eq!(both.bodies.len(), 1);
+        let off = distance(both.bodies[0][0].even, even(KELP));
+        let half = distance(even(KELP), even(OTHER)) / 2.0;
+        assert!((off - half).abs() < 0.3 * half, "{off} {half}");
+        assert!(both.once(0));
+    }
+
+    #[test]
+    fn a_colour_may_be_known_by_a_counted_photo_alone() {
+        let alone = of(&[swatch(
+            &format!("photo-{}", "a".repeat(12)),
+            KELP,
+            Some("a"),
+        )]);
+        assert_eq!((alone.names.len(), alone.bodies.len()), (1, 1));
+        assert!(distance(alone.bodies[0][0].even, even(KELP)) < SAME);
+    }
 }

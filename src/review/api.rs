@@ -1,6 +1,7 @@
 //! The page's questions and their answers, without the sockets.
 
 use std::path::PathBuf;
+use std::sync::{Mutex, PoisonError};
 
 use serde::{Deserialize, Serialize};
 
@@ -10,11 +11,13 @@ use crate::stock::{Stamp, kind::fit_to_show};
 
 use super::correction::{Correction, Draft, Refused};
 use super::desk::{Desk, DeskError, Slot};
+use super::feed;
 use super::finish::{self, Ending, FinishError, Wish};
 use super::parts::{cuts, outlines};
 use super::photos::{Album, AlbumError};
 use super::shown::shown;
 use super::snap::{Drag, snap};
+use super::swatches;
 use super::totals::left;
 use super::tray::Stand;
 use super::vocabulary::{Vocabulary, vocabulary};
@@ -29,7 +32,7 @@ pub struct Work {
     /// Folder of the stock.
     pub home: PathBuf,
     /// The taught colours.
-    pub book: SwatchBook,
+    pub book: Mutex<SwatchBook>,
 }
 
 /// Why a question has no answer.
@@ -201,7 +204,9 @@ impl Work {
     }
 
     fn tell(&self, slot: &Slot) -> Result<Vec<u8>, ApiError> {
-        Ok(serde_json::to_vec(&shown(slot, &self.book))?)
+        // A panic while it was held changed nothing.
+        let book = self.book.lock().unwrap_or_else(PoisonError::into_inner);
+        Ok(serde_json::to_vec(&shown(slot, &book))?)
     }
 
     /// What can be said at the end of a sheet, as JSON.
@@ -210,7 +215,8 @@ impl Work {
     /// When the stock cannot be read.
     pub fn ending(&self, index: usize) -> Result<Vec<u8>, ApiError> {
         self.desk.with(index, |slot| {
-            let ending = finish::ending(slot, &self.home)?;
+            let mut ending = finish::ending(slot, &self.home)?;
+            ending.learn = feed::offer(&self.home, &slot.sheet);
             Ok(serde_json::to_vec(&ending)?)
         })
     }
@@ -225,6 +231,10 @@ impl Work {
         let done = self.desk.with(index, |slot| {
             finish::finish(slot, &self.home, &wish, &stamp).map_err(ApiError::from)
         })?;
+        // What was learned is offered as a name at once; what cannot be read is told where it is used.
+        if let (Some(_), Ok(book)) = (wish.learn, swatches::read(&self.home)) {
+            *self.book.lock().unwrap_or_else(PoisonError::into_inner) = book;
+        }
         let answer = serde_json::json!({ "done": done, "sheets": self.lines()? });
         Ok(serde_json::to_vec(&answer)?)
     }

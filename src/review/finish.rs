@@ -13,6 +13,7 @@ use crate::stock::{Stamp, Stock};
 
 use super::correction::{Correction, Refused};
 use super::desk::{DeskError, Slot};
+use super::feed::{self, Offer};
 use super::totals::left;
 
 /// Where a sheet stands towards the stock.
@@ -44,6 +45,8 @@ pub struct Ending {
     pub standing: Standing,
     /// Places that hold something already.
     pub places: Vec<Name>,
+    /// What its corrections could teach of colours.
+    pub learn: Option<Offer>,
 }
 
 /// How the person ends a sheet.
@@ -60,6 +63,10 @@ pub struct Wish {
     /// What happens to what lies there: `add`, `recount`, or not said.
     #[serde(default)]
     pub mode: Option<WishedMode>,
+    /// Whether the corrected colours are learned, or what was learned is taken back; not said where
+    /// nothing was offered.
+    #[serde(default)]
+    pub learn: Option<bool>,
 }
 
 /// What happens to what a place holds.
@@ -142,6 +149,7 @@ pub fn ending(slot: &mut Slot, home: &Path) -> Result<Ending, FinishError> {
     Ok(Ending {
         standing,
         places: places.into_iter().cloned().collect(),
+        learn: None,
     })
 }
 
@@ -169,18 +177,32 @@ fn standing(stock: &Stock, hash: &str) -> Result<Standing, HistoryError> {
     Ok(posted.unwrap_or(Standing::New))
 }
 
-/// Ends a sheet: posts it as checked, or as pending where it is not in the stock yet.
-/// Gives a sentence that says what was done.
+/// Ends a sheet: posts it as checked, or as pending where it is not in the stock yet, and learns its
+/// colours where the person said so. Gives sentences that say what was done.
 ///
 /// # Errors
 /// When something is left to look at, or it cannot be posted. Then neither the stock
-/// nor whether the sheet is checked has changed.
+/// nor whether the sheet is checked has changed, and nothing was learned.
 pub fn finish(
     slot: &mut Slot,
     home: &Path,
     wish: &Wish,
     stamp: &Stamp,
 ) -> Result<String, FinishError> {
+    let posted = post(slot, home, wish, stamp)?;
+    let learn = (wish.learn).map(|learn| feed::at_the_end(home, &slot.sheet, &slot.path, learn));
+    Ok(match learn {
+        None | Some(Ok(None)) => posted,
+        Some(Ok(Some(learned))) => format!("{posted} {learned}"),
+        // Posted is posted: the person is told what is left to do.
+        Some(Err(error)) => format!(
+            "{posted} But its colours stay as they were: {error}. Then say `cuptally teach --from {}`.",
+            slot.path.display()
+        ),
+    })
+}
+
+fn post(slot: &mut Slot, home: &Path, wish: &Wish, stamp: &Stamp) -> Result<String, FinishError> {
     slot.refresh()?;
     if slot.version() != wish.version {
         return Err(DeskError::Stale.into());

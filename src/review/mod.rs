@@ -5,8 +5,9 @@
 //! | layer | modules | touches |
 //! |---|---|---|
 //! | what a correction is | [`vocabulary`], [`tray`], [`correction`], [`resolve`], [`parts`], [`history`], [`totals`], [`snap`], [`shown`] | memory only |
+//! | what corrections teach of colours | [`witness`], [`learn`] | memory only |
 //! | who may ask | [`guard`] | memory only |
-//! | where it lies | [`lines`], [`desk`], [`photos`], [`finish`] | disk, clock, environment |
+//! | where it lies | [`lines`], [`desk`], [`photos`], [`swatches`], [`feed`], [`finish`] | disk, clock, environment |
 //! | how it is asked | [`server`], [`api`], `page/` | sockets |
 //!
 //! A correction becomes a [`Step`](crate::sheet::review::Step), which holds the pieces
@@ -24,12 +25,16 @@ pub mod history;
 pub mod totals;
 pub mod snap;
 pub mod shown;
+pub mod witness;
+pub mod learn;
 
 pub mod guard;
 
 pub mod lines;
 pub mod desk;
 pub mod photos;
+pub mod swatches;
+pub mod feed;
 pub mod finish;
 
 pub mod api;

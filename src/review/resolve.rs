@@ -272,9 +272,11 @@ fn lab_of(sheet: &Sheet, colour: &str) -> [f64; 3] {
 
 /// A part of `whole` as a piece of its own.
 fn part_of(whole: &Piece, part: Part, id: u32, tray: Option<&Tray>) -> Piece {
+    // Its colour was read over the whole, which may be of two.
     let mut piece = certain(Piece {
         id,
         size: part.size,
+        spoilt: None,
         ..whole.clone()
     });
     put(&mut piece, part.at, part.turn_deg);

@@ -22,7 +22,7 @@ use super::guard::{Denied, Guard};
 use super::photos::LONG_SIDES;
 
 /// The page's files: name, type, content.
-const PAGE: [(&str, &str, &str); 13] = [
+const PAGE: [(&str, &str, &str); 14] = [
     ("icon.svg", SVG, include_str!("page/icon.svg")),
     ("style.css", CSS, include_str!("page/style.css")),
     ("main.js", JS, include_str!("page/main.js")),
@@ -34,6 +34,7 @@ const PAGE: [(&str, &str, &str); 13] = [
     ("totals.js", JS, include_str!("page/totals.js")),
     ("choose.js", JS, include_str!("page/choose.js")),
     ("dialogs.js", JS, include_str!("page/dialogs.js")),
+    ("learning.js", JS, include_str!("page/learning.js")),
     ("placing.js", JS, include_str!("page/placing.js")),
     ("words.js", JS, include_str!("page/words.js")),
 ];

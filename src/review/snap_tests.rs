@@ -17,6 +17,7 @@ fn sheet() -> Sheet {
             path: None,
         },
         place: None,
+        light: None,
         checked: false,
         card: CardReport {
             version: "v1".to_owned(),

@@ -143,6 +143,12 @@ impl Fault {
         }
     }
 
+    /// Whether a fault of this code is one of the photo's colours, or blends them: then no piece
+    /// shows its own.
+    pub fn spoils_colours(code: &str) -> bool {
+        ["blurred", "too-dark", "too-bright", "card-glare"].contains(&code)
+    }
+
     /// What is wrong and what to do.
     pub fn text(&self) -> String {
         match self {

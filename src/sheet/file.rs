@@ -18,6 +18,9 @@ pub struct Sheet {
     /// Where the pieces live (a cup, a drawer), if the user said.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub place: Option<String>,
+    /// Name of the measured light that was on, where that could be told.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub light: Option<String>,
     /// Whether a person has looked at it and put right what was wrong.
     #[serde(default)]
     pub checked: bool,
@@ -134,6 +137,10 @@ pub struct Piece {
     pub sure: f64,
     /// Corrected colour, CIELAB D65.
     pub lab: [f64; 3],
+    /// What keeps its top from showing its own colour: empty where nothing does, none where that was not
+    /// told, as of a piece that a person added or in a sheet of an older program.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub spoilt: Option<Vec<Spoilt>>,
     /// Outline of the visible part in the upright photo.
     pub outline_px: Vec<[f64; 2]>,
     /// Share of its silhouette that other pieces hide, where that is told.
@@ -148,6 +155,20 @@ pub struct Piece {
     /// Whether a person looked at it and it is as stated here; then `sure` is 1.
     #[serde(default, skip_serializing_if = "is_false")]
     pub looked_at: bool,
+}
+
+/// What keeps a piece's top from showing its own colour.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Spoilt {
+    /// A lamp mirrors in it.
+    Lamp,
+    /// It was so bright that the camera cut a channel off.
+    CutOff,
+    /// Others around it may stand in its light.
+    Shaded,
+    /// It is lighter here and darker there, by gloss or shade.
+    Uneven,
 }
 
 #[allow(clippy::trivially_copy_pass_by_ref)] // as serde wants it

@@ -64,14 +64,23 @@ fn shown(patches: &[PatchReport]) -> Vec<Shown<'_>> {
         .collect()
 }
 
+/// The kept light that is nearest to today's patches, and how far they are from it.
+fn nearest<'a>(kept: &'a [LightFile], today: &[PatchReport]) -> Option<(&'a LightFile, Drift)> {
+    kept.iter()
+        .filter_map(|light| Some((light, light.drift(today)?)))
+        .min_by(|a, b| a.1.light.total_cmp(&b.1.light))
+}
+
+/// Name of the light that is on, if it is one of those that were kept.
+pub fn light_on<'a>(kept: &'a [LightFile], today: &[PatchReport]) -> Option<&'a str> {
+    let (light, found) = nearest(kept, today)?;
+    (!found.other_light()).then_some(light.name.as_str())
+}
+
 /// What a person should know when today's patches are compared with the lights that were kept: all of them, or the one
 /// that the user says is on.
 pub fn drift_warnings(kept: &[LightFile], today: &[PatchReport]) -> Vec<Warning> {
-    let nearest = kept
-        .iter()
-        .filter_map(|light| Some((light, light.drift(today)?)))
-        .min_by(|a, b| a.1.light.total_cmp(&b.1.light));
-    let Some((light, found)) = nearest else {
+    let Some((light, found)) = nearest(kept, today) else {
         return Vec::new();
     };
     let mut out = Vec::new();

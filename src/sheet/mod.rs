@@ -10,7 +10,7 @@ pub mod advice;
 pub mod marked;
 pub mod reading_order;
 
-pub use file::{Group, Instead, Piece, SURE, Sheet, Unexplained, Warning};
-pub use light::{LightFile, PatchReport, drift_warnings};
+pub use file::{Group, Instead, Piece, SURE, Sheet, Spoilt, Unexplained, Warning};
+pub use light::{LightFile, PatchReport, drift_warnings, light_on};
 pub use review::Review;
 pub use weighing::Weighing;

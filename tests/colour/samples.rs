@@ -140,6 +140,7 @@ fn book_of(all: &[Shown], lights: &[&str], but: &[&str]) -> SwatchBook {
                     samples: vec![paint.lab],
                     light: (*light).to_owned(),
                     flaw,
+                    from: None,
                 };
                 book.teach(swatch).unwrap();
             }

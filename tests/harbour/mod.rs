@@ -3,7 +3,7 @@
 
 use assert_cmd::Command;
 use cuptally::sheet::file::{CardReport, ColourReport, PhotoRef, Unexplained, Version};
-use cuptally::sheet::{Group, Instead, Piece, Sheet, Warning};
+use cuptally::sheet::{Group, Instead, Piece, Sheet, Spoilt, Warning};
 use cuptally::stock::{Stock, check, format};
 use sha2::{Digest, Sha256};
 use std::fs;
@@ -222,6 +222,7 @@ pub fn sheet(name: &str, place: Option<&str>, checked: bool, rows: &[Row]) -> Sh
             }],
             doubts: vec!["another piece covers a corner".to_owned()],
             covered: 0.1,
+            spoilt: Some(vec![Spoilt::Shaded]),
             looked_at: false,
         }],
         groups: rows.iter().map(group).collect(),
@@ -232,6 +233,7 @@ pub fn sheet(name: &str, place: Option<&str>, checked: bool, rows: &[Row]) -> Sh
             y_mm: 60.0,
             area_mm2: 61.0,
         }],
+        light: Some("kitchen".to_owned()),
         weighing: None,
         warnings: vec![Warning {
             code: "card-partial".to_owned(),

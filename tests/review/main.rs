@@ -18,6 +18,7 @@ mod crash;
 mod files;
 mod finish;
 mod keys;
+mod learn;
 mod pictures;
 mod security;
 mod windows;

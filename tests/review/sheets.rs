@@ -103,6 +103,7 @@ pub fn teach(home: &Path, name: &str) {
             samples: vec![*lab],
             light: "daylight".to_owned(),
             flaw: None,
+            from: None,
         })
         .unwrap();
     }
@@ -163,6 +164,7 @@ fn empty(truth: &Truth, file: String, hash: String) -> Sheet {
             path: None,
         },
         place: Some("cup 7, breakwater".to_owned()),
+        light: None,
         checked: false,
         card: CardReport {
             version: "v1".to_owned(),
@@ -218,6 +220,7 @@ fn placed(truth: &Truth, of: &TruePiece, index: usize, tray: &Tray) -> Option<Pi
         face: of.face.clone(),
         sure: 0.985,
         lab: truth.palette_lab[&of.colour],
+        spoilt: Some(Vec::new()),
         outline_px: outline,
         ..Piece::default()
     })

@@ -219,6 +219,7 @@ fn a_renamed_colour_that_was_taught_is_pointed_out() {
         samples: vec![[55.0, 40.0, 8.0]],
         light: "kitchen".to_owned(),
         flaw: None,
+        from: None,
     };
     let mut book = SwatchBook::default();
     book.teach(swatch).unwrap();

@@ -3,6 +3,7 @@
 import { h, keyButton } from "./dom.js";
 import { get, post } from "./ask.js";
 import { swatch } from "./draw.js";
+import { learning } from "./learning.js";
 import * as words from "./words.js";
 
 // Opens a dialog; Escape and its own buttons close it.
@@ -125,13 +126,14 @@ export async function finishDialog(app) {
   const radio = (value, text) => h("label", { class: "radio" }, h("input", { type: "radio", name: "mode", value }), h("span", {}, text));
   const modes = h("fieldset", { class: "modes" }, h("legend", {}, "This place holds pieces already. These…"),
     radio("add", "come on top"), radio("recount", "replace what is there"));
+  const learn = learning(app, ending.learn);
   const update = () => { modes.hidden = standing.is !== "new" || !holds(place.value); };
   place.addEventListener("input", update);
   update();
   let close;
   const send = async (checked, data) => {
     const mode = modes.hidden ? null : data.get("mode");
-    const answer = await app.finish({ checked, place: place.disabled ? "" : place.value.trim(), mode });
+    const answer = await app.finish({ checked, place: place.disabled ? "" : place.value.trim(), mode, learn: learn.wish() });
     close();
     doneDialog(app, answer);
   };
@@ -139,6 +141,7 @@ export async function finishDialog(app) {
     field("Where these pieces live", place, standing.is === "pending" ? `Pending there since entry ${standing.entry}.` : "A cup, a drawer: as you name it."),
     h("datalist", { id: "places" }, ending.places.map((name) => h("option", { value: name }))),
     modes,
+    learn.element,
     h("input", { type: "hidden", name: "as", value: "checked" }),
     h("div", { class: "dialog-buttons" }, cancel((...a) => close(...a)),
       h("button", { type: "button", onclick: (event) => submitAs(event, "pending") }, "Leave it pending"),
