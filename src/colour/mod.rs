@@ -24,4 +24,4 @@ pub use correct::{Correction, CorrectionError, Method, Patch, correct};
 pub use print_profile::{PrintError, PrintProfile};
 pub use read::{read_paper, read_patches};
 pub use residuals::{Exclusion, PatchResidual, Residuals};
-pub use swatch::{Flaw, Match, Origin, Swatch, SwatchBook, SwatchError};
+pub use swatch::{Flaw, Origin, Swatch, SwatchBook, SwatchError};

@@ -1,22 +1,15 @@
-//! Colours that the user taught us, and which of them a piece is.
-//!
-//! A piece's corrected colour x differs from what was taught in another photo by the errors of two
-//! corrections. We take these as equally likely in every direction of dE00, so that a colour at
-//! distance d explains the piece as exp(-d² / 2 s²). A colour that nobody taught explains it
-//! as well as a taught one does at the distance [`LIMIT`] · s.
+//! Colours that the user taught us: what each looked like, in which light.
 
 use std::cmp::Ordering;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 
 use serde::{Deserialize, Serialize};
-
-use super::lab::de00;
 
 /// Standard deviation, dE00 in one direction, of one surface's corrected colour between two photos.
 /// Measured on the spectral test data (`tests/colour/reference.rs`), to be replaced by what
 /// sample photos show.
 pub const BETWEEN_PHOTOS: f64 = 1.3;
-/// Distances beyond this many standard deviations are a new colour: one piece in a hundred of a
+/// Distances beyond this many standard deviations are another colour: one piece in a hundred of a
 /// taught colour lies further out (chi square, three degrees of freedom, 99 %: 11.34).
 pub const LIMIT: f64 = 3.368;
 
@@ -156,23 +149,6 @@ pub enum SwatchError {
     },
 }
 
-/// Which taught colour a piece is.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Match {
-    /// The likeliest taught colour, even when `new` says that it hardly is.
-    pub best: String,
-    /// Distance to it.
-    pub de00: f64,
-    /// The next colour, if two are taught.
-    pub runner_up: Option<String>,
-    /// Distance to it; infinite without one.
-    pub runner_up_de00: f64,
-    /// Probability of `best` against all other taught colours and an unknown one.
-    pub probability: f64,
-    /// Whether the piece is further from every taught colour than chance explains.
-    pub new: bool,
-}
-
 impl SwatchBook {
     /// Reads a book and checks it.
     ///
@@ -251,41 +227,6 @@ impl SwatchBook {
         let named = self.colours.iter().filter(|s| s.light_is_named());
         let lights: BTreeSet<&str> = named.map(|s| s.light.as_str()).collect();
         lights.into_iter().collect()
-    }
-
-    /// Which taught colour a piece is; `None` when nothing was taught or `lab` is not a number.
-    ///
-    /// `spread` is the standard deviation of the piece's own colour (dE00 in one direction: noise,
-    /// shading, the photo's own correction error), beyond [`BETWEEN_PHOTOS`]; 0 if unknown.
-    /// Raising it makes the answer less sure and 'new' rarer.
-    pub fn classify(&self, lab: [f64; 3], spread: f64) -> Option<Match> {
-        let mut nearest: BTreeMap<&str, f64> = BTreeMap::new();
-        for swatch in &self.colours {
-            let distance = de00(mean(&swatch.samples), lab);
-            if !distance.is_finite() {
-                return None;
-            }
-            let least = nearest.entry(&swatch.name).or_insert(f64::INFINITY);
-            *least = least.min(distance);
-        }
-        let mut ranked: Vec<(&str, f64)> = nearest.into_iter().collect();
-        ranked.sort_by(|a, b| a.1.total_cmp(&b.1));
-        let &(best, distance) = ranked.first()?;
-        let runner_up = ranked.get(1).copied();
-
-        let deviation = BETWEEN_PHOTOS.hypot(if spread.is_finite() { spread } else { 0.0 });
-        // Relative to the best, so that nothing underflows for a far colour.
-        let explains =
-            |d: f64| ((distance * distance - d * d) / (2.0 * deviation * deviation)).exp();
-        let all = ranked.iter().map(|(_, d)| explains(*d)).sum::<f64>();
-        Some(Match {
-            best: best.to_owned(),
-            de00: distance,
-            runner_up: runner_up.map(|(name, _)| name.to_owned()),
-            runner_up_de00: runner_up.map_or(f64::INFINITY, |(_, d)| d),
-            probability: 1.0 / (all + explains(LIMIT * deviation)),
-            new: distance > LIMIT * deviation,
-        })
     }
 }
 
@@ -376,36 +317,12 @@ mod tests {
     }
 
     #[test]
-    fn the_nearest_colour_wins_and_doubt_shows() {
-        let clear = book().classify([61.0, 50.0, 61.0], 0.0).unwrap();
-        assert_eq!(clear.best, "lantern");
-        assert!(clear.probability > 0.99 && !clear.new, "{clear:?}");
-
-        let between = book().classify([42.0, -30.0, 27.0], 0.0).unwrap();
-        assert!((0.45..0.55).contains(&between.probability), "{between:?}");
-        let pair = [Some(between.best), between.runner_up].map(Option::unwrap);
-        assert!(pair.contains(&"kelp".into()) && pair.contains(&"moss".into()));
-    }
-
-    #[test]
-    fn a_far_colour_is_new_and_more_spread_forgives() {
-        let lab = [66.0, 45.0, 63.0];
-        let far = book().classify(lab, 0.0).unwrap();
-        assert!(far.new && far.probability < 0.5, "{far:?}");
-        assert!(!book().classify(lab, 3.0).unwrap().new);
-        let farthest = book().classify([100.0, 0.0, 0.0], 0.0).unwrap();
-        assert!((0.0..1e-9).contains(&farthest.probability), "{farthest:?}");
-    }
-
-    #[test]
-    fn a_second_light_helps_and_the_same_light_replaces() {
+    fn a_second_light_stands_beside_and_the_same_light_replaces() {
         let mut book = book();
         book.teach(swatch("kelp", "pier", [43.0, -36.0, 22.0]))
             .unwrap();
         assert_eq!(book.lights(), ["boathouse", "pier"]);
         assert_eq!(book.names(), ["kelp", "lantern", "moss"]);
-        let near = book.classify([43.0, -36.0, 22.0], 0.0).unwrap();
-        assert_eq!((near.best.as_str(), near.de00), ("kelp", 0.0));
         book.teach(swatch("kelp", "pier", [30.0, 0.0, 0.0]))
             .unwrap();
         assert_eq!(book.swatches().len(), 4);
@@ -431,12 +348,6 @@ mod tests {
         assert_eq!(book.forget(&"a".repeat(64)).len(), 1);
         assert_eq!(book.forget(&"b".repeat(64)).len(), 1);
         assert_eq!(book, taught);
-    }
-
-    #[test]
-    fn nothing_taught_or_no_number_is_no_match() {
-        assert_eq!(SwatchBook::default().classify([50.0, 0.0, 0.0], 0.0), None);
-        assert_eq!(book().classify([f64::NAN, 0.0, 0.0], 0.0), None);
     }
 
     #[test]

@@ -14,8 +14,7 @@ use crate::sheet::{Piece, Sheet, Spoilt};
 
 use super::totals::is_open;
 
-/// From this distance on a sample is of another colour than what was taught by that name, dE00: where
-/// [`SwatchBook::classify`] calls a piece new. Of 266 pieces of six sample photos to tune on, taught by one
+/// From this distance on a sample is of another colour than what was taught by that name, dE00. Of 266 pieces of six sample photos to tune on, taught by one
 /// photo in daylight, 203 lie nearer to what was taught by their own name, 29 only without their
 /// gloss, 34 not; by any of the 23 wrong names 14 of 6,118 would be taken.
 pub const FAR_DE00: f64 = LIMIT * BETWEEN_PHOTOS;
