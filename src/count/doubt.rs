@@ -124,6 +124,10 @@ const ODD_IN_A_CLUMP: f64 = 0.9;
 /// thick: of a disc on its rim little more shows than of a square on its side.
 const ON_SIDE: f64 = 0.85;
 const _: () = assert!(ON_SIDE < SURE);
+/// The most in a clump, or where only the net sees it, on a tray that holds shapes which the net was
+/// not taught.
+const AMONG_ODD: f64 = 0.85;
+const _: () = assert!(AMONG_ODD < SURE);
 /// How far scores are off, as the scale of a logistic curve: on the rendered trays to tune on the
 /// right one of a disc and a square wins by 8 or more.
 const RIVAL_SCALE: f64 = 2.5;
@@ -145,6 +149,16 @@ pub fn shape_probability(piece: &FoundPiece) -> (f64, Vec<Doubt>) {
         Witness::Search => by_edges(piece, SEARCH_ALONE, &mut doubts),
         Witness::Untaught => UNTAUGHT * unclear(piece, &mut doubts),
     };
+    if piece.among_odd {
+        probability = probability.min(AMONG_ODD);
+        if doubts.is_empty() {
+            doubts.push(if piece.touched {
+                Doubt::Touched
+            } else {
+                Doubt::OneWitness
+            });
+        }
+    }
     if let Some(other) = piece.twin_on_side {
         probability *= ON_SIDE;
         doubts.push(Doubt::Shape(other));

@@ -8,11 +8,15 @@ use super::beside::is_touched;
 use super::canvas::Canvas;
 use super::evidence::EdgeScale;
 use super::face::Face;
-use super::find::{FoundPiece, Leftover, Said, Sight, Witness, explain, turned};
+use super::find::{FoundPiece, Leftover, Said, Sight, Witness, explain};
 use super::learned::{Input, Maps, Net, NetError, Proposal, is_taught, proposals};
+use super::odd::{
+    instead_of, made_one, mark_among_odd, odd_reading, stands_by_itself, twin_on_side,
+};
 use super::refine::{Bench, Score};
 use super::search::Search;
-use super::shape::{PITCH_MM, Shape};
+use super::shade::Shade;
+use super::shape::Shape;
 use super::stance::{Stance, inside};
 use super::unknown::unknown;
 use crate::units::Mm;
@@ -20,8 +24,6 @@ use rayon::prelude::*;
 
 /// Weaker proposals are shreds of others.
 const LEAST_SCORE: f64 = 0.3;
-/// Distance between places at which silhouettes are compared, mm.
-const STEP_MM: f64 = 1.0;
 /// Share of one silhouette within another from which both are about the same thing.
 const SAME_THING: f64 = 0.5;
 /// Intersection over union from which two silhouettes are one.
@@ -44,17 +46,9 @@ const LEAST_UNEXPLAINED: f64 = 0.4;
 const MOSTLY: f64 = 0.8;
 const LEAST_OUTLINE: f64 = 0.3;
 const NET_SEES: f64 = 0.8;
-/// Evidence of the whole outline, of its weakest side and of its studs from which a piece that
-/// lies alone is what the search says, whatever the net sees in it.
-const CLEAR: (f64, f64, f64) = (0.8, 0.5, 0.2);
-/// Share of plain tray in its silhouette from which a shape that the net was not taught is none.
-const ODD_GROUND: f64 = 0.1;
-/// Less of a piece than this is hidden where it is said to be seen whole.
-const SEEN_WHOLE: f64 = 0.15;
-/// Share of a piece that another one cannot lie over if both are seen whole.
-const IMPOSSIBLE: f64 = 0.25;
-/// Evidence of studs from which a shape that the net was not taught is that.
-const ODD_STUDS: f64 = 0.0;
+/// Evidence of studs from which a piece that lies alone, outlined all round, is what the search
+/// says, whatever the net sees in it.
+const CLEAR_STUDS: f64 = 0.2;
 /// From this probability on the net's word against the edges' leaves a form open.
 const FORM_TOLD: f64 = 0.8;
 
@@ -81,6 +75,7 @@ pub fn find_pieces(
         let outlines = self::outlines(&pieces, sight);
         mark_touched(&mut pieces, &outlines, &|at| canvas.is_unexplained(at));
     }
+    mark_among_odd(&mut pieces);
     let odd = pieces
         .iter()
         .filter(|piece| piece.witness == Witness::Untaught);
@@ -155,49 +150,6 @@ fn by_net(sight: &Sight<'_>, card: &(dyn Fn(Mm, f64) -> bool + Sync)) -> Result<
     Maps::of(&net, &input)
 }
 
-/// A silhouette and places all over it.
-struct Shade {
-    outline: Vec<Mm>,
-    places: Vec<Mm>,
-}
-
-impl Shade {
-    fn of(outline: &[Mm]) -> Self {
-        let steps = |value: &dyn Fn(&Mm) -> f64| {
-            let low = outline.iter().map(value).fold(f64::MAX, f64::min);
-            let high = outline.iter().map(value).fold(f64::MIN, f64::max);
-            (low / STEP_MM).floor() as i32..=(high / STEP_MM).ceil() as i32
-        };
-        let place = |step: i32| f64::from(step) * STEP_MM;
-        let rows = steps(&|p| p.y);
-        let places = rows
-            .flat_map(|row| steps(&|p| p.x).map(move |column| Mm::new(place(column), place(row))))
-            .filter(|at| inside(outline, *at))
-            .collect();
-        Self {
-            outline: outline.to_vec(),
-            places,
-        }
-    }
-
-    fn common(&self, other: &Shade) -> f64 {
-        let inside = |at: &&Mm| inside(&self.outline, **at);
-        other.places.iter().filter(inside).count() as f64
-    }
-
-    /// Share of `other` that lies in this one.
-    fn share_of(&self, other: &Shade) -> f64 {
-        self.common(other) / other.places.len().max(1) as f64
-    }
-
-    /// Intersection over union.
-    fn likeness(&self, other: &Shade) -> f64 {
-        let common = self.common(other);
-        let all = (self.places.len() + other.places.len()) as f64 - common;
-        common / all.max(1.0)
-    }
-}
-
 /// What the net sees, as the search speaks of it.
 struct Seen<'a> {
     proposal: &'a Proposal,
@@ -213,7 +165,7 @@ impl<'a> Seen<'a> {
             Face::End => proposal.shape.short_mm(),
             _ => proposal.shape.long_mm(),
         };
-        let flat = matches!(proposal.face, Face::Up | Face::Down);
+        let flat = proposal.face.is_flat();
         let is_along = flat || (along - proposal.lies.long_mm).abs() < 1e-6;
         let quarter = if is_along {
             0.0
@@ -237,7 +189,7 @@ impl<'a> Seen<'a> {
     /// Whether it has the size of a piece and lies as flat as that does.
     fn has_footprint_of(&self, stance: &Stance) -> bool {
         self.stance.shape.has_footprint_of(stance.shape)
-            && is_flat(self.stance.face) == is_flat(stance.face)
+            && self.stance.face.is_flat() == stance.face.is_flat()
     }
 
     /// Whether the net leaves nothing open about it.
@@ -280,8 +232,9 @@ impl<'a> Seen<'a> {
         forms
     }
 
-    /// The piece, where edges say that it is.
-    fn piece(&self, bench: &Bench<'_>, search: &Search) -> FoundPiece {
+    /// The piece, where edges say that it is, and the best reading by a shape that the net was not
+    /// taught.
+    fn piece(&self, bench: &Bench<'_>, search: &Search) -> (FoundPiece, Option<(Stance, Score)>) {
         let (mut stance, mut score): (Stance, Score) = bench.refine(self.stance);
         let turned = (stance.turn - self.stance.turn).abs();
         if stance.at.distance(self.stance.at) > MOST_MOVED.0 || turned > MOST_MOVED.1 {
@@ -296,7 +249,7 @@ impl<'a> Seen<'a> {
         let runner_up = (others.iter()).find(|o| !o.shape.has_footprint_of(shape));
         let forms = self.forms();
         let form_p = forms.first().map_or(1.0, |(_, p)| *p);
-        FoundPiece {
+        let piece = FoundPiece {
             stance,
             outline: score.outline,
             weakest_side: score.weakest_side,
@@ -307,174 +260,28 @@ impl<'a> Seen<'a> {
             runner_up: runner_up.map(|o| (o.shape, score.total)),
             rival,
             twin_on_side: twin_on_side(&stance, search),
+            among_odd: false,
             other_form: forms.get(1).map(|(other, _)| (*other, score.total)),
             form_p: form_p.min(SAID),
             at_frame: outline.iter().any(|p| bench.view.sample(*p).is_none()),
             like_tray: false,
             touched: false,
             witness: Witness::Net(self.said()),
-        }
+        };
+        (piece, odd)
     }
 
     /// As [`Self::piece`], but a shape that the net was not taught where edges rather show that.
     fn piece_or_odd(&self, bench: &Bench<'_>, search: &Search) -> FoundPiece {
-        let block = self.piece(bench, search);
-        let Some((stance, score)) = odd_reading(&block.stance, bench, search) else {
-            return block;
-        };
-        if score.total <= block.score {
-            return block;
-        }
-        FoundPiece {
-            runner_up: Some((block.stance.shape, block.score)),
-            rival: Some((block.stance.shape, score.total - block.score)),
-            other_form: None,
-            form_p: 1.0,
-            stance,
-            outline: score.outline,
-            weakest_side: score.weakest_side,
-            studs: score.studs,
-            piece_share: score.piece_share,
-            ground_share: score.ground_share,
-            score: score.total,
-            witness: Witness::Untaught,
-            ..block
-        }
-    }
-}
-
-/// A shape that the net was not taught, and that on its side looks like what lies there.
-fn twin_on_side(stance: &Stance, search: &Search) -> Option<Shape> {
-    let mut shapes = search.shapes().iter().copied();
-    shapes.find(|shape| {
-        !is_flat(stance.face)
-            && !is_taught(*shape)
-            && stance.face.body(*shape) == stance.body()
-            && shape.studs_box() == stance.shape.studs_box()
-    })
-}
-
-/// Where two flat pieces of the net overlap and both are said to be seen whole, the net may have
-/// explained one that it was not taught by two that it was: those pairs that edges rather show as
-/// one shape in the box around both. Other such pairs cannot both be right, and are doubted.
-fn made_one(mut pieces: Vec<FoundPiece>, bench: &Bench<'_>, search: &Search) -> Vec<FoundPiece> {
-    let shades: Vec<Shade> = (pieces.iter())
-        .map(|piece| Shade::of(&piece.stance.silhouette(bench.camera)))
-        .collect();
-    let whole = |k: usize| is_flat(pieces[k].stance.face) && pieces[k].covered() < SEEN_WHOLE;
-    let mut gone = vec![false; pieces.len()];
-    let (mut made, mut disagreed) = (Vec::new(), Vec::new());
-    for i in 0..pieces.len() {
-        for k in i + 1..pieces.len() {
-            let overlap = shades[i]
-                .share_of(&shades[k])
-                .max(shades[k].share_of(&shades[i]));
-            if gone[i] || gone[k] || !whole(i) || !whole(k) || overlap < IMPOSSIBLE {
-                continue;
+        let (block, odd) = self.piece(bench, search);
+        match odd {
+            Some((stance, score)) if score.total > block.score => {
+                let margin = score.total - block.score;
+                instead_of(block, (stance, score), margin)
             }
-            match odd_instead(&pieces[i], &pieces[k], bench, search) {
-                Some(one) => {
-                    (gone[i], gone[k]) = (true, true);
-                    made.push(one);
-                }
-                None => disagreed.extend([i, k]),
-            }
+            _ => block,
         }
     }
-    for k in disagreed {
-        pieces[k].witness = Witness::Contested;
-    }
-    let kept = pieces.into_iter().zip(gone).filter(|(_, gone)| !gone);
-    kept.map(|(piece, _)| piece).chain(made).collect()
-}
-
-/// A shape that the net was not taught in the box around two pieces, where edges show that better
-/// than either.
-fn odd_instead(
-    one: &FoundPiece,
-    other: &FoundPiece,
-    bench: &Bench<'_>,
-    search: &Search,
-) -> Option<FoundPiece> {
-    let own = |at: Mm| {
-        let (sin, cos) = one.stance.turn.sin_cos();
-        let (x, y) = (at.x - one.stance.at.x, at.y - one.stance.at.y);
-        (x * cos + y * sin, y * cos - x * sin)
-    };
-    let corners = one
-        .stance
-        .footprint()
-        .into_iter()
-        .chain(other.stance.footprint());
-    let (mut low, mut high) = ((f64::MAX, f64::MAX), (f64::MIN, f64::MIN));
-    for (along, across) in corners.map(own) {
-        low = (low.0.min(along), low.1.min(across));
-        high = (high.0.max(along), high.1.max(across));
-    }
-    let (along, across) = (high.0 - low.0, high.1 - low.1);
-    let at = one
-        .stance
-        .local((low.0 + high.0) / 2.0, (low.1 + high.1) / 2.0);
-    let quarter = if along >= across {
-        0.0
-    } else {
-        std::f64::consts::FRAC_PI_2
-    };
-    let fits = |shape: &&Shape| {
-        let off = (shape.long_mm() - along.max(across)).abs();
-        !is_taught(**shape)
-            && off.max((shape.short_mm() - along.min(across)).abs()) < PITCH_MM / 2.0
-    };
-    let starts = search.shapes().iter().filter(fits).flat_map(|shape| {
-        turned(Stance {
-            shape: *shape,
-            face: Face::Up,
-            at,
-            turn: one.stance.turn + quarter,
-        })
-    });
-    let refined = starts.map(|start| bench.refine(start));
-    let (stance, score) = refined.max_by(|a, b| a.1.total.total_cmp(&b.1.total))?;
-    let better = score.total - one.score.max(other.score);
-    let studded = !stance.studs_up() || score.studs > ODD_STUDS;
-    (better > 0.0 && studded).then(|| FoundPiece {
-        runner_up: Some((one.stance.shape, one.score)),
-        rival: Some((one.stance.shape, better)),
-        other_form: None,
-        form_p: 1.0,
-        stance,
-        outline: score.outline,
-        weakest_side: score.weakest_side,
-        studs: score.studs,
-        piece_share: score.piece_share,
-        ground_share: score.ground_share,
-        score: score.total,
-        witness: Witness::Untaught,
-        ..one.clone()
-    })
-}
-
-/// Of the shapes that the net was not taught, the one in the same box that edges like best where
-/// a flat piece lies.
-fn odd_reading(stance: &Stance, bench: &Bench<'_>, search: &Search) -> Option<(Stance, Score)> {
-    let is_like =
-        |shape: &&Shape| !is_taught(**shape) && shape.studs_box() == stance.shape.studs_box();
-    let shapes = search.shapes().iter().filter(is_like);
-    let starts = shapes
-        .filter(|_| is_flat(stance.face))
-        .flat_map(|shape| {
-            turned(Stance {
-                shape: *shape,
-                ..*stance
-            })
-        })
-        .map(|start| (start, bench.score(&start)));
-    let (start, _) = starts.max_by(|a, b| a.1.total.total_cmp(&b.1.total))?;
-    Some(bench.refine(start))
-}
-
-fn is_flat(face: Face) -> bool {
-    matches!(face, Face::Up | Face::Down)
 }
 
 /// A piece of the search as it stands beside what the net sees; its stance where it does not.
@@ -492,7 +299,7 @@ fn judged(
             .filter(|one| !one.used && shade.share_of(&one.shade) > SAME_THING)
             .collect();
         // Edges look for what lies flat; a small plate on its side is as wide as a disc.
-        let on_side = |one: &&mut Seen<'_>| !is_flat(one.stance.face);
+        let on_side = |one: &&mut Seen<'_>| !one.stance.face.is_flat();
         if piece.stance.shape.is_round() && about.iter().any(on_side) {
             return Err(piece.stance);
         }
@@ -522,7 +329,7 @@ fn judged(
         // Edges that are clear all round know the size of one flat piece better.
         [one]
             if is_clear(&piece)
-                && is_flat(one.stance.face)
+                && one.stance.face.is_flat()
                 && one.shade.share_of(shade) > SAME_THING => {}
         _ if piece.touched => {
             drop(about);
@@ -539,7 +346,7 @@ fn judged(
         [one] if known && one.stance.face != Face::Up && !is_clear(&piece) => {
             return Err(piece.stance);
         }
-        [_, _, ..] if known && !is_whole(&piece) => return Err(piece.stance),
+        [_, _, ..] if known && !piece.is_whole() => return Err(piece.stance),
         [_, _, ..] if about.iter().all(|one| one.is_beyond_doubt()) => return Err(piece.stance),
         _ => {}
     }
@@ -560,7 +367,7 @@ fn agreed(mut piece: FoundPiece, one: &Seen<'_>, bench: &Bench<'_>, search: &Sea
     if !piece.form_is_told() {
         let (seen_by_edges, rival) = (piece.other_form, piece.rival);
         if best != piece.stance.shape {
-            piece = one.piece(bench, search);
+            piece = one.piece(bench, search).0;
         }
         piece.form_p = p.min(SAID);
         let second = forms.get(1).map(|(other, _)| (*other, piece.score));
@@ -580,44 +387,7 @@ fn is_denied(piece: &FoundPiece) -> bool {
     piece.weakest_side < 0.0 && piece.stance.studs_up() && piece.studs < 0.0
 }
 
-/// Whether edges confirm the outline of a piece all round: it is one piece far more often than
-/// several that lie flush in a block.
-fn is_whole(piece: &FoundPiece) -> bool {
-    piece.outline > CLEAR.0 && piece.weakest_side > CLEAR.1
-}
-
-/// Whether a piece of a shape that the net was not taught is one for its edges alone.
-fn stands_by_itself(piece: &FoundPiece) -> bool {
-    let studded = !piece.stance.studs_up() || piece.studs > ODD_STUDS;
-    is_whole(piece) && studded && piece.ground_share < ODD_GROUND
-}
-
 /// Whether edges confirm a piece all round, and its studs where it has any.
 fn is_clear(piece: &FoundPiece) -> bool {
-    is_whole(piece) && (!piece.stance.studs_up() || piece.studs > CLEAR.2)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn rectangle(left: f64, top: f64, right: f64, bottom: f64) -> Shade {
-        Shade::of(
-            &[(left, top), (right, top), (right, bottom), (left, bottom)]
-                .map(|(x, y)| Mm::new(x, y)),
-        )
-    }
-
-    #[test]
-    fn silhouettes_share_what_lies_in_both() {
-        let (wide, left) = (
-            rectangle(0.2, 0.2, 32.2, 16.2),
-            rectangle(0.2, 0.2, 16.2, 16.2),
-        );
-        assert!((wide.share_of(&left) - 1.0).abs() < 1e-9);
-        assert!((left.share_of(&wide) - 0.5).abs() < 0.02);
-        assert!((wide.likeness(&left) - 0.5).abs() < 0.02);
-        let away = rectangle(40.2, 0.2, 50.2, 10.2);
-        assert_eq!((wide.share_of(&away), wide.likeness(&away)), (0.0, 0.0));
-    }
+    piece.is_whole() && (!piece.stance.studs_up() || piece.studs > CLEAR_STUDS)
 }

@@ -40,6 +40,11 @@ impl Face {
         }
     }
 
+    /// Whether the footprint is what the list of shapes has.
+    pub fn is_flat(self) -> bool {
+        matches!(self, Face::Up | Face::Down)
+    }
+
     /// The way to lie of that name, if there is one.
     pub fn called(name: &str) -> Option<Face> {
         Face::ALL.into_iter().find(|face| face.name() == name)
@@ -70,8 +75,11 @@ impl Face {
     /// A direction in degrees brought into [0, 180), or into as much as it takes for the
     /// footprint to look as it was.
     pub fn turn_within(self, shape: Shape, turn_deg: f64) -> f64 {
-        let flat = matches!(self, Face::Up | Face::Down);
-        let whole = if flat { shape.same_after_deg() } else { 180.0 };
+        let whole = if self.is_flat() {
+            shape.same_after_deg()
+        } else {
+            180.0
+        };
         if whole == 0.0 {
             return 0.0;
         }

@@ -42,6 +42,9 @@ pub struct FoundPiece {
     pub rival: Option<(Shape, f64)>,
     /// A shape that looks the same from here, as the piece lies on its side.
     pub twin_on_side: Option<Shape>,
+    /// Whether it is in a clump, or seen by the net alone, on a tray where shapes lie that the net was
+    /// not taught: there it may have taken one for another.
+    pub among_odd: bool,
     /// The best one by the same footprint in another form, where several were looked for.
     pub other_form: Option<(Shape, f64)>,
     /// Probability of the form given the size, where the net had to tell it; else 1.
@@ -71,6 +74,12 @@ impl FoundPiece {
         if said < WORTH_TELLING { 0.0 } else { said }
     }
 
+    /// Whether edges confirm its outline all round: it is one piece far more often than
+    /// several that lie flush in a block.
+    pub(super) fn is_whole(&self) -> bool {
+        self.outline > ALL_ROUND.0 && self.weakest_side > ALL_ROUND.1
+    }
+
     /// Whether its form can be told from the others that were looked for.
     pub fn form_is_told(&self) -> bool {
         let shape = self.stance.shape;
@@ -81,6 +90,9 @@ impl FoundPiece {
             })
     }
 }
+
+/// Evidence of the whole outline and of its weakest side from which edges confirm a piece.
+const ALL_ROUND: (f64, f64) = (0.8, 0.5);
 
 /// Less hidden than this is no more than the net's own error.
 const WORTH_TELLING: f64 = 0.05;
@@ -444,6 +456,7 @@ impl Scene<'_> {
             runner_up,
             rival,
             twin_on_side: None,
+            among_odd: false,
             other_form,
             form_p: 1.0,
             at_frame: outline.iter().any(|p| self.view.sample(*p).is_none()),

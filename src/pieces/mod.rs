@@ -20,6 +20,8 @@ mod canvas;
 pub mod search;
 pub mod find;
 pub mod learned;
+mod shade;
+mod odd;
 mod agree;
 mod unknown;
 pub mod heap;

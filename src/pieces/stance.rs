@@ -74,7 +74,7 @@ impl Stance {
 
     /// Whether the footprint is not convex.
     pub fn has_notch(&self) -> bool {
-        matches!(self.face, Face::Up | Face::Down) && self.shape.has_notch()
+        self.face.is_flat() && self.shape.has_notch()
     }
 
     /// The same outline in the photo.

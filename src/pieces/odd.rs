@@ -1,0 +1,247 @@
+//! Shapes that the net was not taught: corners, discs, and what users add to the list.
+//!
+//! The net takes them for rectangles that it knows, for two of them, or for strangers. Edges are
+//! asked, wherever it sees a rectangle, whether they rather show one of these in the same box.
+
+use super::face::Face;
+use super::find::{FoundPiece, Witness, turned};
+use super::learned::is_taught;
+use super::refine::{Bench, Score};
+use super::search::Search;
+use super::shade::Shade;
+use super::shape::{PITCH_MM, Shape};
+use super::stance::Stance;
+use crate::units::Mm;
+
+/// Share of a piece that another one cannot lie over if both are seen whole.
+const IMPOSSIBLE: f64 = 0.25;
+/// Less of a piece than this is hidden where it is said to be seen whole.
+const SEEN_WHOLE: f64 = 0.15;
+/// Evidence of studs from which a shape that the net was not taught is that.
+const ODD_STUDS: f64 = 0.0;
+/// Share of plain tray in its silhouette from which a shape that the net was not taught is none.
+const ODD_GROUND: f64 = 0.1;
+
+/// Whether a piece of such a shape is one for its edges alone.
+pub(super) fn stands_by_itself(piece: &FoundPiece) -> bool {
+    let studded = !piece.stance.studs_up() || piece.studs > ODD_STUDS;
+    piece.is_whole() && studded && piece.ground_share < ODD_GROUND
+}
+
+/// A shape that looks the same on its side as what lies there.
+pub(super) fn twin_on_side(stance: &Stance, search: &Search) -> Option<Shape> {
+    let mut shapes = search.shapes().iter().copied();
+    shapes.find(|shape| {
+        !stance.face.is_flat()
+            && !is_taught(*shape)
+            && stance.face.body(*shape) == stance.body()
+            && shape.studs_box() == stance.shape.studs_box()
+    })
+}
+
+/// Marks the pieces that may be of such a shape unseen, where one was found.
+pub(super) fn mark_among_odd(pieces: &mut [FoundPiece]) {
+    if !pieces
+        .iter()
+        .any(|piece| piece.witness == Witness::Untaught)
+    {
+        return;
+    }
+    for piece in pieces {
+        piece.among_odd = match piece.witness {
+            // What edges confirm all round as well is that, whatever lies beside it.
+            Witness::Both(_) => piece.touched && !piece.is_whole(),
+            Witness::Net(_) => true,
+            Witness::Search | Witness::Contested | Witness::Untaught => piece.touched,
+        };
+    }
+}
+
+/// The one in the same box that edges like best where a flat piece lies.
+pub(super) fn odd_reading(
+    stance: &Stance,
+    bench: &Bench<'_>,
+    search: &Search,
+) -> Option<(Stance, Score)> {
+    let is_like =
+        |shape: &&Shape| !is_taught(**shape) && shape.studs_box() == stance.shape.studs_box();
+    let shapes = search.shapes().iter().filter(is_like);
+    let starts = shapes
+        .filter(|_| stance.face.is_flat())
+        .flat_map(|shape| {
+            turned(Stance {
+                shape: *shape,
+                ..*stance
+            })
+        })
+        .map(|start| (start, bench.score(&start)));
+    let (start, _) = starts.max_by(|a, b| a.1.total.total_cmp(&b.1.total))?;
+    Some(bench.refine(start))
+}
+
+/// The piece that such a reading makes of a rectangle, which it beat by `margin`.
+pub(super) fn instead_of(
+    block: FoundPiece,
+    (stance, score): (Stance, Score),
+    margin: f64,
+) -> FoundPiece {
+    FoundPiece {
+        runner_up: Some((block.stance.shape, block.score)),
+        rival: Some((block.stance.shape, margin)),
+        other_form: None,
+        form_p: 1.0,
+        stance,
+        outline: score.outline,
+        weakest_side: score.weakest_side,
+        studs: score.studs,
+        piece_share: score.piece_share,
+        ground_share: score.ground_share,
+        score: score.total,
+        witness: Witness::Untaught,
+        ..block
+    }
+}
+
+/// Where two flat pieces of the net overlap and both are said to be seen whole, the net may have
+/// explained one piece by two: such pairs become one where edges rather show a single shape in the
+/// box around both. Other such pairs cannot both be right, and are doubted.
+pub(super) fn made_one(
+    mut pieces: Vec<FoundPiece>,
+    bench: &Bench<'_>,
+    search: &Search,
+) -> Vec<FoundPiece> {
+    let shades: Vec<Shade> = (pieces.iter())
+        .map(|piece| Shade::of(&piece.stance.silhouette(bench.camera)))
+        .collect();
+    let whole = |k: usize| pieces[k].stance.face.is_flat() && pieces[k].covered() < SEEN_WHOLE;
+    let mut gone = vec![false; pieces.len()];
+    let (mut made, mut disagreed) = (Vec::new(), Vec::new());
+    for i in 0..pieces.len() {
+        for k in i + 1..pieces.len() {
+            let overlap = shades[i]
+                .share_of(&shades[k])
+                .max(shades[k].share_of(&shades[i]));
+            if gone[i] || gone[k] || !whole(i) || !whole(k) || overlap < IMPOSSIBLE {
+                continue;
+            }
+            match odd_instead(&pieces[i], &pieces[k], bench, search) {
+                Some(one) => {
+                    (gone[i], gone[k]) = (true, true);
+                    made.push(one);
+                }
+                None => disagreed.extend([i, k]),
+            }
+        }
+    }
+    for k in disagreed {
+        pieces[k].witness = Witness::Contested;
+    }
+    let kept = pieces.into_iter().zip(gone).filter(|(_, gone)| !gone);
+    kept.map(|(piece, _)| piece).chain(made).collect()
+}
+
+/// A single shape in the box around two pieces, where edges show that better than either.
+fn odd_instead(
+    one: &FoundPiece,
+    other: &FoundPiece,
+    bench: &Bench<'_>,
+    search: &Search,
+) -> Option<FoundPiece> {
+    let own = |at: Mm| {
+        let (sin, cos) = one.stance.turn.sin_cos();
+        let (x, y) = (at.x - one.stance.at.x, at.y - one.stance.at.y);
+        (x * cos + y * sin, y * cos - x * sin)
+    };
+    let corners = one
+        .stance
+        .footprint()
+        .into_iter()
+        .chain(other.stance.footprint());
+    let (mut low, mut high) = ((f64::MAX, f64::MAX), (f64::MIN, f64::MIN));
+    for (along, across) in corners.map(own) {
+        low = (low.0.min(along), low.1.min(across));
+        high = (high.0.max(along), high.1.max(across));
+    }
+    let (along, across) = (high.0 - low.0, high.1 - low.1);
+    let at = one
+        .stance
+        .local((low.0 + high.0) / 2.0, (low.1 + high.1) / 2.0);
+    let quarter = if along >= across {
+        0.0
+    } else {
+        std::f64::consts::FRAC_PI_2
+    };
+    let fits = |shape: &&Shape| {
+        let off = (shape.long_mm() - along.max(across)).abs();
+        !is_taught(**shape)
+            && off.max((shape.short_mm() - along.min(across)).abs()) < PITCH_MM / 2.0
+    };
+    let starts = search.shapes().iter().filter(fits).flat_map(|shape| {
+        turned(Stance {
+            shape: *shape,
+            face: Face::Up,
+            at,
+            turn: one.stance.turn + quarter,
+        })
+    });
+    let refined = starts.map(|start| bench.refine(start));
+    let (stance, score) = refined.max_by(|a, b| a.1.total.total_cmp(&b.1.total))?;
+    let better = score.total - one.score.max(other.score);
+    let studded = !stance.studs_up() || score.studs > ODD_STUDS;
+    (better > 0.0 && studded).then(|| instead_of(one.clone(), (stance, score), better))
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::super::list::Shapes;
+    use super::super::list::tests::shape;
+    use super::*;
+
+    fn stance(form: &str, size: &str, face: Face) -> Stance {
+        Stance {
+            shape: shape(form, size),
+            face,
+            at: Mm::new(0.0, 0.0),
+            turn: 0.1,
+        }
+    }
+
+    #[test]
+    fn a_disc_on_its_rim_is_a_twin_of_a_square_on_its_side() {
+        let all = Search::of_all(Shapes::shipped());
+        let plates = Search::called(Shapes::shipped(), "plate").unwrap();
+        let twin = |form, size, face, search: &Search| {
+            twin_on_side(&stance(form, size, face), search).map(|shape| shape.to_string())
+        };
+        assert_eq!(
+            twin("plate", "1x1", Face::Side, &all).as_deref(),
+            Some("round 1x1")
+        );
+        // A corner on its side is as long as a 2x2, too.
+        assert!(twin("plate", "2x2", Face::Side, &all).is_some());
+        for (form, size, face, search) in [
+            ("plate", "1x1", Face::Side, &plates),
+            ("plate", "1x1", Face::Up, &all),
+            ("plate", "1x2", Face::Side, &all),
+            ("brick", "1x1", Face::Side, &all),
+            ("tile", "1x1", Face::Side, &all),
+        ] {
+            assert_eq!(twin(form, size, face, search), None, "{form} {size}");
+        }
+    }
+
+    #[test]
+    fn a_shape_is_tried_in_every_turn_that_shows() {
+        let turns = |form, size| -> Vec<f64> {
+            let turned = turned(stance(form, size, Face::Up));
+            turned
+                .iter()
+                .map(|one| ((one.turn - 0.1).to_degrees() * 100.0).round() / 100.0)
+                .collect()
+        };
+        assert_eq!(turns("corner", "2x2"), [0.0, 90.0, 180.0, 270.0]);
+        assert_eq!(turns("round", "1x1"), [0.0]);
+        assert_eq!(turns("round", "2x2"), [0.0, 15.0, 30.0, 45.0, 60.0, 75.0]);
+    }
+}
