@@ -48,12 +48,7 @@ pub(super) fn mark_among_odd(pieces: &mut [FoundPiece]) {
         return;
     }
     for piece in pieces {
-        piece.among_odd = match piece.witness {
-            // What edges confirm all round as well is that, whatever lies beside it.
-            Witness::Both(_) => piece.touched && !piece.is_whole(),
-            Witness::Net(_) => true,
-            Witness::Search | Witness::Contested | Witness::Untaught => piece.touched,
-        };
+        piece.among_odd = piece.touched || matches!(piece.witness, Witness::Net(_));
     }
 }
 

@@ -164,6 +164,13 @@ fn seen(shown: &Shown) -> bool {
     !shown.to_check && !shown.name.starts_with("teach-") && !shown.name.starts_with("hard-")
 }
 
+/// Whether some of a photo's colours were taught; others are of another palette.
+fn is_of(shown: &Shown, book: &SwatchBook) -> bool {
+    let taught = book.names();
+    let mut pieces = shown.pieces.iter();
+    pieces.any(|piece| taught.contains(&piece.colour.as_str()))
+}
+
 /// Names the pieces of the wanted photos and prints a line for each photo.
 fn figures(title: &str, book: &SwatchBook, wanted: &dyn Fn(&Shown) -> bool) -> Figures {
     let taught = book.names();
@@ -296,11 +303,10 @@ fn taught_under_the_same_light() {
     ];
     let (mut pieces, mut right, mut sure, mut wrong_and_sure) = (0, 0, 0, Vec::new());
     for (light, taught) in pairs {
-        let all = figures(
-            &format!("{light}, taught under the same"),
-            &book(&[taught], &[]),
-            &|s| s.light == light && !s.name.starts_with("teach-") && !s.name.contains("-other-"),
-        );
+        let book = book(&[taught], &[]);
+        let all = figures(&format!("{light}, taught under the same"), &book, &|s| {
+            s.light == light && !s.name.starts_with("teach-") && is_of(s, &book)
+        });
         pieces += all.pieces;
         right += all.right;
         sure += all.sure;
