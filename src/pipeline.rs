@@ -15,7 +15,7 @@ use crate::count::{flaws, groups, name_colours, shape_probability, spoils};
 use crate::photo::{Photo, edge_width_px, overexposed_share, white_level};
 use crate::pieces::heap::around;
 use crate::pieces::paint::{Paint, paint};
-use crate::pieces::stance::area_and_middle;
+use crate::pieces::polygon::area_and_middle;
 use crate::pieces::{FoundPiece, Leftover, Search, Sight, find_pieces};
 use crate::sheet::advice::{self, Advice};
 use crate::sheet::chart::LightMap;

@@ -13,11 +13,12 @@ use super::learned::{Input, Maps, Net, NetError, Proposal, is_taught, proposals}
 use super::odd::{
     instead_of, made_one, mark_among_odd, odd_reading, stands_by_itself, twin_on_side,
 };
+use super::polygon::inside;
 use super::refine::{Bench, Score};
 use super::search::Search;
 use super::shade::Shade;
 use super::shape::Shape;
-use super::stance::{Stance, inside};
+use super::stance::Stance;
 use super::unknown::unknown;
 use crate::units::Mm;
 use rayon::prelude::*;

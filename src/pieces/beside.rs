@@ -3,7 +3,7 @@
 //! One piece that explains a patch of foreground with tray all around it is hardly ever wrong.
 //! In a clump the same outline may be two pieces, or a part of one.
 
-use super::stance::area_and_middle;
+use super::polygon::area_and_middle;
 use crate::units::Mm;
 
 /// Where a neighbour is looked for, mm outside the outline: beyond the lens' blur and bleeding

@@ -3,8 +3,9 @@
 use ndarray::Array2;
 
 use super::find::Leftover;
+use super::polygon::inside;
 use super::seeds::{Seed, seeds};
-use super::stance::{Stance, inside};
+use super::stance::Stance;
 use crate::tray::{Foreground, Kind, LabView};
 use crate::units::Mm;
 use crate::view::Camera;

@@ -6,8 +6,8 @@ use std::sync::OnceLock;
 use serde::Deserialize;
 use thiserror::Error;
 
+use super::polygon::{area_and_middle, crossings, has_notch, inside, narrowed};
 use super::shape::{CLEARANCE_MM, Form, Moulding, PITCH_MM, Shape, side_mm};
-use super::stance::{area_and_middle, crossings, inside};
 use crate::units::Mm;
 
 /// The shapes that the program brings along.
@@ -292,45 +292,6 @@ fn polygon(corners: &[[f64; 2]], (short, long): (u8, u8)) -> Result<Vec<[f64; 2]
         return Err("has an outline that crosses itself or holds nothing");
     }
     Ok(corners.to_vec())
-}
-
-/// Whether a polygon turns the other way anywhere.
-fn has_notch(outline: &[(f64, f64)]) -> bool {
-    let n = outline.len();
-    let turn = |k: usize| {
-        let (a, b, c) = (outline[k], outline[(k + 1) % n], outline[(k + 2) % n]);
-        (b.0 - a.0) * (c.1 - b.1) - (b.1 - a.1) * (c.0 - b.0)
-    };
-    (0..n).any(|k| turn(k) > 1e-9) && (0..n).any(|k| turn(k) < -1e-9)
-}
-
-/// A polygon with every side moved inwards; `None` where one all but doubles back.
-pub fn narrowed(outline: &[(f64, f64)], by_mm: f64) -> Option<Vec<(f64, f64)>> {
-    let n = outline.len();
-    let at = |k: usize| outline[k % n];
-    let twice: f64 = (0..n)
-        .map(|k| at(k).0 * at(k + 1).1 - at(k + 1).0 * at(k).1)
-        .sum();
-    let inwards = twice.signum();
-    let unit = |a: (f64, f64), b: (f64, f64)| {
-        let (dx, dy) = (b.0 - a.0, b.1 - a.1);
-        let length = dx.hypot(dy);
-        (length > 1e-9).then(|| (dx / length, dy / length))
-    };
-    let corner = |k: usize| {
-        let (before, after) = (unit(at(k + n - 1), at(k))?, unit(at(k), at(k + 1))?);
-        let normal = |d: (f64, f64)| (-d.1 * inwards, d.0 * inwards);
-        let (p, q) = (normal(before), normal(after));
-        // Both sides' lines, moved in: the corner is where they meet.
-        let scale = 1.0 + p.0 * q.0 + p.1 * q.1;
-        (scale > 0.05).then(|| {
-            (
-                at(k).0 + (p.0 + q.0) / scale * by_mm,
-                at(k).1 + (p.1 + q.1) / scale * by_mm,
-            )
-        })
-    };
-    (0..n).map(corner).collect()
 }
 
 /// A name that stays: a few short words for as long as the program runs.

@@ -6,8 +6,9 @@
 //! around each patch of foreground, measured against edges and colours, and the
 //! best one is kept together with how far the next best lies behind.
 
-pub mod list;
+pub mod polygon;
 pub mod shape;
+pub mod list;
 pub mod face;
 pub mod stance;
 mod seeds;

@@ -7,9 +7,9 @@
 
 use super::face::Face;
 use super::heap::Around;
-use super::list::narrowed;
+use super::polygon::{inside, narrowed};
 use super::shape::{STUD_HEIGHT_MM, STUD_RADIUS_MM};
-use super::stance::{Stance, inside};
+use super::stance::Stance;
 use crate::colour::Correction;
 use crate::colour::lab::lab_from_linear;
 use crate::tray::Light;

@@ -4,8 +4,9 @@ use super::evidence::{
     EDGE_PER_MM, EDGE_REACH_MM, EdgeScale, GROUND_PER_MM2, PIECE_COST, ROUND_PER_MM, STUD_PER_MM,
     area_credit,
 };
+use super::polygon::{area_and_middle, inside};
 use super::shape::STUD_RADIUS_MM;
-use super::stance::{Stance, area_and_middle, inside};
+use super::stance::Stance;
 use crate::tray::{Kind, LabView};
 use crate::units::Mm;
 use crate::view::Camera;

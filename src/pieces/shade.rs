@@ -1,6 +1,6 @@
 //! Silhouettes compared by the places that they cover.
 
-use super::stance::inside;
+use super::polygon::inside;
 use crate::units::Mm;
 
 /// Distance between places at which silhouettes are compared, mm.

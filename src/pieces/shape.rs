@@ -7,7 +7,7 @@ use std::cmp::Ordering;
 use std::fmt;
 use std::hash::{Hash, Hasher};
 
-use super::stance::area_and_middle;
+use super::polygon::area_and_middle;
 
 /// Distance between neighbouring studs, mm.
 pub const PITCH_MM: f64 = 8.0;

@@ -11,7 +11,7 @@ use std::collections::BTreeMap;
 use image::RgbImage;
 
 use crate::colour::lab::{de00, lab_from_srgb8};
-use crate::pieces::stance::{convex_hull, inside};
+use crate::pieces::polygon::{convex_hull, inside};
 use crate::pieces::{Shape, Shapes};
 use crate::sheet::{Piece, Sheet};
 use crate::units::Mm;

@@ -1,6 +1,6 @@
 //! Where a piece's outline is in the photo, from what a sheet says.
 
-use crate::pieces::stance::area_and_middle;
+use crate::pieces::polygon::area_and_middle;
 use crate::pieces::{Face, Shape, Shapes, Stance};
 use crate::sheet::{Piece, Sheet};
 use crate::units::{Mm, Px};

@@ -194,7 +194,7 @@ fn a_piece_is_given_another_form_size_colour_and_face() {
         // The outline is that of the new piece, in the old place.
         let area = |p: &Piece| {
             let corners: Vec<_> = p.outline_px.iter().map(|&[x, y]| (x, y)).collect();
-            cuptally::pieces::stance::area_and_middle(&corners).0
+            cuptally::pieces::polygon::area_and_middle(&corners).0
         };
         assert!(area(&review.piece(id)) > 2.0 * area(&old));
         assert!((review.piece(id).x_px - old.x_px).abs() < 40.0);

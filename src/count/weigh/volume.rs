@@ -6,9 +6,8 @@
 use std::f64::consts::PI;
 
 use crate::pieces::Shape;
-use crate::pieces::list::narrowed;
+use crate::pieces::polygon::{area_and_middle, crossings, narrowed};
 use crate::pieces::shape::{STUD_HEIGHT_MM, STUD_RADIUS_MM};
-use crate::pieces::stance::{area_and_middle, crossings};
 
 /// Thickness of the outer walls, mm; all else is hollow from below.
 const WALL_MM: f64 = 1.5;

@@ -2,8 +2,8 @@
 //! the longer side first.
 
 use super::super::face::Face;
+use super::super::polygon::convex_hull;
 use super::super::shape::{STUD_HEIGHT_MM, Shape};
-use super::super::stance::convex_hull;
 use crate::units::Mm;
 use crate::view::Camera;
 

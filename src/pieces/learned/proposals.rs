@@ -2,8 +2,8 @@
 //! every form, size and side is.
 
 use super::super::face::Face;
+use super::super::polygon::area_and_middle;
 use super::super::shape::Shape;
-use super::super::stance::area_and_middle;
 use super::lies::Lies;
 use super::maps::{FORMS, Maps, OUT_MM, SIZE_COUNT, SIZES, log_softmax};
 use super::votes::{Cluster, Voter, clusters, voters};

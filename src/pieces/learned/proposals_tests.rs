@@ -8,8 +8,8 @@ use ndarray::Array3;
 
 use super::super::super::list::Shapes;
 use super::super::super::list::tests::shape;
+use super::super::super::polygon::inside;
 use super::super::super::shape::Form;
-use super::super::super::stance::inside;
 use super::super::net::OUTPUTS;
 use super::super::strangers::strangers;
 use super::*;
