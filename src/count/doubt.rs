@@ -118,7 +118,8 @@ const CONTESTED: f64 = 0.8;
 const SEARCH_ALONE: f64 = 0.4;
 /// The most for a shape that the net was not taught, found by its edges all round and its studs.
 const UNTAUGHT: f64 = 0.98;
-/// What is left of that in a clump: 10 of 11 were right in the clumps to tune on.
+/// What is left of that in a clump: 10 of 11 were right in the first tray of clumps to tune on; the second
+/// was worse, which [`AMONG_ODD`] stands for.
 const ODD_IN_A_CLUMP: f64 = 0.9;
 /// What is left where a piece on its side could be one of another footprint that is as long and as
 /// thick: of a disc on its rim little more shows than of a square on its side.
