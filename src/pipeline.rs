@@ -11,7 +11,7 @@ use crate::colour::{
 };
 use crate::count::doubt::{Doubt, colour_doubts, colour_probability};
 use crate::count::groups::{hidden, round3};
-use crate::count::{flaws, groups, name_colours, shape_probability, spoils};
+use crate::count::{Named, ShapeOdds, flaws, groups, name_colours, shape_odds, spoils};
 use crate::photo::{Photo, edge_width_px, overexposed_share, white_level};
 use crate::pieces::heap::around;
 use crate::pieces::paint::{Paint, paint};
@@ -241,19 +241,20 @@ pub fn count_scene(
         .zip(&named)
         .zip(flaws)
         .filter_map(|((seen, named), flaw)| {
-            let (shape_right, mut doubts) = shape_probability(&seen.piece);
+            let shape = shape_odds(&seen.piece);
             let mirrors = seen.paint.mirrors_lamp(&seen.piece.stance);
             let colour_right = colour_probability(named, mirrors);
             let uneven = mirrors || seen.paint.uneven();
+            let mut doubts = shape.doubts.clone();
             doubts.extend(colour_doubts(named, uneven && colour_right < SURE));
             let spoilt: Vec<_> = faults.iter().filter_map(Fault::trust).collect();
             let trust: f64 = spoilt.iter().map(|(factor, _)| factor).product();
-            let sure = round3(shape_right * colour_right * trust);
+            let sure = round3(shape.right * colour_right * trust);
             let mut piece = placed(scene, seen)?;
             piece.colour.clone_from(&named.name);
             piece.sure = sure;
             piece.spoilt = Some(spoils(&seen.paint, &seen.piece.stance, flaw));
-            piece.instead = instead(seen, named, shape_right);
+            piece.instead = instead(seen, named, &shape);
             if sure < SURE {
                 piece.doubts = doubts.iter().map(|d| d.text()).collect();
                 let reasons = spoilt.iter().map(|(_, reason)| (*reason).to_owned());
@@ -353,26 +354,26 @@ fn form_name(piece: &FoundPiece) -> &'static str {
     }
 }
 
+/// Less likely than this an other reading is not worth telling: a range leaves out as much.
+const WORTH_TELLING: f64 = 0.02;
+
 /// The likeliest other readings of a piece: another colour, another shape.
-fn instead(seen: &Seen, named: &crate::count::Named, shape_right: f64) -> Vec<Instead> {
-    let shape = seen.piece.stance.shape;
-    let mut others = Vec::new();
-    if let Some(colour) = &named.runner_up {
-        others.push(Instead {
-            form: form_name(&seen.piece).to_owned(),
-            size: shape.size(),
-            colour: colour.clone(),
-            sure: round3(shape_right * (1.0 - named.probability)),
-        });
-    }
-    if let Some((other, _)) = seen.piece.runner_up.filter(|_| shape_right < SURE) {
-        others.push(Instead {
-            form: other.form().name().to_owned(),
-            size: other.size(),
-            colour: named.name.clone(),
-            sure: round3((1.0 - shape_right) * named.probability),
-        });
-    }
+fn instead(seen: &Seen, named: &Named, shape: &ShapeOdds) -> Vec<Instead> {
+    let own = seen.piece.stance.shape;
+    let colours = named.others.iter().map(|(colour, probability)| Instead {
+        form: form_name(&seen.piece).to_owned(),
+        size: own.size(),
+        colour: colour.clone(),
+        sure: round3(shape.right * probability),
+    });
+    let shapes = shape.others.iter().map(|(other, probability)| Instead {
+        form: other.form().name().to_owned(),
+        size: other.size(),
+        colour: named.name.clone(),
+        sure: round3(probability * named.probability),
+    });
+    let mut others: Vec<Instead> = colours.chain(shapes).collect();
+    others.retain(|other| other.sure >= WORTH_TELLING);
     others.sort_by(|a, b| b.sure.total_cmp(&a.sure));
     others
 }

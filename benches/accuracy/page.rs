@@ -58,9 +58,9 @@ more, between the middles of the visible parts.
 - **size**, **form**, **colour**: of the matched pieces, those right in it. A form said as `any` is not right.
 - **sure**: counted pieces marked sure (a stated probability of 90 % or more). **wrong and sure**: of these,
   those wrong in form, size or colour, or invented.
-- **groups sure**, **of these wrong**: groups whose number is stated with 90 % or more.
-- **ranges hold**: kinds, there or only said, whose true number lies within the stated range. A kind that is
-  not on the sheet has the range 0 to 0.
+- **groups sure**, **of these wrong**: groups of counted pieces whose number is stated with 90 % or more.
+- **ranges hold**: kinds, there or only counted, whose true number lies within the stated range. A kind that is
+  not on the sheet has the range 0 to 0; one that doubtful pieces may be, and none is, is left out.
 - **CPU s**, **s**: mean processor time (all threads) and mean wall time of a photo, on {cores} processor cores which
   other programs may have used as well, {jobs} photos at a time. **MiB**: greatest peak memory. Photos have
   3 megapixels, those with `12mp` in the name 12.

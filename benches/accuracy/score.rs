@@ -201,12 +201,18 @@ fn score_groups<'a>(
         );
         let there = kinds.remove(&key);
         let number = there.unwrap_or(0);
+        if number == 0 && group.count == 0 {
+            // Nothing was said to be there and nothing is: that is no merit.
+            continue;
+        }
         let exact = number == group.count;
         figures.ranges += 1;
         figures.ranges_hold += u32::from(group.low <= number && number <= group.high);
         figures.group_error += number.abs_diff(group.count);
         figures.groups_exact += u32::from(there.is_some() && exact);
-        stated.push((group.sure, exact));
+        if group.count > 0 {
+            stated.push((group.sure, exact));
+        }
     }
     // What is left is not on the sheet.
     figures.ranges += kinds.len() as u32;

@@ -303,14 +303,15 @@ pub fn tell(counted: &Counted) -> Result<(), Failure> {
         n => format!("{} sure, {n} doubtful", sheet.pieces.len() - n),
     };
     say::print(&format!("{}: {pieces}, {sure}", sheet.photo.file))?;
-    if !sheet.groups.is_empty() {
+    let (mut groups, mut perhaps): (Vec<&Group>, Vec<&Group>) =
+        sheet.groups.iter().partition(|group| group.is_counted());
+    if !groups.is_empty() {
         let mut table = say::table(&[
             ("colour", Column::Text),
             ("piece", Column::Short),
             ("count", Column::Number),
             ("sure", Column::Number),
         ]);
-        let mut groups: Vec<&Group> = sheet.groups.iter().collect();
         groups.sort_by(|a, b| (&a.colour, &a.form, &a.size).cmp(&(&b.colour, &b.form, &b.size)));
         let mut last = "";
         for group in groups {
@@ -339,6 +340,10 @@ pub fn tell(counted: &Counted) -> Result<(), Failure> {
             ]);
         }
         say::print_table(&table)?;
+    }
+    if !perhaps.is_empty() {
+        perhaps.sort_by(|a, b| a.sure.total_cmp(&b.sure));
+        say::print(&perhaps_there(&perhaps))?;
     }
     for piece in doubtful.iter().take(DOUBTS_TOLD) {
         say::print(&format!(
@@ -374,3 +379,29 @@ pub fn tell(counted: &Counted) -> Result<(), Failure> {
 
 /// Doubtful pieces listed in the terminal; the picture shows all.
 const DOUBTS_TOLD: usize = 12;
+/// Kinds that only doubtful pieces may be, listed in the terminal; the sheet has all.
+const PERHAPS_TOLD: usize = 4;
+
+/// Kinds that nothing was counted as, but some piece may be, likeliest first.
+fn perhaps_there(groups: &[&Group]) -> String {
+    let mut told: Vec<String> = (groups.iter().take(PERHAPS_TOLD))
+        .map(|group| {
+            let Group {
+                colour,
+                form,
+                size,
+                high,
+                ..
+            } = group;
+            format!("{colour} {form} {size} (0-{high})")
+        })
+        .collect();
+    if let Some(more) = groups.len().checked_sub(PERHAPS_TOLD).filter(|n| *n > 0) {
+        let kinds = say::plural(more, "more kind", "more kinds");
+        told.push(format!("and {kinds}, in the sheet"));
+    }
+    format!(
+        "  none counted, but doubtful pieces may be: {}",
+        told.join(", ")
+    )
+}

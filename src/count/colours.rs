@@ -16,51 +16,99 @@ pub struct Named {
     pub name: String,
     /// Probability that the name is right.
     pub probability: f64,
-    /// The next likeliest name, where it is worth saying.
-    pub runner_up: Option<String>,
+    /// Which taught colours it may be instead, and how probably, likeliest first; only those worth saying.
+    pub others: Vec<(String, f64)>,
+    /// Probability that it is rather one that nobody taught.
+    pub untaught: f64,
     /// Whether the colour is none of those taught.
     pub new: bool,
 }
 
-/// Below this probability the runner-up is worth saying.
-const CLEAR: f64 = 0.95;
+/// Less likely than this another colour is not worth saying.
+const WORTH_SAYING: f64 = 0.02;
 /// Probability of a cluster's name: it only says which pieces look alike.
 const CLUSTERED: f64 = 0.97;
 /// Where colours were taught, one that fits none is for a person to name.
 const NEW: f64 = 0.5;
 
+/// What one piece's colour may be, of those taught.
+#[derive(Clone, Debug)]
+struct Odds {
+    /// The likeliest and its probability; none where it is rather one that nobody taught.
+    best: Option<(String, f64)>,
+    /// The others, likeliest first.
+    others: Vec<(String, f64)>,
+    /// Probability of one that nobody taught.
+    untaught: f64,
+}
+
 /// Names the colours of one photo's pieces. Without swatches, or with none that
 /// fits, alike pieces are clustered and named by ISCC-NBS.
 pub fn name_colours(paints: &[Paint], book: Option<&SwatchBook>) -> Vec<Named> {
     let taught = book.map(Taught::of).filter(|t| !t.names.is_empty());
-    let mut named: Vec<Option<Named>> = vec![None; paints.len()];
-    if let Some(taught) = &taught {
-        for (slot, found) in named.iter_mut().zip(taught_names(paints, taught)) {
-            *slot = found;
-        }
-    }
-    let open: Vec<usize> = (0..paints.len()).filter(|i| named[*i].is_none()).collect();
+    let odds = match &taught {
+        Some(taught) => taught_odds(paints, taught),
+        None => vec![None; paints.len()],
+    };
+    let is_open = |odds: &Option<Odds>| odds.as_ref().is_none_or(|odds| odds.best.is_none());
+    let open: Vec<usize> = (0..paints.len()).filter(|i| is_open(&odds[*i])).collect();
     let colours: Vec<[f64; 3]> = open.iter().map(|i| paints[*i].lab).collect();
     let clusters = cluster(&colours);
-    for (k, i) in open.iter().enumerate() {
-        let index = clusters.assignment.get(k).copied().unwrap_or(0);
-        let name = clusters
-            .names
-            .get(index)
-            .cloned()
-            .unwrap_or_else(|| name_of(paints[*i].lab).to_owned());
-        named[*i] = Some(Named {
-            name,
-            probability: if taught.is_some() { NEW } else { CLUSTERED },
-            runner_up: None,
-            new: taught.is_some(),
-        });
-    }
-    named.into_iter().flatten().collect()
+    let clustered = |i: usize| {
+        let place = open.binary_search(&i).ok();
+        let index = place.and_then(|k| clusters.assignment.get(k));
+        (index.and_then(|index| clusters.names.get(*index)).cloned())
+            .unwrap_or_else(|| name_of(paints[i].lab).to_owned())
+    };
+    (odds.into_iter().enumerate())
+        .map(|(i, odds)| match odds {
+            Some(Odds {
+                best: Some((name, probability)),
+                others,
+                untaught,
+            }) => Named {
+                name,
+                probability,
+                others: worth_saying(others, 1.0),
+                untaught,
+                new: false,
+            },
+            odds => Named {
+                name: clustered(i),
+                probability: if taught.is_some() { NEW } else { CLUSTERED },
+                others: odds.map_or_else(Vec::new, |odds| {
+                    worth_saying(all_of(odds.others), 1.0 - NEW)
+                }),
+                untaught: 0.0,
+                new: taught.is_some(),
+            },
+        })
+        .collect()
 }
 
-/// Taught names; `None` for a colour that was not taught.
-fn taught_names(paints: &[Paint], taught: &Taught) -> Vec<Option<Named>> {
+/// Probabilities made to sum to 1.
+fn all_of(mut others: Vec<(String, f64)>) -> Vec<(String, f64)> {
+    let all: f64 = others
+        .iter()
+        .map(|(_, p)| p)
+        .sum::<f64>()
+        .max(f64::MIN_POSITIVE);
+    for (_, p) in &mut others {
+        *p /= all;
+    }
+    others
+}
+
+/// Those worth saying, this share of each.
+fn worth_saying(others: Vec<(String, f64)>, share: f64) -> Vec<(String, f64)> {
+    (others.into_iter())
+        .map(|(name, p)| (name, share * p))
+        .filter(|(_, p)| *p >= WORTH_SAYING)
+        .collect()
+}
+
+/// Which taught colour each piece has; `None` where it cannot be asked.
+fn taught_odds(paints: &[Paint], taught: &Taught) -> Vec<Option<Odds>> {
     let finite =
         |p: &Paint| p.measured.iter().chain(&p.lab).all(|v| v.is_finite()) && p.dark.is_finite();
     let fit: Vec<usize> = (0..paints.len()).filter(|i| finite(&paints[*i])).collect();
@@ -78,17 +126,17 @@ fn taught_names(paints: &[Paint], taught: &Taught) -> Vec<Option<Named>> {
             best = Some(joint);
         }
     }
-    let mut named = vec![None; paints.len()];
+    let mut odds = vec![None; paints.len()];
     if let Some(mut joint) = best {
         let instead = joint.regroup();
         let new: Vec<f64> = (0..taught.names.len())
             .map(|colour| joint.gain_if_new(colour))
             .collect();
         for (k, i) in fit.into_iter().enumerate() {
-            named[i] = decide(k, &instead, &new, &joint, taught);
+            odds[i] = decide(k, &instead, &new, &joint, taught);
         }
     }
-    named
+    odds
 }
 
 /// What the pieces of a group say together counts this much: they share errors that the model
@@ -113,20 +161,17 @@ const MAY_BE: f64 = 0.02;
 /// Such a name is right more often than not, and never sure.
 const INFERRED_MOST: f64 = 0.85;
 
-/// One piece's name from its own probabilities and its group's.
+/// One piece's colour from its own probabilities and its group's.
 fn decide(
     piece: usize,
     instead: &[Instead],
     new: &[f64],
     joint: &Joint<'_>,
     taught: &Taught,
-) -> Option<Named> {
+) -> Option<Odds> {
     let names = &taught.names;
     let share = tempered(joint.shares().get(piece)?);
-    let mut ranked: Vec<usize> = (0..share.len().saturating_sub(1)).collect();
-    ranked.sort_by(|a, b| share[*b].total_cmp(&share[*a]));
-    let (&best, second) = (ranked.first()?, ranked.get(1));
-    let name = names.get(best)?;
+    let best = (0..names.len()).max_by(|a, b| share[*a].total_cmp(&share[*b]))?;
     let mut group: BTreeMap<usize, f64> = BTreeMap::new();
     for t in instead {
         if t.colour == best && joint.luminance(piece) >= t.least {
@@ -137,16 +182,26 @@ fn decide(
     }
     let gain = new[best];
     let new = (GROUP_TRUST * gain.min(50.0)).exp();
-    let others: f64 = group.values().sum();
-    let right = 1.0 / (1.0 + others + new);
-    let mut probability = share[best] * right;
+    let right = 1.0 / (1.0 + group.values().sum::<f64>() + new);
+    // Of each colour as the piece itself says, and its likeliest as the group says.
+    let mut odds: Vec<f64> = share[..names.len()].to_vec();
+    odds[best] *= right;
+    for (other, by_group) in group {
+        if let Some(p) = odds.get_mut(other) {
+            *p += share[best] * right * by_group;
+        }
+    }
+    let share_new: f64 = share.iter().skip(names.len()).sum();
+    let by_group = if gain > NEW_GAIN { right * new } else { 0.0 };
+    let is_new = share_new + share[best] * by_group > 0.5;
+    let mut probability = odds[best];
     // As it is named, or as what else it may well be.
     let mirrored = (0..names.len())
         .any(|k| (k == best || share[k] > MAY_BE) && joint.own_light(piece, k) < OWN_LEAST);
     if mirrored {
         probability = probability.min(INFERRED_MOST);
     }
-    let neighbour = (0..taught.names.len())
+    let neighbour = (0..names.len())
         .filter(|k| *k != best && (taught.once(best) || taught.once(*k)))
         .map(|k| (joint.apart(best, k), k))
         .filter(|(apart, _)| *apart < HARD_NEIGHBOUR)
@@ -155,29 +210,30 @@ fn decide(
     if neighbour.is_some() || hidden.is_some() {
         probability = probability.min(INFERRED_MOST);
     }
-    let share_new: f64 = share.iter().skip(names.len()).sum();
-    let by_group = if gain > NEW_GAIN { right * new } else { 0.0 };
-    if share_new + share[best] * by_group > 0.5 {
-        return None;
+    // What a limit takes is for the neighbour that gave cause for it, or for the next likeliest.
+    let taken = odds[best] - probability;
+    let next = (0..names.len())
+        .filter(|k| *k != best)
+        .max_by(|a, b| odds[*a].total_cmp(&odds[*b]));
+    let to = neighbour
+        .map(|(_, k)| k)
+        .or(next.filter(|_| hidden.is_none()));
+    if let Some(p) = to.and_then(|k| odds.get_mut(k)) {
+        *p += taken;
     }
-    let by_group = (group.iter())
-        .map(|(other, odds)| (share[best] * right * odds, *other))
-        .max_by(|a, b| a.0.total_cmp(&b.0));
-    let by_itself = second.map(|k| (share[*k], *k));
-    let neighbour = neighbour.map(|(_, k)| (share[k].max(1e-9), k));
-    let runner_up = by_group
-        .into_iter()
-        .chain(by_itself)
-        .chain(neighbour)
-        .max_by(|a, b| a.0.total_cmp(&b.0));
-    Some(Named {
-        name: name.clone(),
-        probability,
-        runner_up: runner_up
-            .filter(|_| probability < CLEAR)
-            .and_then(|(_, k)| names.get(k).cloned())
-            .or_else(|| hidden.map(str::to_owned)),
-        new: false,
+    let mut others: Vec<(String, f64)> = (names.iter().zip(&odds).enumerate())
+        .filter(|(k, _)| is_new || *k != best)
+        .map(|(_, (name, p))| (name.clone(), *p))
+        .collect();
+    if let Some(hidden) = hidden.filter(|_| neighbour.is_none()) {
+        others.push((hidden.to_owned(), taken));
+    }
+    others.sort_by(|a, b| b.1.total_cmp(&a.1));
+    let name = names.get(best)?;
+    Some(Odds {
+        best: (!is_new).then(|| (name.clone(), probability)),
+        others,
+        untaught: share_new + share[best] * right * new,
     })
 }
 

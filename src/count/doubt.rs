@@ -25,6 +25,8 @@ pub enum Doubt {
     Covered,
     /// Two colours are possible.
     Colour(String),
+    /// It may have a colour that nobody taught.
+    Untaught,
     /// A colour that nobody taught.
     NewColour,
     /// Its colour could not be read well.
@@ -48,6 +50,7 @@ impl Doubt {
             Doubt::OneWitness => "two ways of looking at it do not agree".to_owned(),
             Doubt::Covered => "partly covered by others".to_owned(),
             Doubt::Colour(other) => format!("colour could be {other}"),
+            Doubt::Untaught => "colour could be one that was not taught".to_owned(),
             Doubt::NewColour => "colour not taught".to_owned(),
             Doubt::Glare => "colour uncertain: glare or shade on it".to_owned(),
             Doubt::Together => "several small doubts together".to_owned(),
@@ -140,53 +143,104 @@ const _: () = assert!(CONTESTED < SURE && SEARCH_ALONE < SURE);
 const _: () = assert!(FORM_OPEN < SURE && UNDERSIDE < SURE);
 const _: () = assert!(UNTAUGHT * ODD_IN_A_CLUMP < SURE);
 
-/// Probability that form and size are right, with the doubts that lower it.
-pub fn shape_probability(piece: &FoundPiece) -> (f64, Vec<Doubt>) {
-    let mut doubts = Vec::new();
-    let mut probability = match piece.witness {
-        Witness::Both(said) => by_net(&said, true, piece, &mut doubts),
-        Witness::Net(said) => by_net(&said, false, piece, &mut doubts),
-        Witness::Contested => by_edges(piece, CONTESTED, &mut doubts),
-        Witness::Search => by_edges(piece, SEARCH_ALONE, &mut doubts),
-        Witness::Untaught => UNTAUGHT * unclear(piece, &mut doubts),
-    };
-    if piece.among_odd {
-        probability = probability.min(AMONG_ODD);
-        if doubts.is_empty() {
-            doubts.push(if piece.touched {
-                Doubt::Touched
-            } else {
-                Doubt::OneWitness
-            });
+/// What is known of a piece's form and size.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ShapeOdds {
+    /// Probability that both are right.
+    pub right: f64,
+    /// What else it may be, and how probably; the rest of what is left is nothing in particular.
+    pub others: Vec<(Shape, f64)>,
+    /// What speaks against it.
+    pub doubts: Vec<Doubt>,
+}
+
+impl ShapeOdds {
+    fn certain() -> Self {
+        Self {
+            right: 1.0,
+            others: Vec::new(),
+            doubts: Vec::new(),
         }
     }
+
+    /// Leaves this share of the probability; what goes is shared by these shapes, if any.
+    fn leave(
+        &mut self,
+        share: f64,
+        to: impl IntoIterator<Item = Shape, IntoIter: ExactSizeIterator>,
+    ) {
+        let to = to.into_iter();
+        let each = self.right * (1.0 - share) / to.len().max(1) as f64;
+        for other in to {
+            match self.others.iter_mut().find(|(shape, _)| *shape == other) {
+                Some((_, p)) => *p += each,
+                None => self.others.push((other, each)),
+            }
+        }
+        self.right *= share;
+    }
+
+    fn doubt(&mut self, doubt: Doubt) {
+        if !self.doubts.contains(&doubt) {
+            self.doubts.push(doubt);
+        }
+    }
+}
+
+/// Probability that form and size are right, what else they may be, and the doubts.
+pub fn shape_odds(piece: &FoundPiece) -> ShapeOdds {
+    let mut odds = ShapeOdds::certain();
+    match piece.witness {
+        Witness::Both(said) => by_net(&said, true, piece, &mut odds),
+        Witness::Net(said) => by_net(&said, false, piece, &mut odds),
+        Witness::Contested => by_edges(piece, CONTESTED, &mut odds),
+        Witness::Search => by_edges(piece, SEARCH_ALONE, &mut odds),
+        Witness::Untaught => {
+            odds.leave(UNTAUGHT, None);
+            unclear(piece, &mut odds);
+        }
+    }
+    if piece.among_odd && odds.right > AMONG_ODD {
+        odds.leave(AMONG_ODD / odds.right, None);
+    }
+    if piece.among_odd && odds.doubts.is_empty() {
+        odds.doubt(if piece.touched {
+            Doubt::Touched
+        } else {
+            Doubt::OneWitness
+        });
+    }
     if let Some(other) = piece.twin_on_side {
-        probability *= ON_SIDE;
-        doubts.push(Doubt::Shape(other));
+        odds.leave(ON_SIDE, Some(other));
+        odds.doubts.push(Doubt::Shape(other));
     }
     if let Some((other, margin)) = piece.rival {
         let beats = 1.0 / (1.0 + (-margin / RIVAL_SCALE).exp());
-        probability *= beats;
-        if beats < RIVAL_CLEAR && !doubts.contains(&Doubt::Shape(other)) {
-            doubts.push(Doubt::Shape(other));
+        odds.leave(beats, Some(other));
+        if beats < RIVAL_CLEAR {
+            odds.doubt(Doubt::Shape(other));
         }
     }
     if let Some((other, _)) = piece.other_form {
         let form = form_probability(piece, other);
-        probability *= form;
+        if piece.form_is_told() {
+            odds.leave(form, Some(other));
+        } else {
+            odds.leave(form, [piece.stance.shape, other]);
+        }
         if form < FORM_CLEAR {
-            doubts.push(Doubt::Form(other.form()));
+            odds.doubts.push(Doubt::Form(other.form()));
         }
     }
     if piece.like_tray {
-        probability *= 0.7;
-        doubts.push(Doubt::LikeTray);
+        odds.leave(0.7, None);
+        odds.doubts.push(Doubt::LikeTray);
     }
     if piece.at_frame {
-        probability *= 0.5;
-        doubts.push(Doubt::Cut);
+        odds.leave(0.5, None);
+        odds.doubts.push(Doubt::Cut);
     }
-    (probability, doubts)
+    odds
 }
 
 /// Probability of the form, given the size and the next likeliest form.
@@ -202,7 +256,7 @@ fn form_probability(piece: &FoundPiece, other: Shape) -> f64 {
 }
 
 /// Probability of the size where the net sees the piece, alone or with the search, by the fit.
-fn by_net(said: &Said, both: bool, piece: &FoundPiece, doubts: &mut Vec<Doubt>) -> f64 {
+fn by_net(said: &Said, both: bool, piece: &FoundPiece, odds: &mut ShapeOdds) {
     let yes = |is: bool| f64::from(u8::from(is));
     let sum = FIT.base
         + FIT.both * yes(both)
@@ -212,56 +266,56 @@ fn by_net(said: &Said, both: bool, piece: &FoundPiece, doubts: &mut Vec<Doubt>) 
         + FIT.visible * said.visible
         + FIT.outline * piece.outline;
     let probability = (1.0 / (1.0 + (-sum).exp())).min(MOST);
+    let runner_up = piece.runner_up.map(|(other, _)| other);
+    odds.leave(probability, runner_up);
     if probability < SURE {
-        if let Some((other, _)) = piece.runner_up.filter(|_| said.size_p < 0.95) {
-            doubts.push(Doubt::Shape(other));
+        if let Some(other) = runner_up.filter(|_| said.size_p < 0.95) {
+            odds.doubts.push(Doubt::Shape(other));
         }
         if said.visible < MOSTLY_SEEN {
-            doubts.push(Doubt::Covered);
+            odds.doubts.push(Doubt::Covered);
         }
         if piece.touched {
-            doubts.push(Doubt::Touched);
+            odds.doubts.push(Doubt::Touched);
         }
-        if doubts.is_empty() || !both {
-            doubts.push(Doubt::OneWitness);
+        if odds.doubts.is_empty() || !both {
+            odds.doubts.push(Doubt::OneWitness);
         }
     }
-    probability
 }
 
 /// Probability of the size where only edges and areas speak for it.
-fn by_edges(piece: &FoundPiece, most: f64, doubts: &mut Vec<Doubt>) -> f64 {
-    let mut probability = most;
-    doubts.push(Doubt::OneWitness);
+fn by_edges(piece: &FoundPiece, most: f64, odds: &mut ShapeOdds) {
+    odds.leave(most, None);
+    odds.doubts.push(Doubt::OneWitness);
     if let Some((other, score)) = piece.runner_up {
         let cost = SIDE_COST_PER_MM * piece.stance.shape.short_mm();
         let share = (piece.score - score) / cost;
         let beats = 1.0 / (1.0 + (-STEEPNESS * (share - EVEN)).exp());
-        probability *= beats;
+        odds.leave(beats, Some(other));
         if beats < 0.95 {
-            doubts.push(Doubt::Shape(other));
+            odds.doubts.push(Doubt::Shape(other));
         }
     }
-    probability * unclear(piece, doubts)
+    unclear(piece, odds);
 }
 
 /// What an outline that is not clear all around leaves of a probability.
-fn unclear(piece: &FoundPiece, doubts: &mut Vec<Doubt>) -> f64 {
-    let mut probability = 1.0;
+fn unclear(piece: &FoundPiece, odds: &mut ShapeOdds) {
     if piece.outline < 0.8 || piece.weakest_side < 0.0 {
-        probability *= (0.5 + 0.5 * piece.outline).clamp(0.2, 0.88);
-        doubts.push(Doubt::Outline);
+        odds.leave((0.5 + 0.5 * piece.outline).clamp(0.2, 0.88), None);
+        odds.doubts.push(Doubt::Outline);
     }
     if piece.ground_share > 0.1 {
-        probability *= 0.7;
-        doubts.push(Doubt::LikeTray);
+        odds.leave(0.7, None);
+        odds.doubts.push(Doubt::LikeTray);
     }
     if piece.touched {
         let is_odd = piece.witness == Witness::Untaught;
-        probability *= if is_odd { ODD_IN_A_CLUMP } else { IN_A_CLUMP };
-        doubts.push(Doubt::Touched);
+        let left = if is_odd { ODD_IN_A_CLUMP } else { IN_A_CLUMP };
+        odds.leave(left, None);
+        odds.doubts.push(Doubt::Touched);
     }
-    probability
 }
 
 fn logit(p: f64, least: f64) -> f64 {
@@ -280,14 +334,22 @@ pub fn colour_probability(named: &Named, mirrors_lamp: bool) -> f64 {
     named.probability.min(most)
 }
 
+/// From this probability on a colour that nobody taught is worth telling.
+const COLOUR_OPEN: f64 = 0.02;
+
 /// Doubts about a colour.
 pub fn colour_doubts(named: &Named, glare: bool) -> Vec<Doubt> {
     let mut doubts = Vec::new();
     if named.new {
         doubts.push(Doubt::NewColour);
     }
-    if let Some(other) = &named.runner_up {
+    if let Some((other, probability)) = named.others.first()
+        && !named.new
+        && *probability >= named.untaught
+    {
         doubts.push(Doubt::Colour(other.clone()));
+    } else if named.untaught > COLOUR_OPEN {
+        doubts.push(Doubt::Untaught);
     }
     if glare && doubts.is_empty() {
         doubts.push(Doubt::Glare);
@@ -303,6 +365,7 @@ mod tests {
     fn doubts_about_colour_are_told_from_those_about_shape() {
         let colour = [
             Doubt::Colour("kelp".to_owned()),
+            Doubt::Untaught,
             Doubt::NewColour,
             Doubt::Glare,
         ];

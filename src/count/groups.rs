@@ -25,36 +25,34 @@ pub fn hidden(pieces: &[Piece]) -> f64 {
 /// pieces' own probabilities hold and are independent (Poisson binomial): a
 /// doubtful piece may belong to another group, and another's to this one. Where pieces
 /// cover others, hidden ones come on top, as many to a group as its share of those seen says
-/// (Poisson): a kind of which none is seen has no group.
+/// (Poisson). A kind that no piece was counted as but some may be has a group too, with a count of 0,
+/// where its range reaches beyond that; one of which nothing is seen has none.
 pub fn groups(pieces: &[Piece]) -> Vec<Group> {
     let hidden_per_seen = hidden(pieces) / pieces.len().max(1) as f64;
-    let mut members: BTreeMap<(&str, &str, &str), Vec<f64>> = BTreeMap::new();
-    let mut visitors: BTreeMap<(&str, &str, &str), Vec<f64>> = BTreeMap::new();
+    let mut kinds: BTreeMap<(&str, &str, &str), Kind> = BTreeMap::new();
     for piece in pieces {
         let key = (
             piece.form.as_str(),
             piece.size.as_str(),
             piece.colour.as_str(),
         );
-        members.entry(key).or_default().push(piece.sure);
+        let kind = kinds.entry(key).or_default();
+        kind.count += 1;
+        kind.chances.push(piece.sure);
         for other in &piece.instead {
             let key = (
                 other.form.as_str(),
                 other.size.as_str(),
                 other.colour.as_str(),
             );
-            visitors.entry(key).or_default().push(other.sure);
+            kinds.entry(key).or_default().chances.push(other.sure);
         }
     }
-    members
-        .into_iter()
-        .map(|((form, size, colour), sures)| {
-            let count = sures.len() as u32;
-            let visiting = visitors
-                .get(&(form, size, colour))
-                .map_or(&[][..], Vec::as_slice);
-            let chances = distribution(sures.iter().chain(visiting).copied());
-            let chances = with_hidden(&chances, hidden_per_seen * f64::from(count));
+    (kinds.into_iter())
+        .map(|((form, size, colour), kind)| {
+            let Kind { count, chances } = kind;
+            let seen: f64 = chances.iter().sum();
+            let chances = with_hidden(&distribution(chances), hidden_per_seen * seen);
             let low = quantile(&chances, TAIL).min(count);
             let high = quantile(&chances, 1.0 - TAIL).max(count);
             let sure = chances.get(count as usize).copied().unwrap_or(0.0);
@@ -68,11 +66,20 @@ pub fn groups(pieces: &[Piece]) -> Vec<Group> {
                 sure: round3(sure),
             }
         })
+        .filter(|group| group.high > 0)
         .collect()
 }
 
+/// A form, size and colour: how many pieces are taken for it, and for each piece that may be of it how
+/// probably it is.
+#[derive(Default)]
+struct Kind {
+    count: u32,
+    chances: Vec<f64>,
+}
+
 /// Probability of each number of successes among independent trials.
-fn distribution(trials: impl Iterator<Item = f64>) -> Vec<f64> {
+fn distribution(trials: impl IntoIterator<Item = f64>) -> Vec<f64> {
     let mut chances = vec![1.0];
     for p in trials {
         let mut next = vec![0.0; chances.len() + 1];
@@ -168,6 +175,28 @@ mod tests {
     }
 
     #[test]
+    fn a_kind_that_a_doubtful_piece_may_be_has_a_group_of_none() {
+        let mut doubtful = piece("kelp", 0.6);
+        for (colour, sure) in [("eelgrass", 0.3), ("gull", 0.02)] {
+            doubtful.instead.push(crate::sheet::Instead {
+                form: "plate".into(),
+                size: "2x4".into(),
+                colour: colour.into(),
+                sure,
+            });
+        }
+        let groups = groups(&[doubtful, piece("kelp", 0.999)]);
+        let found: Vec<_> = (groups.iter())
+            .map(|g| (g.colour.as_str(), g.count, g.low, g.high, g.sure))
+            .collect();
+        // One in fifty lies outside of a range.
+        assert_eq!(
+            found,
+            [("eelgrass", 0, 0, 1, 0.7), ("kelp", 2, 1, 2, 0.599)]
+        );
+    }
+
+    #[test]
     fn covered_pieces_leave_room_for_hidden_ones() {
         let covered = |share: f64| {
             let mut pieces: Vec<Piece> = (0..10).map(|_| piece("kelp", 0.9995)).collect();
@@ -189,7 +218,7 @@ mod tests {
     #[test]
     fn the_distribution_is_the_binomial_for_equal_chances() {
         // Binomial(4, 0.5): 1 4 6 4 1 sixteenths.
-        let chances = distribution([0.5; 4].into_iter());
+        let chances = distribution([0.5; 4]);
         for (got, want) in chances.iter().zip([1.0, 4.0, 6.0, 4.0, 1.0]) {
             assert!((got - want / 16.0).abs() < 1e-12);
         }

@@ -13,6 +13,6 @@ pub mod groups;
 pub mod weigh;
 
 pub use colours::{Named, name_colours};
-pub use doubt::{Doubt, shape_probability};
+pub use doubt::{Doubt, ShapeOdds, shape_odds};
 pub use flaw::{flaws, spoils};
 pub use groups::groups;

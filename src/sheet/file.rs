@@ -194,7 +194,8 @@ pub struct Instead {
     pub sure: f64,
 }
 
-/// All pieces of one form, size and colour.
+/// All pieces of one form, size and colour. One with a `count` of 0 is of pieces that were counted as
+/// something else and may be this.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Group {
     /// Form, as in [`Piece`].
@@ -211,6 +212,13 @@ pub struct Group {
     pub high: u32,
     /// Probability that `count` is exactly right.
     pub sure: f64,
+}
+
+impl Group {
+    /// Whether any piece was counted as this.
+    pub fn is_counted(&self) -> bool {
+        self.count > 0
+    }
 }
 
 /// A place where something lies that no listed piece explains.

@@ -8,7 +8,8 @@ use super::tally::{Tally, TallyError};
 use crate::sheet::{Group, Sheet};
 use compact_str::CompactString;
 
-/// Takes from a sheet what the stock keeps. `from` names the sheet in messages;
+/// Takes from a sheet what the stock keeps: kinds that pieces were counted as, and not what these may be
+/// instead. `from` names the sheet in messages;
 /// `place`, when given, goes before the sheet's own.
 ///
 /// # Errors
@@ -32,7 +33,8 @@ pub fn from_sheet(
         (None, None) => None,
     };
     let mut lots = Lots::default();
-    for (group, number) in sheet.groups.iter().zip(1..) {
+    let counted = |(group, _): &(&Group, i32)| group.is_counted();
+    for (group, number) in sheet.groups.iter().zip(1..).filter(counted) {
         let what = || format!("group {number}");
         let (kind, tally) = kind_and_tally(group, |cause| fault(what(), cause))?;
         lots.add(&kind, tally)

@@ -117,7 +117,7 @@ fn kinds<'a>(
     search: &Search,
 ) -> Result<Vec<Kind<'a>>, WeighError> {
     let mut by_kind: BTreeMap<(&str, &str), Vec<&Group>> = BTreeMap::new();
-    for group in groups {
+    for group in groups.iter().filter(|group| group.is_counted()) {
         let key = (group.form.as_str(), group.size.as_str());
         by_kind.entry(key).or_default().push(group);
     }

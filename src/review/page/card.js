@@ -142,7 +142,7 @@ function doneCard(app) {
       s("svg", { class: "done-mark", viewBox: "0 0 48 48", "aria-hidden": "true" },
         s("circle", { cx: 24, cy: 24, r: 22 }), s("path", { d: "M14 25l7 7 14-16" })),
       h("h2", {}, posted ? "This sheet is in the stock" : "Nothing left to look at"),
-      h("p", {}, `${words.plural(sheet.total, "piece", "pieces")} in ${words.plural(sheet.groups.length, "group", "groups")}.`),
+      h("p", {}, `${words.plural(sheet.total, "piece", "pieces")} in ${words.groups(sheet)}.`),
       posted ? h("p", {}, `Posted as checked by entry ${posted}. To change it, undo that entry first.`)
         : h("p", {}, "Choose any outline in the photo to look at it again.")),
     h("div", { class: "spot-buttons" },

@@ -162,7 +162,7 @@ export async function finishDialog(app) {
     finishDialog(app);
   }
   close = open("Finish this sheet", [
-    h("p", { class: "dialog-lead" }, `${words.plural(app.sheet.total, "piece", "pieces")} in ${words.plural(app.sheet.groups.length, "group", "groups")}, `,
+    h("p", { class: "dialog-lead" }, `${words.plural(app.sheet.total, "piece", "pieces")} in ${words.groups(app.sheet)}, `,
       `${words.plural(app.sheet.steps, "correction", "corrections")}.`),
     left > 0 && h("p", { class: "caution" }, `${words.plural(left, "thing is", "things are")} still to look at. You can go on later: everything is kept.`),
     body]);

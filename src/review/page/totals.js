@@ -14,7 +14,7 @@ const key = (g) => `${g.colour} ${g.form} ${g.size}`;
 
 export function drawTotals(app, fresh) {
   byId("total").textContent = words.plural(app.sheet.total, "piece", "pieces");
-  const groups = [...app.sheet.groups].sort((a, b) =>
+  const groups = app.sheet.groups.filter(words.isCounted).sort((a, b) =>
     order(a.colour, b.colour) || order(a.form, b.form) || order(a.size, b.size));
   const next = new Map();
   let last = null;
@@ -33,6 +33,10 @@ export function drawTotals(app, fresh) {
     return element;
   });
   rows = next;
+  const perhaps = app.sheet.groups.length - groups.length;
+  const line = byId("perhaps");
+  line.hidden = perhaps === 0;
+  line.textContent = `Doubtful pieces may be of ${words.plural(perhaps, "other kind", "other kinds")}.`;
   // Rows that stay are not touched, so that nothing else is laid out anew.
   const stays = new Set(shown);
   for (const element of [...list.children]) if (!stays.has(element)) element.remove();

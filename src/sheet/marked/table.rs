@@ -57,7 +57,9 @@ pub fn heading(words: &str, lettering: &Lettering) -> Block {
 /// Heading, rows and the total.
 pub fn blocks(sheet: &Sheet, lettering: &Lettering) -> Vec<Block> {
     let mut blocks = vec![Block::gap(4.0), heading("Groups", lettering)];
-    if sheet.groups.is_empty() {
+    let (mut groups, perhaps): (Vec<&Group>, Vec<&Group>) =
+        sheet.groups.iter().partition(|group| group.is_counted());
+    if groups.is_empty() {
         let at = Mm::new(0.0, BASELINE_MM);
         blocks.push(Block {
             height_mm: ROW_MM,
@@ -71,7 +73,6 @@ pub fn blocks(sheet: &Sheet, lettering: &Lettering) -> Vec<Block> {
         stays_with_next: true,
         ..head.clone()
     });
-    let mut groups: Vec<&Group> = sheet.groups.iter().collect();
     groups.sort_by(|a, b| order(a, b));
     let mut before = None;
     for group in groups.iter().take(MOST_ROWS) {
@@ -86,6 +87,17 @@ pub fn blocks(sheet: &Sheet, lettering: &Lettering) -> Vec<Block> {
     if let Some(more) = groups.len().checked_sub(MOST_ROWS).filter(|more| *more > 0) {
         blocks.push(note(
             &format!("and {more} more groups, in the sheet file"),
+            lettering,
+        ));
+    }
+    if !perhaps.is_empty() {
+        let kinds = if perhaps.len() == 1 {
+            "1 other kind".to_owned()
+        } else {
+            format!("{} other kinds", perhaps.len())
+        };
+        blocks.push(note(
+            &format!("Doubtful pieces may be of {kinds}."),
             lettering,
         ));
     }
