@@ -9,5 +9,6 @@ that says for each spot what it shows, where its piece's middle is, how it lies 
 
 The frame of all of it: x to the right, y down, z up from the tray, millimetres: seen from
 above as the picture shows it. (That is a mirror image of a right-handed world; pieces are
-their own mirror images, so nothing comes of it.)
+their own mirror images, so nothing comes of it. Only a corner's turn is told by the way to the
+cell that it lacks, not by its long side, which a mirror would make the other one.)
 """
