@@ -29,6 +29,10 @@ impl Form {
     pub const PLATE: Form = Form("plate");
     /// 3.2 mm high, smooth.
     pub const TILE: Form = Form("tile");
+    /// A plate of two by two studs that lacks one of its cells.
+    pub const CORNER: Form = Form("corner");
+    /// A disc as high as a plate, with studs.
+    pub const ROUND: Form = Form("round");
 
     /// A form of the list.
     pub(super) const fn listed(name: &'static str) -> Self {

@@ -10,6 +10,11 @@ def main():
     one.add_argument("folder")
     one.add_argument("--count", type=int, default=400)
     one.add_argument("--seed", type=int, default=1)
+    one.add_argument("--falls", help="a file of `fall` to take falls from")
+    zero = commands.add_parser("fall", help="falls as a file, for `make` where Bullet is not at hand")
+    zero.add_argument("file")
+    zero.add_argument("--count", type=int, default=400)
+    zero.add_argument("--seed", type=int, default=1)
     two = commands.add_parser("train", help="train, or go on training")
     two.add_argument("folder")
     two.add_argument("run")
@@ -21,6 +26,7 @@ def main():
     two.add_argument("--peak", type=float, default=3e-3, help="highest learning rate")
     two.add_argument("--batch", type=int, default=192, help="crops to a step; some 8 without a GPU")
     two.add_argument("--seed", type=int, default=1)
+    two.add_argument("--from", dest="start", help="exported weights to start from, their widths and blocks too")
     three = commands.add_parser("check", help="found and told right, by kind")
     three.add_argument("run")
     three.add_argument("--photos", help="folder of sample photos with their truths")
@@ -35,13 +41,17 @@ def main():
     if given.command == "make":
         from .make import make
 
-        make(given.folder, given.count, given.seed)
+        make(given.folder, given.count, given.seed, given.falls)
+    elif given.command == "fall":
+        from .fall import keep
+
+        keep(given.file, given.count, given.seed)
     elif given.command == "train":
         from .train import train
 
         numbers = lambda text: [int(n) for n in text.split(",")]  # noqa: E731
         train(given.folder, given.run, given.minutes, given.stop, given.crop, numbers(given.widths),
-              numbers(given.blocks), given.peak, given.seed, given.batch)
+              numbers(given.blocks), given.peak, given.seed, given.batch, given.start)
     elif given.command == "check":
         from .check import check
 

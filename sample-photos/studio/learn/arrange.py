@@ -1,4 +1,4 @@
-"""One layer of pieces, fast: rectangles on the tray by polygon tests alone."""
+"""One layer of pieces, fast: on the tray by polygon tests alone."""
 
 import numpy as np
 
@@ -8,20 +8,32 @@ LANES = 60      # tries of one placing
 
 
 def draw_kinds(count, rng, forms=None):
-    """Kinds of one cup: one form or mixed, one size or many, small ones more often."""
+    """Kinds of one cup: one form or mixed, one size or many, small ones more often. Half of the
+    cups have corners and round pieces in them, a few hold little else."""
     if forms is None:
-        forms = [str(rng.choice(poses.FORMS))] if rng.random() < 0.55 else poses.FORMS
+        forms = [str(rng.choice(poses.BLOCKS))] if rng.random() < 0.55 else poses.BLOCKS
     weight = np.array([np.prod(s) ** -0.35 * (1.0 if s in poses.STUDIO else 0.3) for s in poses.SIZES])
     if rng.random() < 0.3:      # a cup of few sizes
         weight = weight * (rng.random(len(weight)) < 0.25) + 1e-9
+    way, share = rng.random(), 0.0
+    if way < 0.38:
+        share = rng.uniform(0.1, 0.4)
+    elif way < 0.50:
+        share = rng.uniform(0.6, 0.95)
+        if rng.random() < 0.6:      # among what is most like them
+            weight = weight * [np.prod(s) <= 4 for s in poses.SIZES] + 1e-9
     picks = rng.choice(len(poses.SIZES), count, p=weight / weight.sum())
-    return [poses.kind(str(rng.choice(forms)), poses.SIZES[i]) for i in picks]
+    odd = rng.dirichlet([1.2] * len(poses.ODD))
+    return [poses.kind(*poses.ODD[rng.choice(len(poses.ODD), p=odd)]) if rng.random() < share
+            else poses.kind(str(rng.choice(forms)), poses.SIZES[i]) for i in picks]
 
 
 def draw_face(kind, rng):
     """As cups fall: bricks on their sides as often as not, plates mostly flat."""
     if kind.form == "brick":
         share = (0.27, 0.27, 0.40, 0.06) if kind.studs[1] == 1 else (0.33, 0.30, 0.33, 0.04)
+    elif kind.form in ("corner", "round"):
+        share = (0.52, 0.43, 0.05, 0.0)
     else:
         share = (0.42, 0.38, 0.18, 0.02) if kind.studs[1] == 1 else (0.50, 0.44, 0.06, 0.0)
     return str(rng.choice(poses.FACES, p=share))
@@ -96,16 +108,26 @@ def _pushed(layer, parent, kind, colour, rng, faces, aligned):
     ring = np.array(shape.minimum_rotated_rectangle.exterior.coords)
     edge = ring[1] - ring[0]
     turn, way = rng.uniform(0, 360), rng.uniform(0, 2 * np.pi)
+    nested = False
     if aligned:
-        turn = np.degrees(np.arctan2(edge[1], edge[0])) + 90 * rng.integers(4) + rng.normal(0, 0.3)
-        way = np.arctan2(edge[1], edge[0]) + np.pi / 2 * rng.integers(4)
+        base = np.arctan2(edge[1], edge[0])
+        if other.kind.form == "corner":
+            base = np.radians(other.turn_deg)       # its box may be told any way
+            nested = other.face != "side" and kind.studs[1] == 1 and rng.random() < 0.4
+        turn = np.degrees(base) + 90 * rng.integers(4) + rng.normal(0, 0.3)
+        way = base + np.pi / 2 * rng.integers(4)
+        if nested:
+            gone = poses.notch(other)
+            way = np.arctan2(gone[1], gone[0])
     face = faces(kind, rng) if faces else other.face if rng.random() < 0.7 else "up"
     piece = poses.laid(kind, colour(other.colour), 0, 0, turn, face)
     bounds = piece.footprint()
     ahead = np.array([np.cos(way), np.sin(way)])
     beside = np.array([-ahead[1], ahead[0]])
     middle = np.array(shape.centroid.coords[0])
-    if aligned and rng.random() < 0.5:      # corners in line, or studs in step
+    if nested:      # into the cell that it lacks
+        middle, shift = np.array([other.x, other.y]), 0.0
+    elif aligned and rng.random() < 0.5:      # corners in line, or studs in step
         own = np.array(bounds.exterior.coords) @ beside
         theirs = (np.array(shape.exterior.coords) - middle) @ beside
         shift = theirs.max() - own.max() if rng.random() < 0.5 else theirs.min() - own.min()
@@ -131,9 +153,10 @@ def _pushed(layer, parent, kind, colour, rng, faces, aligned):
     return piece
 
 
-def lattice(layer, form, side, colour, rng, single=None):
+def lattice(layer, form, side, colour, rng, single=None, odd=()):
     """A block of pieces edge to edge in step with their studs, turned as a whole; a few
-    places stay free. `single`: one size only, laid in rows."""
+    places stay free. `single`: one size only, laid in rows. `odd`: kinds that are no
+    rectangles, for some of the places."""
     columns, rows = (int(v) for v in rng.integers(2, side + 1, 2))
     taken = np.zeros((rows, columns), bool)
     turn = rng.uniform(0, 360)
@@ -147,20 +170,36 @@ def lattice(layer, form, side, colour, rng, single=None):
         for column in range(columns):
             if taken[row, column] or rng.random() < 0.04:
                 continue
+            if odd and rng.random() < 0.3:
+                other = odd[rng.integers(len(odd))]
+                n, turns = other.studs[0], int(rng.integers(4))
+                part = taken[row:row + n, column:column + n]
+                # The cell that a corner lacks, by quarter turns, stays free for others.
+                fills = np.ones((n, n), bool)
+                if other.form == "corner":
+                    fills[1 if turns < 2 else 0, 1 if turns in (0, 3) else 0] = False
+                if part.shape == (n, n) and not (part & fills).any():
+                    part |= fills
+                    placed.append((other, column + n / 2 - columns / 2, row + n / 2 - rows / 2, turns))
+                    if fills[0, 0]:
+                        continue
             for _ in range(6):
                 size = sizes[rng.integers(len(sizes))]
                 wide, deep = size[::-1] if (quarter_all if single else rng.random() < 0.5) else size
                 part = taken[row:row + deep, column:column + wide]
                 if part.shape == (deep, wide) and not part.any():
                     part[:] = True
-                    placed.append((size, column + wide / 2 - columns / 2, row + deep / 2 - rows / 2, wide >= deep))
+                    mixed = poses.kind(form or str(rng.choice(poses.BLOCKS)), size)
+                    placed.append((mixed, column + wide / 2 - columns / 2, row + deep / 2 - rows / 2,
+                                   0 if wide >= deep else 1))
                     break
-    for size, u, v, along in placed:
+    for kind, u, v, turns in placed:
         u, v = (8.0 + gap) * u + rng.normal(0, 0.05), (8.0 + gap) * v + rng.normal(0, 0.05)
-        mixed = form or str(rng.choice(poses.FORMS))
-        piece = poses.laid(poses.kind(mixed, size), colour(own), middle[0] + c * u - s * v,
-                           middle[1] + s * u + c * v, turn + (0 if along else 90) + rng.normal(0, 0.15),
-                           face if rng.random() < 0.93 else "up")
+        up = face if rng.random() < 0.93 else "up"
+        if kind.form == "corner" and up == "down":      # which turns it over
+            turns -= 1
+        piece = poses.laid(kind, colour(own), middle[0] + c * u - s * v, middle[1] + s * u + c * v,
+                           turn + 90 * turns + rng.normal(0, 0.15), up)
         if layer.room(piece):
             layer.add(piece)
 

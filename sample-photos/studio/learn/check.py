@@ -36,6 +36,8 @@ def _scenes(model, folder):
         side = scene["image"].shape[0]
         scenes = data.Scenes()
         scenes.add(data.packed([path]))
+        if not len(scenes):
+            continue    # one that `packed` leaves out
         seen = data.whole(scenes.of([0]))[0][0].numpy()
         place = (np.arange(0, side, data.CELL) + 0.5 - side / 2) * data.PIXEL
         found = decode.gather(run(model, seen), *np.meshgrid(place, place))

@@ -17,7 +17,8 @@ PIECES = 160                # at most, in a scene
 _SIZES = torch.tensor(poses.SIZES, dtype=torch.float32)
 
 # Columns of a scene's table; see `make`.
-X, Y, LONG, SHORT, TURN, SQUARE, FACE, FORM, SIZE, SHARE, STRANGER = range(11)
+X, Y, LONG, SHORT, TURN, SQUARE, FACE, FORM, SIZE, SHARE, STRANGER, NOTCH_X, NOTCH_Y = range(13)
+_TILE, _CORNER = poses.FORMS.index("tile"), poses.FORMS.index("corner")
 
 
 def channels(lab, ground, x, y, foot, height, known=None):
@@ -84,11 +85,11 @@ def packed(paths):
         one = {
             "image": scene["image"].transpose(2, 0, 1), "ids": ids.astype(np.uint8), "bare": scene["bare"].transpose(2, 0, 1),
             # Row 0 is the tray's.
-            "table": np.concatenate([np.zeros((1, 11)), table, np.zeros((PIECES - len(table), 11))]).astype(np.float32),
+            "table": np.concatenate([np.zeros((1, 13)), table, np.zeros((PIECES - len(table), 13))]).astype(np.float32),
             "whole": count.astype(np.float32), "mean": (mean / np.maximum(count, 1)[:, None]).astype(np.float32),
             "foot": scene["foot"].astype(np.float32), "height": np.float32(scene["height"]),
             # Where forms are mixed, they cannot be guessed from the scene.
-            "chance": np.float32(len(set(table[:, FORM])))}
+            "chance": np.float32(max(1, len({form for form in table[:, FORM] if form <= _TILE})))}
         for name, value in one.items():
             rows.setdefault(name, []).append(torch.from_numpy(np.array(value)))
     return [path.name for path in paths], {name: torch.stack(values) for name, values in rows.items()}
@@ -353,7 +354,7 @@ def photographed(light, bare):
 
 def _answers(one, lab, ground, ids, known, side, turn, zoom, middle):
     """The channels of `channels`; classes (what, face, form, size); numbers (vote 2, turns 4,
-    seen, sides 2, stud); and weights (vote, classes, square) per cell."""
+    seen, sides 2, stud, notch 2); and weights (vote, classes, oblong, square, corner) per cell."""
     count, device, table = len(ids), ids.device, one["table"]
     x, y, cell_x, cell_y = _places(side, device)
     moved = lambda points: zoom.view(-1, 1, 1) * ((points - middle[:, None]) @ turn)  # noqa: E731
@@ -365,6 +366,7 @@ def _answers(one, lab, ground, ids, known, side, turn, zoom, middle):
     at = moved(table[..., :2])
     way = torch.stack([table[..., TURN].cos(), table[..., TURN].sin()], -1) @ turn
     angle = torch.atan2(way[..., 1], way[..., 0])
+    notch = table[..., NOTCH_X:NOTCH_Y + 1] @ turn
     shown = torch.zeros_like(one["whole"]).scatter_add_(1, ids.flatten(1), torch.ones_like(ids.flatten(1), dtype=torch.float32))
     inside = (shown / (one["whole"] * zoom[:, None] ** 2).clamp(min=1)).clamp(max=1)
     cells = ids[:, ::CELL, ::CELL]
@@ -381,7 +383,7 @@ def _answers(one, lab, ground, ids, known, side, turn, zoom, middle):
         (table[..., SHORT].clamp(min=1) / SIDES_MM).log() + log_zoom,
         table[..., FACE], table[..., FORM], table[..., SIZE], table[..., STRANGER], table[..., SQUARE], even * clear,
         top[..., 0], top[..., 1], way[..., 0], way[..., 1], 8.0 * zoom[:, None] * (1 + (tall + 1.0) / one["height"][:, None]),
-        sizes[..., 0], sizes[..., 1]], -1)
+        sizes[..., 0], sizes[..., 1], notch[..., 0], notch[..., 1]], -1)
     told = facts.gather(1, cells.flatten(1)[..., None].expand(-1, -1, facts.shape[-1]))
     told = told.transpose(1, 2).unflatten(2, cells.shape[1:])
     there = cells > 0
@@ -389,8 +391,9 @@ def _answers(one, lab, ground, ids, known, side, turn, zoom, middle):
     what = torch.where(there, torch.where(listed, 1, 2), 0)
     classes = torch.cat([what[:, None], torch.where(listed[:, None], told[:, 9:12].long(), 0)], 1)
     numbers = torch.cat([(told[:, :1] - cell_x) / VOTE_MM, (told[:, 1:2] - cell_y) / VOTE_MM, told[:, 2:9],
-                         (_studs(cell_x, cell_y, told) & listed)[:, None]], 1)
-    weights = torch.stack([there * told[:, 14], listed * told[:, 14], told[:, 13]], 1)
+                         (_studs(cell_x, cell_y, told) & listed)[:, None], told[:, 22:24]], 1)
+    kinds = [(told[:, 13] == 0).float(), (told[:, 13] == 1).float(), (told[:, 10] == _CORNER).float()]
+    weights = torch.stack([there * told[:, 14], listed * told[:, 14], *kinds], 1)
     return seen, classes, numbers, weights
 
 
@@ -398,7 +401,9 @@ def _studs(x, y, told):
     """Whether a cell lies on a stud that looks up: what tells forms apart can be learnt much
     sooner where it is pointed out. Of pieces that lean the place is a little off."""
     dx, dy, cos, sin, pitch = x - told[:, 15], y - told[:, 16], told[:, 17], told[:, 18], told[:, 19]
-    on = (told[:, 9] == 0) & (told[:, 10] < 2)
+    on = (told[:, 9] == 0) & (told[:, 10] != _TILE)
+    # A corner has none in the cell that it lacks, which is 0.71 pitches off.
+    on = on & (dx * told[:, 22] + dy * told[:, 23] < 0.35 * pitch)
     for along, studs in ((dx * cos + dy * sin, told[:, 21]), (dy * cos - dx * sin, told[:, 20])):
         step = along / pitch - (studs - 1) / 2
         near = step.round().clamp(max=0).maximum(1 - studs)

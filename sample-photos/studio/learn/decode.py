@@ -11,6 +11,7 @@ GRID = 1.0          # mm, of the votes
 SPREAD = 1.3        # mm, of a vote
 JOIN_MM = 3.0       # heaps nearer than this are one
 REACH_MM = 6.0      # from a cell's vote to its heap
+NEAR_TURN = 0.25    # radians off, of a corner that is turned right
 LEAST = 2.5         # cells of evidence in a heap
 
 
@@ -56,18 +57,18 @@ def gather(out, x, y):
             "stranger": float((stranger[mine] * w).sum()),
             "face": softmax(mean[nets.FACE], 0), "form": softmax(mean[nets.FORM], 0),
             "size": softmax(mean[nets.SIZE], 0), "sides": np.exp(mean[nets.SIDES]) * 16,
-            "seen": 1 / (1 + np.exp(-mean[34])),
+            "seen": 1 / (1 + np.exp(-mean[nets.SEEN][0])), "notch": np.arctan2(*mean[nets.NOTCH][::-1]),
             "turn": np.arctan2(mean[6], mean[5]) / 2, "turn_square": np.arctan2(mean[8], mean[7]) / 4})
     return found
 
 
 def compare(found, truth, view_box=None, reach=5.0):
-    """Matches nearest first. `truth`: rows of (x, y, face, form, size, share seen, stranger).
-    Gives counts by name."""
+    """Matches nearest first. `truth`: rows of (x, y, face, form, size, share seen, stranger,
+    a corner's notch or nan). Gives counts by name."""
     told = {"true": 0, "found": 0, "invented": 0, "size": 0, "face": 0, "form": 0, "all": 0, "true_seen": 0,
-            "found_seen": 0, "sure": 0, "sure_wrong": 0}
+            "found_seen": 0, "sure": 0, "sure_wrong": 0, "odd": 0, "odd_right": 0, "corners": 0, "turned": 0}
     pieces = [f for f in found if f["stranger"] < 0.5]
-    truth = np.asarray(truth, float).reshape(-1, 7)
+    truth = np.asarray(truth, float).reshape(-1, 8)
     listed = truth[:, 6] == 0
     told["true"] = int((listed & (truth[:, 5] > 0.02)).sum())
     told["true_seen"] = int((listed & (truth[:, 5] >= 0.4)).sum())
@@ -91,6 +92,13 @@ def compare(found, truth, view_box=None, reach=5.0):
             told[name] += ok
         told["all"] += right[1] and right[2]
         sure = one["size"].max() * one["form"].max() > 0.95
+        if truth[j, 3] >= len(poses.BLOCKS):
+            told["odd"] += 1
+            told["odd_right"] += right[1] and right[2]
+        if right[1] and not np.isnan(truth[j, 7]):
+            off = (one["notch"] - truth[j, 7] + np.pi) % (2 * np.pi) - np.pi
+            told["corners"] += 1
+            told["turned"] += abs(off) < NEAR_TURN
         told["sure"] += sure
         told["sure_wrong"] += sure and not (right[1] and right[2])
     told["invented"] += len(pieces) - len(used)
@@ -102,13 +110,15 @@ def line(told):
     return (f"{told['true']:5d} true  found {part('found', 'true')} %  of those seen well {part('found_seen', 'true_seen')} %  "
             f"invented {told['invented']:4d}  of found: size {part('size', 'found')} face {part('face', 'found')} "
             f"form {part('form', 'found')} both {part('all', 'found')}  sure {part('sure', 'found')}, "
-            f"of those wrong {part('sure_wrong', 'sure')}")
+            f"of those wrong {part('sure_wrong', 'sure')}  no rectangles {told['odd']}, both {part('odd_right', 'odd')}, "
+            f"corners turned {part('turned', 'corners')}")
 
 
 def truth_of_scene(table):
     keep = table[:, 9] > 0
     rows = table[keep]
-    return np.stack([rows[:, 0], rows[:, 1], rows[:, 6], rows[:, 7], rows[:, 8], rows[:, 9], rows[:, 10]], 1)
+    notch = np.where(np.abs(rows[:, 11:]).sum(1) > 0, np.arctan2(rows[:, 12], rows[:, 11]), np.nan)
+    return np.column_stack([rows[:, [0, 1, 6, 7, 8, 9, 10]], notch])
 
 
 def index_of(one):

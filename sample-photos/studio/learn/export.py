@@ -5,11 +5,8 @@ from pathlib import Path
 import torch
 from safetensors.torch import save_file
 
-from .net import Res
+from .net import pairs
 from .train import trained
-
-LAYERS = ["stem", "d1", "d2", "d3", "u3", "u2", "head"]
-CHAINS = ["e1", "e2", "e3", "e4", "r3", "r2"]
 
 
 def folded(pair):
@@ -25,13 +22,8 @@ def tensors(model):
     def put(name, weight, bias):
         found[f"{name}.w"], found[f"{name}.b"] = weight.detach().half().contiguous(), bias.detach().half().contiguous()
 
-    for name in LAYERS:
-        put(name, *folded(getattr(model, name)))
-    for name in CHAINS:
-        for number, block in enumerate(getattr(model, name)):
-            assert isinstance(block, Res)
-            put(f"{name}.{number}.a", *folded(block.a))
-            put(f"{name}.{number}.b", *folded(block.b))
+    for name, pair in pairs(model):
+        put(name, *folded(pair))
     put("out", model.out.weight, model.out.bias)
     return found
 
@@ -63,7 +55,7 @@ def answer(found, x, blocks):
 def export(run, weights, reference):
     model, steps = trained(run)
     found = tensors(model)
-    told = {"format": "1", "widths": ",".join(map(str, model.widths)), "blocks": ",".join(map(str, model.blocks))}
+    told = {"format": "2", "widths": ",".join(map(str, model.widths)), "blocks": ",".join(map(str, model.blocks))}
     for path in (weights, reference):
         Path(path).parent.mkdir(parents=True, exist_ok=True)
     save_file(found, weights, told)

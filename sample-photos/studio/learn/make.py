@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 from scipy.spatial.transform import Rotation
 from shapely.geometry import MultiPoint
+from shapely.ops import unary_union
 
 from .. import oddments, shapes
 from . import arrange, colours, fall, poses, shine
@@ -14,17 +15,20 @@ SIDE = 384              # pixels of 0.5 mm: 192 mm
 SPP = 6 
 HALF = SIDE * shine.PIXEL / 2
 KINDS = {"apart": 0.14, "clumps": 0.12, "blocks": 0.22, "layer": 0.20, "poured": 0.16, "dumped": 0.16}
-COLUMNS = ["middle_x", "middle_y", "long", "short", "turn", "square", "face", "form", "size", "share", "stranger"]
+COLUMNS = ["middle_x", "middle_y", "long", "short", "turn", "square", "face", "form", "size", "share", "stranger",
+           "notch_x", "notch_y"]
 
 
-def make(folder, count, seed):
-    """Scenes `seed`-00000 onwards; those that are there already are kept."""
+def make(folder, count, seed, falls=None):
+    """Scenes `seed`-00000 onwards; those that are there already are kept. `falls`: a file of
+    `fall.keep` to take falls from, where Bullet is not at hand."""
     import drjit
 
     shine.variant()
     drjit.set_thread_count(1)       # several makers run side by side
     folder = Path(folder)
     folder.mkdir(parents=True, exist_ok=True)
+    falls = fall.Kept(falls) if falls else None
     for number in range(count):
         path = folder / f"{seed:03d}-{number:05d}.npz"
         if path.exists():
@@ -32,9 +36,10 @@ def make(folder, count, seed):
         began = time.time()
         rng = np.random.default_rng([seed, number])
         kind = str(rng.choice(list(KINDS), p=list(KINDS.values())))
-        lay = layouts(kind, rng)
+        lay = layouts(kind, rng, falls)
+        first = int(rng.integers(4)) if falls else 0        # kept falls serve more than once
         for again in range(2 if kind in ("poured", "dumped") else 1):    # a fall costs more than a picture
-            scene = shoot(kind, lay, np.random.default_rng([seed, number, again]), mirrored=again)
+            scene = shoot(kind, lay, np.random.default_rng([seed, number, again]), mirrored=(first + again) % 4)
             part = path if not again else path.with_name(path.stem + "b.npz")
             hidden = part.with_suffix(".part")
             with open(hidden, "wb") as file:
@@ -43,7 +48,7 @@ def make(folder, count, seed):
         print(path.stem, kind, scene["table"].shape[0], f"{time.time() - began:.1f} s", flush=True)
 
 
-def layouts(kind, rng):
+def layouts(kind, rng, falls=None):
     """Pieces that carry the number of a colour as their colour."""
     layer = arrange.Layer(HALF + 14)
     mix = int(rng.integers(1, 11))
@@ -59,13 +64,15 @@ def layouts(kind, rng):
         arrange.grow(layer, cup(int(rng.integers(25, 75)), rng), colour, rng, None, 0.72)
     elif kind == "blocks":
         kinds = cup(60, rng)
+        odd = [kind for kind in kinds if kind.form not in poses.BLOCKS]
         for _ in range(int(rng.integers(2, 9))):
             pick = kinds[rng.integers(len(kinds))]
             way = rng.random()
             if way < 0.45:
-                arrange.lattice(layer, pick.form if rng.random() < 0.8 else None, 11, colour, rng)
-            elif way < 0.75:
-                arrange.lattice(layer, pick.form, 12, colour, rng, poses.SIZES[poses.SIZES.index(pick.studs[::-1])])
+                form = pick.form if pick.form in poses.BLOCKS else str(rng.choice(poses.BLOCKS))
+                arrange.lattice(layer, form if rng.random() < 0.8 else None, 11, colour, rng, odd=odd)
+            elif way < 0.75 and pick.form in poses.BLOCKS:
+                arrange.lattice(layer, pick.form, 12, colour, rng, pick.studs[::-1])
             else:
                 face = arrange.draw_face(pick, rng)
                 arrange.ranks(layer, pick, face, int(rng.integers(2, 9)), colour, rng)
@@ -74,9 +81,7 @@ def layouts(kind, rng):
         arrange.grow(layer, cup(int(rng.integers(30, 100)), rng), colour, rng, arrange.draw_face, 0.35, 12)
     else:
         piled = kind == "dumped"
-        kinds = cup(int(rng.integers(40, 85) if piled else rng.integers(35, 90)), rng)
-        spread = rng.uniform(22, 42) if piled else rng.uniform(95, 180)
-        for piece in fall.settle(kinds, spread, piled, rng):
+        for piece in falls.one(piled, rng) if falls else fall.cup(piled, rng):
             if np.hypot(piece.x, piece.y) < 400 and piece.z > -3:
                 piece.colour = colour(None)
                 layer.pieces.append(piece)
@@ -122,9 +127,9 @@ def shoot(kind, lay, rng, mirrored=0):
             extra.append(colours.body(rng))
         metal.append(stranger and piece.what == "disc")
         if stranger:
-            tables.append([piece.x, piece.y, 16, 16, 0, 0, 0, 0, 0, 1, 1])
+            tables.append([piece.x, piece.y, 16, 16, 0, 0, 0, 0, 0, 1, 1, 0, 0])
         else:
-            tables.append([*poses.told(piece, setting.foot, setting.height), 1, 0])
+            tables.append([*poses.told(piece, setting.foot, setting.height), 1, 0, *poses.notch(piece)])
     starts = np.cumsum([0] + [len(v) for v, _ in solids])
     ends = np.cumsum([len(f) for _, f in solids])
     vertices = np.concatenate([v for v, _ in solids])
@@ -151,7 +156,7 @@ def shoot(kind, lay, rng, mirrored=0):
     bare = lit(*np.meshgrid(at, at)) * colours.linear(setting.tray_lab)
     ids = np.where(face >= 0, of[face] + 1, 0)[::2, ::2].astype(np.uint16)
     table = np.array(tables, np.float32)
-    whole = np.array([MultiPoint(_shadow(p.outline(), setting)).convex_hull.area for p in turned])
+    whole = np.array([_covered(piece, setting) for piece in turned])
     seen = np.bincount(ids.ravel(), minlength=len(turned) + 1)[1:] * shine.PIXEL**2
     table[:, 9] = np.clip(seen / (0.97 * whole), 0, 1)
     exposure = rng.uniform(0.75, 1.05) / max(np.percentile(light.max(2), 97) if rng.random() < 0.3 else 1.0, 0.6)
@@ -167,6 +172,15 @@ def _halved(fine):
 def _shadow(points, setting):
     scale = setting.height / (setting.height - points[:, 2:])
     return setting.foot + (points[:, :2] - setting.foot) * scale
+
+
+def _covered(piece, setting):
+    """What it covers of the view where nothing hides it, mm²."""
+    if isinstance(piece, oddments.Thing):
+        parts = [piece.outline()]
+    else:
+        parts = [piece.to_world(points) for points in shapes.outline_parts(piece.kind)]
+    return unary_union([MultiPoint(_shadow(points, setting)).convex_hull for points in parts]).area
 
 
 def _moved(piece, shift, quarters):

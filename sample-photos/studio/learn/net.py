@@ -4,11 +4,12 @@ import torch
 from torch import nn
 
 # Channels of the output.
-WHAT, VOTE, TURN, FACE, FORM, SIZE, SEEN, SIDES, STUD = (slice(0, 3), slice(3, 5), slice(5, 9), slice(9, 13),
-                                                   slice(13, 16), slice(16, 34), slice(34, 35), slice(35, 37),
-                                                         37)
-OUTPUTS, INPUTS = 38, 6
+WHAT, VOTE, TURN, FACE, FORM = slice(0, 3), slice(3, 5), slice(5, 9), slice(9, 13), slice(13, 18)
+SIZE, SEEN, SIDES, STUD, NOTCH = slice(18, 36), slice(36, 37), slice(37, 39), 39, slice(40, 42)
+OUTPUTS, INPUTS = 42, 6
 WIDTHS, BLOCKS = (16, 48, 96, 128, 64), (1, 1, 2, 2, 1, 1)
+LAYERS = ["stem", "d1", "d2", "d3", "u3", "u2", "head"]
+CHAINS = ["e1", "e2", "e3", "e4", "r3", "r2"]
 VOTE_MM = 16.0      # a vote of 1
 
 
@@ -54,3 +55,13 @@ class Net(nn.Module):
         x = self.r3(twice(self.u3(e4)) + e3)
         x = self.r2(twice(self.u2(x)) + e2)
         return self.out(torch.relu(self.head(x)))
+
+
+def pairs(model):
+    """All convolutions with their normalisations, by their names in the exported file."""
+    for name in LAYERS:
+        yield name, getattr(model, name)
+    for name in CHAINS:
+        for number, block in enumerate(getattr(model, name)):
+            yield f"{name}.{number}.a", block.a
+            yield f"{name}.{number}.b", block.b

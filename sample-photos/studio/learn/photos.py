@@ -78,12 +78,12 @@ class Photo:
             if "pose" in one:
                 middle = np.array(one["pose"]["position_mm"]) + np.array(one["pose"]["rotation"]) @ (0, 0, kind.height / 2)
             seen = self.foot + (middle[:2] - self.foot) * self.height / (self.height + middle[2])
-            rows.append([*seen, face, form, size, one["visible_px"] / max(one["whole_px"], 1), 0])
-        # To a network that was taught no such form, a corner or a round piece is a stranger.
+            rows.append([*seen, face, form, size, one["visible_px"] / max(one["whole_px"], 1), 0, _notch(one)])
+        # To a network that was taught no such form, a piece is a stranger.
         others = [one for one in self.truth["pieces"] if one not in known]
         for one in others + self.truth.get("unknown", []):
-            rows.append([one["x_mm"], one["y_mm"], 0, 0, 0, 1, 1])
-        return np.array(rows, float).reshape(-1, 7)
+            rows.append([one["x_mm"], one["y_mm"], 0, 0, 0, 1, 1, np.nan])
+        return np.array(rows, float).reshape(-1, 8)
 
     def seen(self, kept=None):
         """Input of the network, middles of its cells; from the file `kept` where it is there."""
@@ -125,3 +125,14 @@ class Photo:
             off = np.abs(value - terms(px, py) @ fit).max(1)
             keep = free & (off < max(2.5 * np.median(off[free]), 2.0))
         return (terms(x, y) @ fit).astype(np.float32)
+
+
+def _notch(one):
+    """The way from a corner's middle to the cell that it lacks, radians; see `poses.notch`. A
+    truth's frame is right-handed, with z into the tray: y runs from x's left to its right."""
+    if one["form"] != "corner":
+        return np.nan
+    if "pose" in one:
+        way = np.array(one["pose"]["rotation"]) @ (1, 1, 0)
+        return np.arctan2(way[1], way[0])
+    return np.radians(one["turn_deg"] - 45)

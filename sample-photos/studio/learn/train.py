@@ -9,7 +9,7 @@ from pathlib import Path
 import torch
 from torch.nn import functional as F
 
-from . import data, net as nets
+from . import data, net as nets, unfold
 
 DECAY, EMA = 0.05, 0.999
 WARM = 300              # steps to the highest learning rate
@@ -18,18 +18,21 @@ AT_ONCE = 200           # scenes taken in between two steps
 
 def losses(out, classes, numbers, weights):
     """One number per concern; see the contract of the output's channels."""
-    there, listed, square = weights.unbind(1)
+    there, listed, is_oblong, is_square, is_corner = weights.unbind(1)
     total, known = there.sum() + 1, listed.sum() + 1
     smooth = lambda a, b, beta: F.smooth_l1_loss(a, b, beta=beta, reduction="none").sum(1)  # noqa: E731
     each = lambda part, n: (F.cross_entropy(out[:, part], classes[:, n], reduction="none")  # noqa: E731
                             * listed).sum() / known
     turn = out[:, nets.TURN]
-    oblong = (smooth(turn[:, :2], numbers[:, 2:4], 0.2) * listed * (1 - square)).sum() / known
-    even = (smooth(turn[:, 2:], numbers[:, 4:6], 0.2) * listed * square).sum() / known
+    oblong = (smooth(turn[:, :2], numbers[:, 2:4], 0.2) * listed * is_oblong).sum() / known
+    even = (smooth(turn[:, 2:], numbers[:, 4:6], 0.2) * listed * is_square).sum() / known
+    corner = listed * is_corner
     return {
         "what": F.cross_entropy(out[:, nets.WHAT], classes[:, 0], weight=out.new_tensor([1, 1, 2.0])),
         "vote": 3 * (smooth(out[:, nets.VOTE], numbers[:, :2], 0.06) * there).sum() / total,
         "turn": 1.5 * (oblong + even),
+        # By the corners' own number: they are few.
+        "notch": 0.4 * (smooth(out[:, nets.NOTCH], numbers[:, 10:12], 0.2) * corner).sum() / (corner.sum() + 100),
         "face": 0.7 * each(nets.FACE, 1), "form": 0.5 * each(nets.FORM, 2), "size": 0.8 * each(nets.SIZE, 3),
         "seen": 0.3 * (F.binary_cross_entropy_with_logits(out[:, nets.SEEN][:, 0], numbers[:, 6].clamp(0, 1),
                                                           reduction="none") * listed).sum() / known,
@@ -59,9 +62,10 @@ class _Feed:
             self.coming = None
 
 
-def train(folder, run, minutes, stop, crop, widths, blocks, peak, seed, batch):
+def train(folder, run, minutes, stop, crop, widths, blocks, peak, seed, batch, start=None):
     """Trains for `minutes` altogether, and leaves off after `stop` of them; the next call goes
-    on. Where a training has come to its end, the next one starts from its mean weights."""
+    on. Where a training has come to its end, the next one starts from its mean weights; the
+    first from the exported weights `start`, if there are any."""
     device = "cuda" if torch.cuda.is_available() else "cpu"
     torch.backends.cudnn.benchmark = True
     torch.set_float32_matmul_precision("high")
@@ -71,8 +75,14 @@ def train(folder, run, minutes, stop, crop, widths, blocks, peak, seed, batch):
     before = next((torch.load(path, map_location=device) for path in (half_way, run / "state.pt") if path.exists()), None)
     if before:
         widths, blocks = before["widths"], before["blocks"]
+    elif start:
+        widths, blocks = unfold.sizes(unfold.read(start)[1])
     torch.manual_seed(seed + (before["steps"] if before else 0))
     model = nets.Net(widths, blocks).to(device, memory_format=torch.channels_last)
+    feed, held = _Feed(folder, device, False), _Feed(folder, device, True)
+    if start and not before:
+        seen = [data.crops(feed.scenes.some(32), crop)[0] for _ in range(8)]
+        unfold.unfold(model, start, torch.cat(seen))
     mean = deepcopy(model)
     optimiser = torch.optim.AdamW(model.parameters(), peak, weight_decay=DECAY, betas=(0.9, 0.99))
     steps, spent = 0, 0.0
@@ -86,7 +96,6 @@ def train(folder, run, minutes, stop, crop, widths, blocks, peak, seed, batch):
     # Not the losses: torch 2.11 fails to build what it fuses them into.
     fast = torch.compile if device == "cuda" else lambda call: call
     cut, see = fast(data.crops), fast(model)
-    feed, held = _Feed(folder, device, False), _Feed(folder, device, True)
     print(f"{len(feed.scenes)} scenes, {len(held.scenes)} held out, {steps} steps so far", flush=True)
     pairs = [(ours, theirs) for ours, theirs in zip(mean.state_dict().values(), model.state_dict().values())
              if ours.is_floating_point()]

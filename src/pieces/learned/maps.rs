@@ -2,15 +2,23 @@
 
 use ndarray::{Array3, s};
 
-use super::super::shape::Form;
+use super::super::shape::{Form, Shape};
 use super::input::{CELL_MM, Input};
 use super::net::{Net, NetError, OUTPUTS, REDUCTION};
 use crate::units::Mm;
 
 /// Distance from one cell to the next, mm.
 pub const OUT_MM: f64 = CELL_MM * REDUCTION as f64;
-/// Forms that the net tells apart, in its order.
-pub const FORMS: [Form; 3] = [Form::BRICK, Form::PLATE, Form::TILE];
+/// How many forms the net tells apart.
+pub const FORM_COUNT: usize = 5;
+/// Those forms in its order.
+pub const FORMS: [Form; FORM_COUNT] = [
+    Form::BRICK,
+    Form::PLATE,
+    Form::TILE,
+    Form::CORNER,
+    Form::ROUND,
+];
 /// How many sizes the net tells apart.
 pub const SIZE_COUNT: usize = 18;
 /// Those sizes in its order, short side first.
@@ -34,6 +42,12 @@ pub const SIZES: [(u8, u8); SIZE_COUNT] = [
     (4, 6),
     (6, 6),
 ];
+/// What it was taught of shapes that are no rectangles; those it knows in all sizes.
+const TAUGHT: [(Form, (u8, u8)); 3] = [
+    (Form::CORNER, (2, 2)),
+    (Form::ROUND, (1, 1)),
+    (Form::ROUND, (2, 2)),
+];
 /// The net's unit of length, mm.
 const LENGTH_MM: f64 = 16.0;
 /// Lengths beyond these, in natural logarithms of that unit, are nonsense: 0.3 and 870 mm.
@@ -46,10 +60,25 @@ const DOUBLE: usize = 5;
 const QUADRUPLE: usize = 7;
 const FACE: usize = 9;
 const FORM: usize = 13;
-const SIZE: usize = 16;
-const VISIBLE: usize = 34;
-const LONG: usize = 35;
-const SHORT: usize = 36;
+const SIZE: usize = FORM + FORM_COUNT;
+const VISIBLE: usize = SIZE + SIZE_COUNT;
+const LONG: usize = VISIBLE + 1;
+const SHORT: usize = LONG + 1;
+// In between is whether the cell lies on a stud; only the training has a use for that.
+const NOTCH: usize = SHORT + 2;
+
+/// A shape's places in [`FORMS`] and in [`SIZES`]; `None` for one that the net was not taught.
+pub(super) fn place(shape: Shape) -> Option<(usize, usize)> {
+    let (form, size) = (shape.form(), shape.studs_box());
+    let is_taught = match form {
+        Form::CORNER => shape.has_notch() && TAUGHT.contains(&(form, size)),
+        Form::ROUND => shape.is_round() && TAUGHT.contains(&(form, size)),
+        _ => shape.is_block(),
+    };
+    let form = FORMS.iter().position(|known| *known == form)?;
+    let size = SIZES.iter().position(|known| *known == size)?;
+    is_taught.then_some((form, size))
+}
 
 /// Output of the net and where it lies on the tray.
 #[derive(Clone, Debug)]
@@ -155,13 +184,20 @@ impl Maps {
         (at(QUADRUPLE), at(QUADRUPLE + 1))
     }
 
+    /// Cosine and sine of the way from a corner's middle to the cell that it lacks, from the
+    /// card's x axis towards its y axis, as seen from above. Of any other piece they say nothing.
+    pub fn notch(&self, row: usize, column: usize) -> (f64, f64) {
+        let at = |channel| self.value(row, column, channel);
+        (at(NOTCH), at(NOTCH + 1))
+    }
+
     /// Logarithms of the probabilities of [`super::super::face::Face::ALL`].
     pub fn log_face(&self, row: usize, column: usize) -> [f64; 4] {
         self.log_shares(row, column, FACE)
     }
 
     /// Logarithms of the probabilities of [`FORMS`].
-    pub fn log_form(&self, row: usize, column: usize) -> [f64; 3] {
+    pub fn log_form(&self, row: usize, column: usize) -> [f64; FORM_COUNT] {
         self.log_shares(row, column, FORM)
     }
 

@@ -4,11 +4,13 @@
 use super::super::face::Face;
 use super::super::polygon::area_and_middle;
 use super::super::shape::Shape;
+use super::super::stance::Stance;
 use super::lies::Lies;
-use super::maps::{FORMS, Maps, OUT_MM, SIZE_COUNT, SIZES, log_softmax};
+use super::maps::{FORM_COUNT, Maps, OUT_MM, SIZE_COUNT, log_softmax, place};
 use super::votes::{Cluster, Voter, clusters, voters};
 use crate::units::Mm;
 use crate::view::Camera;
+use std::f64::consts::{FRAC_PI_2, PI};
 
 /// Sigma of the natural logarithm of a told length. Half a stud's pitch on a 2x4's long
 /// side is 0.12; raising it trusts the sizes' own probabilities more.
@@ -46,15 +48,16 @@ pub struct Proposal {
     /// Where that middle is on the tray.
     pub at: Mm,
     /// Direction of its longer side as it lies, radians from the card's x axis towards its
-    /// y axis: from 0 to pi, to pi / 2 where it lies square.
+    /// y axis: from 0 to pi, to pi / 2 where it lies square; of a corner from 0 to 2 pi, as
+    /// [`Stance::turn`] has it. Of a disc that lies flat it says nothing.
     pub turn: f64,
     /// Which side is up.
     pub face: Face,
     /// Probabilities of [`Face::ALL`], each on its own.
     pub face_p: [f64; 4],
-    /// Probabilities of [`FORMS`], each on its own.
-    pub form_p: [f64; 3],
-    /// Probabilities of [`SIZES`], each on its own.
+    /// Probabilities of [`FORMS`](super::maps::FORMS), each on its own.
+    pub form_p: [f64; FORM_COUNT],
+    /// Probabilities of [`SIZES`](super::maps::SIZES), each on its own.
     pub size_p: [f64; SIZE_COUNT],
     /// Form and size.
     pub shape: Shape,
@@ -103,13 +106,6 @@ fn shapes(allowed: &[Shape]) -> Vec<(usize, usize, Shape)> {
     shapes
 }
 
-/// A shape's places in the net's order of forms and of sizes.
-fn place(shape: Shape) -> Option<(usize, usize)> {
-    let form = FORMS.iter().position(|form| *form == shape.form())?;
-    let size = SIZES.iter().position(|size| *size == shape.studs_box())?;
-    shape.is_block().then_some((form, size))
-}
-
 /// Whether the net was taught a shape.
 pub fn is_taught(shape: Shape) -> bool {
     place(shape).is_some()
@@ -121,8 +117,9 @@ struct Means {
     weight: f64,
     double: (f64, f64),
     quadruple: (f64, f64),
+    notch: (f64, f64),
     face: [f64; 4],
-    form: [f64; 3],
+    form: [f64; FORM_COUNT],
     size: [f64; SIZE_COUNT],
     visible: f64,
     lengths: (f64, f64),
@@ -143,6 +140,7 @@ impl Means {
             weight: means.weight,
             double: both(means.double),
             quadruple: both(means.quadruple),
+            notch: both(means.notch),
             face: means.face.map(|v| v / w),
             form: means.form.map(|v| v / w),
             size: means.size.map(|v| v / w),
@@ -169,6 +167,7 @@ impl Means {
         self.weight += w;
         pair(&mut self.double, maps.double_turn(row, column));
         pair(&mut self.quadruple, maps.quadruple_turn(row, column));
+        pair(&mut self.notch, maps.notch(row, column));
         pair(&mut self.lengths, maps.log_lengths(row, column));
         list(&mut self.face, &maps.log_face(row, column));
         list(&mut self.form, &maps.log_form(row, column));
@@ -192,12 +191,7 @@ fn proposal(
     let mut readings = readings(&means, shapes).into_iter();
     let best = readings.next()?;
     let lies = Lies::of(best.shape, best.face)?;
-    let turn = if lies.is_square() {
-        let quarter = std::f64::consts::FRAC_PI_2;
-        (means.quadruple.1.atan2(means.quadruple.0) / 4.0).rem_euclid(quarter)
-    } else {
-        (means.double.1.atan2(means.double.0) / 2.0).rem_euclid(std::f64::consts::PI)
-    };
+    let turn = turn(&means, best.shape, best.face, &lies);
     let at = lies.at(cluster.middle, camera);
     let visible = 1.0 / (1.0 + (-means.visible).exp());
     let outline: Vec<(f64, f64)> = lies
@@ -205,7 +199,12 @@ fn proposal(
         .iter()
         .map(|p| (p.x, p.y))
         .collect();
-    let due = visible * area_and_middle(&outline).0 / (OUT_MM * OUT_MM);
+    let filled = if best.face.is_flat() && !best.shape.is_block() {
+        best.shape.area_mm2() / (lies.long_mm * lies.short_mm)
+    } else {
+        1.0
+    };
+    let due = visible * filled * area_and_middle(&outline).0 / (OUT_MM * OUT_MM);
     let there = means.weight / due.max(1.0);
     Some(Proposal {
         seen: cluster.middle,
@@ -229,6 +228,42 @@ fn proposal(
             margin: means.margin,
         },
     })
+}
+
+/// How a shape that lies so is turned: see [`Proposal::turn`].
+fn turn(means: &Means, shape: Shape, face: Face, lies: &Lies) -> f64 {
+    let angle = |(cos, sin): (f64, f64)| f64::atan2(sin, cos);
+    let side = if lies.is_square() {
+        (angle(means.quadruple) / 4.0).rem_euclid(FRAC_PI_2)
+    } else {
+        (angle(means.double) / 2.0).rem_euclid(PI)
+    };
+    if !shape.has_notch() {
+        return side;
+    }
+    let notch = angle(means.notch);
+    let turn = if face.is_flat() {
+        notch - notch_way(shape, face)
+    } else if (notch - side).cos() < 0.0 {
+        // It stands on a side, and its body ends sooner at one end.
+        side + PI
+    } else {
+        side
+    };
+    turn.rem_euclid(2.0 * PI)
+}
+
+/// Where a flat shape that is not turned lacks something: the way from its box's middle, which
+/// the middle of what there is lies across from.
+fn notch_way(shape: Shape, face: Face) -> f64 {
+    let stance = Stance {
+        shape,
+        face,
+        at: Mm::new(0.0, 0.0),
+        turn: 0.0,
+    };
+    let (along, across) = area_and_middle(&stance.local_footprint()).1;
+    (-across).atan2(-along)
 }
 
 /// Likely readings, best first: the three probabilities and how well the told lengths agree

@@ -10,6 +10,7 @@ use super::super::super::list::Shapes;
 use super::super::super::list::tests::shape;
 use super::super::super::polygon::inside;
 use super::super::super::shape::Form;
+use super::super::maps::{FORMS, SIZES};
 use super::super::net::OUTPUTS;
 use super::super::strangers::strangers;
 use super::*;
@@ -21,6 +22,27 @@ struct Drawn {
     face: Face,
     at: Mm,
     turn: f64,
+}
+
+impl Drawn {
+    fn stance(&self) -> Stance {
+        Stance {
+            shape: self.shape,
+            face: self.face,
+            at: self.at,
+            turn: self.turn,
+        }
+    }
+
+    /// The way from a corner's middle to the cell that it lacks. On its side it lies along it.
+    fn notch(&self) -> f64 {
+        let quarter = std::f64::consts::FRAC_PI_4;
+        match self.face {
+            Face::Up => self.turn - quarter,
+            Face::Down => self.turn + quarter,
+            _ => self.turn,
+        }
+    }
 }
 
 fn drawn(form: &str, size: &str, face: Face, at: (f64, f64), turn: f64) -> Drawn {
@@ -71,6 +93,9 @@ fn draw(
     let outlines: Vec<Vec<Mm>> = pieces
         .iter()
         .map(|piece| {
+            if piece.face.is_flat() && !piece.shape.is_block() {
+                return piece.stance().silhouette(&camera);
+            }
             let lies = Lies::of(piece.shape, piece.face).unwrap();
             lies.silhouette(piece.at, piece.turn, &camera)
         })
@@ -116,10 +141,12 @@ fn told(piece: &Drawn, at: Mm, off: (f64, f64), visible: f32, camera: &Camera) -
     cell[8] = (4.0 * piece.turn).sin() as f32;
     cell[9 + face.unwrap()] = 4.0;
     cell[13 + form.unwrap()] = 4.0;
-    cell[16 + size.unwrap()] = 6.0;
-    cell[34] = (visible / (1.0 - visible)).ln();
-    cell[35] = (lies.long_mm / 16.0).ln() as f32;
-    cell[36] = (lies.short_mm / 16.0).ln() as f32;
+    cell[18 + size.unwrap()] = 6.0;
+    cell[36] = (visible / (1.0 - visible)).ln();
+    cell[37] = (lies.long_mm / 16.0).ln() as f32;
+    cell[38] = (lies.short_mm / 16.0).ln() as f32;
+    cell[40] = piece.notch().cos() as f32;
+    cell[41] = piece.notch().sin() as f32;
     cell
 }
 
@@ -151,7 +178,13 @@ fn assert_read(pieces: &[Drawn], found: &[Proposal], off_mm: f64) {
         assert!(near.at.distance(piece.at) < off_mm, "{piece:?}: {near:?}");
         assert_eq!((near.shape, near.face), (piece.shape, piece.face));
         let lies = Lies::of(piece.shape, piece.face).unwrap();
-        let whole = if lies.is_square() { 90.0 } else { 180.0 };
+        let whole = if piece.shape.has_notch() {
+            360.0
+        } else if lies.is_square() {
+            90.0
+        } else {
+            180.0
+        };
         let off = (near.turn - piece.turn).to_degrees().rem_euclid(whole);
         assert!(off.min(whole - off) < 0.1, "{piece:?}: {}", near.turn);
         assert!((near.told_mm.0 - lies.long_mm).abs() < 0.01, "{near:?}");
@@ -175,6 +208,14 @@ fn scene() -> Vec<Drawn> {
         drawn("plate", "2x4", Side, (150.0, 143.4), 0.0),
         drawn("brick", "1x3", End, (200.0, 160.0), 10.0),
         drawn("brick", "1x1", Side, (30.0, 90.0), 45.0),
+        drawn("corner", "2x2", Up, (70.0, 60.0), 200.0),
+        drawn("corner", "2x2", Down, (130.0, 65.0), 310.0),
+        drawn("corner", "2x2", Side, (20.0, 120.0), 250.0),
+        drawn("round", "2x2", Up, (75.0, 20.0), 10.0),
+        // Whose neighbour fills the cell that a corner lacks.
+        drawn("corner", "2x2", Up, (30.0, 165.0), 0.0),
+        drawn("round", "1x1", Up, (34.0, 161.0), 0.0),
+        drawn("round", "2x2", Side, (100.0, 170.0), 33.0),
     ]
 }
 
@@ -230,6 +271,39 @@ fn only_allowed_shapes_are_read() {
     let close = ["brick 2x3", "brick 2x5"];
     assert!(close.contains(&bricks[0].shape.to_string().as_str()));
     assert!(read(values, &|_| false).is_empty());
+}
+
+/// Corners and discs only in the sizes of the list that is shipped.
+#[test]
+fn what_the_net_was_taught() {
+    let taught = |form: &str, size: &str| is_taught(shape(form, size));
+    for (form, size) in [("brick", "4x6"), ("tile", "1x7"), ("corner", "2x2")] {
+        assert!(taught(form, size), "{form} {size}");
+    }
+    assert!(taught("round", "1x1") && taught("round", "2x2"));
+    let own = r#"{"shapes": "v1", "pieces": [
+        {"form": "corner", "sizes": ["3x3"], "height_mm": 3.2,
+         "outline": [[0, 0], [3, 0], [3, 1], [1, 1], [1, 3], [0, 3]], "studs": [[0.5, 0.5]]},
+        {"form": "round", "sizes": ["4x4"], "height_mm": 3.2, "outline": "disc", "studs": "all"},
+        {"form": "wing", "sizes": ["2x2"], "height_mm": 3.2,
+         "outline": [[0, 0], [2, 0], [0, 2]], "studs": [[0.5, 0.5]]}]}"#;
+    let shapes = Shapes::shipped().extended(own).unwrap();
+    let own: Vec<Shape> = shapes.all().filter(|s| !is_taught(*s)).collect();
+    let names: Vec<String> = own.iter().map(Shape::to_string).collect();
+    assert_eq!(names, ["corner 3x3", "round 4x4", "wing 2x2"]);
+}
+
+/// Where a corner's outline ends sooner, its drawing has nothing.
+#[test]
+fn a_corner_lacks_what_its_notch_points_to() {
+    for (face, turn) in [(Face::Up, 0.0), (Face::Up, 130.0), (Face::Down, 75.0)] {
+        let piece = drawn("corner", "2x2", face, (120.0, 90.0), turn);
+        let (sin, cos) = piece.notch().sin_cos();
+        let outline = piece.stance().footprint();
+        let at = |mm: f64| Mm::new(120.0 + mm * cos, 90.0 + mm * sin);
+        assert!(inside(&outline, at(-5.0)), "{piece:?}");
+        assert!(!inside(&outline, at(5.0)), "{piece:?}");
+    }
 }
 
 /// A piece of which hardly anything is there has a low score; one cell is no piece.

@@ -7,8 +7,8 @@ use safetensors::{Dtype, SafeTensors};
 use super::conv::Conv;
 use super::net::NetError;
 
-/// The only version of names and shapes so far.
-const FORMAT: &str = "1";
+/// The version of names, shapes and channels that this program reads.
+const FORMAT: &str = "2";
 /// No width or number of blocks is larger than this; a damaged file asks for no more.
 const MOST: usize = 1024;
 
@@ -40,7 +40,7 @@ impl<'a> Weights<'a> {
             return Err(NetError::Property {
                 name: "format",
                 found: format!("'{}'", property("format")),
-                needed: "'1'",
+                needed: "'2'",
             });
         }
         let widths = listed(property("widths"), 1).ok_or_else(|| NetError::Property {
