@@ -2,13 +2,12 @@
 
 use std::collections::BTreeMap;
 
+use crate::pieces::FREE;
 use crate::sheet::{Group, Piece};
 
 /// Share of probability that a stated range leaves out at each end.
 const TAIL: f64 = 0.025;
 
-/// Covered by less than this a piece may as well stand behind a taller neighbour.
-const FREE: f64 = 0.15;
 /// Pieces that nobody sees, for each piece's worth of seen ones that is covered beyond that. In the
 /// two heaps of `sample-photos/tune` it is 1.9 and 2.9.
 const UNDER: f64 = 2.5;

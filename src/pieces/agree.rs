@@ -8,7 +8,7 @@ use super::beside::is_touched;
 use super::canvas::Canvas;
 use super::evidence::EdgeScale;
 use super::face::Face;
-use super::find::{FoundPiece, Leftover, Said, Sight, Witness, explain};
+use super::find::{FREE, FoundPiece, Leftover, Said, Sight, Witness, explain};
 use super::learned::{Input, Maps, Net, NetError, Proposal, is_taught, proposals};
 use super::odd::{
     instead_of, made_one, mark_among_odd, odd_reading, stands_by_itself, twin_on_side,
@@ -81,6 +81,7 @@ pub fn find_pieces(
         mark_touched(&mut pieces, &outlines, &|at| canvas.is_unexplained(at));
     }
     mark_among_odd(&mut pieces);
+    mark_heaped(&mut pieces);
     let odd = pieces
         .iter()
         .filter(|piece| piece.witness == Witness::Untaught);
@@ -171,6 +172,27 @@ fn mark_touched(pieces: &mut [FoundPiece], outlines: &[Vec<Mm>], unexplained: &d
         let others = || outlines.iter().enumerate().filter(|(k, _)| *k != i);
         let taken = |at: Mm| unexplained(at) || others().any(|(_, outline)| inside(outline, at));
         piece.touched = outlines.get(i).is_some_and(|o| is_touched(o, &taken));
+    }
+}
+
+/// How far around a piece others tell whether it lies in a heap.
+const HEAP_REACH_MM: f64 = 30.0;
+
+/// Tells each piece how much of those around it is hidden.
+fn mark_heaped(pieces: &mut [FoundPiece]) {
+    let hidden: Vec<(Mm, f64)> = (pieces.iter())
+        .map(|piece| (piece.stance.at, (piece.covered() - FREE).max(0.0)))
+        .collect();
+    for (i, piece) in pieces.iter_mut().enumerate() {
+        let others = hidden.iter().enumerate().filter(|(k, _)| *k != i);
+        let (mut sum, mut count) = (0.0, 0.0);
+        for (_, (at, covered)) in others {
+            if at.distance(piece.stance.at) < HEAP_REACH_MM {
+                sum += covered;
+                count += 1.0;
+            }
+        }
+        piece.heaped = if count > 0.0 { sum / count } else { 0.0 };
     }
 }
 
@@ -296,6 +318,7 @@ impl<'a> Seen<'a> {
             at_frame: outline.iter().any(|p| bench.view.sample(*p).is_none()),
             like_tray: false,
             touched: false,
+            heaped: 0.0,
             witness: Witness::Net(self.said()),
         };
         (piece, odd)
@@ -322,8 +345,8 @@ fn judged(
     bench: &Bench<'_>,
     search: &Search,
 ) -> Result<FoundPiece, Stance> {
-    let is_odd = !is_taught(piece.stance.shape);
-    if is_odd {
+    let is_block = piece.stance.shape.is_block();
+    if !is_block {
         let mut about: Vec<&mut Seen<'_>> = seen
             .iter_mut()
             .filter(|one| !one.used && shade.share_of(&one.shade) > SAME_THING)
@@ -333,7 +356,7 @@ fn judged(
         if piece.stance.shape.is_round() && about.iter().any(on_side) {
             return Err(piece.stance);
         }
-        if stands_by_itself(&piece) {
+        if !is_taught(piece.stance.shape) && stands_by_itself(&piece) {
             // That the net takes it for rectangles, or for a stranger, is no news.
             for one in &mut about {
                 one.used = true;
@@ -371,7 +394,7 @@ fn judged(
             };
         }
         // What is there at all the net sees, if only as a stranger.
-        [] if is_odd || is_denied(&piece) => return Err(piece.stance),
+        [] if !is_block || is_denied(&piece) => return Err(piece.stance),
         [] => return Ok(piece),
         [one] if known && one.stance.face != Face::Up && !is_clear(&piece) => {
             return Err(piece.stance);

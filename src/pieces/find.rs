@@ -41,7 +41,7 @@ pub struct FoundPiece {
     /// The best explanation by another size where the net was taught only one of the two and
     /// cannot choose: its shape, and by how much its score falls short.
     pub rival: Option<(Shape, f64)>,
-    /// A shape that looks the same from here, as the piece lies on its side.
+    /// A shape that is no rectangle and looks nearly the same from here, as the piece lies on its side.
     pub twin_on_side: Option<Shape>,
     /// Whether it is in a clump, or seen by the net alone, on a tray where shapes lie that the net was
     /// not taught: there it may have taken one for another.
@@ -56,6 +56,8 @@ pub struct FoundPiece {
     pub like_tray: bool,
     /// Whether something else lies right beside it.
     pub touched: bool,
+    /// Mean share beyond [`FREE`] that others hide of the pieces around it: how much of a heap it lies in.
+    pub heaped: f64,
     /// Who saw it.
     pub witness: Witness,
 }
@@ -94,6 +96,9 @@ impl FoundPiece {
 
 /// Evidence of the whole outline and of its weakest side from which edges confirm a piece.
 const ALL_ROUND: (f64, f64) = (0.8, 0.5);
+
+/// Covered by less than this a piece may as well stand behind a taller neighbour.
+pub const FREE: f64 = 0.15;
 
 /// Less hidden than this is no more than the net's own error.
 const WORTH_TELLING: f64 = 0.05;
@@ -463,6 +468,7 @@ impl Scene<'_> {
             at_frame: outline.iter().any(|p| self.view.sample(*p).is_none()),
             like_tray: tray == Tray::Alike,
             touched: false,
+            heaped: 0.0,
             witness: Witness::Search,
         })
     }

@@ -30,7 +30,7 @@ pub mod paint;
 
 pub use agree::find_pieces;
 pub use face::{Body, Face};
-pub use find::{FoundPiece, Leftover, Said, Sight, Witness};
+pub use find::{FREE, FoundPiece, Leftover, Said, Sight, Witness};
 pub use list::{ShapeError, Shapes};
 pub use search::{ANY, ExpectError, Expected, Search};
 pub use shape::{Form, Shape};

@@ -37,7 +37,7 @@ pub(super) fn twin_on_side(stance: &Stance, search: &Search) -> Option<Shape> {
     let mut shapes = search.shapes().iter().copied();
     shapes.find(|shape| {
         !stance.face.is_flat()
-            && !is_taught(*shape)
+            && !shape.is_block()
             && stance.face.body(*shape) == stance.body()
             && shape.studs_box() == stance.shape.studs_box()
     })
