@@ -71,7 +71,7 @@ pub fn find_pieces(
     let outlines = outlines(&pieces, sight);
     mark_touched(&mut pieces, &outlines, &|at| canvas.is_unexplained(at));
     // Without its net the program still has its first pair of eyes.
-    let maps = by_net(sight, card).ok();
+    let maps = by_net(sight, search, card).ok();
     if let Some(maps) = &maps {
         let mut seen = proposals(maps, sight.camera, search.shapes());
         seen.retain(|one| one.score >= LEAST_SCORE);
@@ -196,10 +196,28 @@ fn mark_heaped(pieces: &mut [FoundPiece]) {
     }
 }
 
-fn by_net(sight: &Sight<'_>, card: &(dyn Fn(Mm, f64) -> bool + Sync)) -> Result<Maps, NetError> {
+/// Mean share beyond [`FREE`] that is hidden of what the net sees, from which on it looks at the tray's mirror
+/// images as well: where pieces lie on each other that finds and tells more of them (in the two heaps of
+/// `sample-photos/tune`, the net alone, 276 of 407 in place of 260), elsewhere hardly any.
+const HEAP: f64 = 0.01;
+
+/// What the net sees, after a second and a third look where pieces lie on each other.
+fn by_net(
+    sight: &Sight<'_>,
+    search: &Search,
+    card: &(dyn Fn(Mm, f64) -> bool + Sync),
+) -> Result<Maps, NetError> {
     let net = Net::shipped()?;
     let input = Input::of(sight.view, sight.ground, sight.camera, card);
-    Maps::of(&net, &input)
+    let maps = Maps::of(&net, &input)?;
+    let seen = proposals(&maps, sight.camera, search.shapes());
+    let hidden = |one: &Proposal| (1.0 - one.visible - FREE).max(0.0);
+    let buried = seen.iter().map(hidden).sum::<f64>() / seen.len().max(1) as f64;
+    if buried > HEAP {
+        maps.with_mirrored(&net, &input)
+    } else {
+        Ok(maps)
+    }
 }
 
 /// What the net sees, as the search speaks of it.

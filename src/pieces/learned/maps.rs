@@ -4,6 +4,7 @@ use ndarray::{Array3, s};
 
 use super::super::shape::{Form, Shape};
 use super::input::{CELL_MM, Input};
+use super::mirror::Mirror;
 use super::net::{Net, NetError, OUTPUTS, REDUCTION};
 use crate::units::Mm;
 
@@ -55,9 +56,9 @@ const LENGTH_RANGE: (f32, f32) = (-4.0, 4.0);
 
 /// First channel of each part of the output.
 const WHAT: usize = 0;
-const VOTE: usize = 3;
-const DOUBLE: usize = 5;
-const QUADRUPLE: usize = 7;
+pub(super) const VOTE: usize = 3;
+pub(super) const DOUBLE: usize = 5;
+pub(super) const QUADRUPLE: usize = 7;
 const FACE: usize = 9;
 const FORM: usize = 13;
 const SIZE: usize = FORM + FORM_COUNT;
@@ -65,7 +66,7 @@ const VISIBLE: usize = SIZE + SIZE_COUNT;
 const LONG: usize = VISIBLE + 1;
 const SHORT: usize = LONG + 1;
 // In between is whether the cell lies on a stud; only the training has a use for that.
-const NOTCH: usize = SHORT + 2;
+pub(super) const NOTCH: usize = SHORT + 2;
 
 /// A shape's places in [`FORMS`] and in [`SIZES`]; `None` for one that the net was not taught.
 pub(super) fn place(shape: Shape) -> Option<(usize, usize)> {
@@ -110,6 +111,19 @@ impl Maps {
             values: net.of(&input.values)?,
             origin: input.origin,
         })
+    }
+
+    /// The mean of these and of what the net says of the same input's two mirror images: a tray and its
+    /// mirror image are as likely, and the net errs otherwise in each.
+    ///
+    /// # Errors
+    /// As [`Maps::of`].
+    pub fn with_mirrored(mut self, net: &Net, input: &Input) -> Result<Self, NetError> {
+        for mirror in Mirror::BOTH {
+            self.values += &mirror.output(net.of(&mirror.input(&input.values))?);
+        }
+        self.values /= 1.0 + Mirror::BOTH.len() as f32;
+        Ok(self)
     }
 
     /// Maps from an output (rows, columns, channels) that is at hand; `None` where it has

@@ -7,6 +7,7 @@ mod conv;
 mod weights;
 pub mod net;
 pub mod input;
+mod mirror;
 pub mod maps;
 pub mod lies;
 mod votes;
