@@ -354,10 +354,10 @@ fn form_name(piece: &FoundPiece) -> &'static str {
     }
 }
 
-/// Less likely than this an other reading is not worth telling: a range leaves out as much.
+/// Less likely than this another reading is not worth telling: of one piece a range leaves out as much.
 const WORTH_TELLING: f64 = 0.02;
 
-/// The likeliest other readings of a piece: another colour, another shape.
+/// The other readings of a piece that are worth telling, likeliest first: another colour, another shape.
 fn instead(seen: &Seen, named: &Named, shape: &ShapeOdds) -> Vec<Instead> {
     let own = seen.piece.stance.shape;
     let colours = named.others.iter().map(|(colour, probability)| Instead {

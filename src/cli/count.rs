@@ -379,7 +379,7 @@ pub fn tell(counted: &Counted) -> Result<(), Failure> {
 
 /// Doubtful pieces listed in the terminal; the picture shows all.
 const DOUBTS_TOLD: usize = 12;
-/// Kinds that only doubtful pieces may be, listed in the terminal; the sheet has all.
+/// Kinds that nothing was counted as, listed in the terminal; the sheet has all.
 const PERHAPS_TOLD: usize = 4;
 
 /// Kinds that nothing was counted as, but some piece may be, likeliest first.
@@ -400,8 +400,5 @@ fn perhaps_there(groups: &[&Group]) -> String {
         let kinds = say::plural(more, "more kind", "more kinds");
         told.push(format!("and {kinds}, in the sheet"));
     }
-    format!(
-        "  none counted, but doubtful pieces may be: {}",
-        told.join(", ")
-    )
+    format!("  none counted, but some piece may be: {}", told.join(", "))
 }

@@ -28,7 +28,8 @@ pub struct Named {
 const WORTH_SAYING: f64 = 0.02;
 /// Probability of a cluster's name: it only says which pieces look alike.
 const CLUSTERED: f64 = 0.97;
-/// Where colours were taught, one that fits none is for a person to name.
+/// Where colours were taught, one that fits none is for a person to name: as well as new it may be a taught
+/// one in a light unlike that of its teaching, as nearly all so called in `sample-photos/tune` are.
 const NEW: f64 = 0.5;
 
 /// What one piece's colour may be, of those taught.
@@ -73,15 +74,19 @@ pub fn name_colours(paints: &[Paint], book: Option<&SwatchBook>) -> Vec<Named> {
                 untaught,
                 new: false,
             },
-            odds => Named {
-                name: clustered(i),
-                probability: if taught.is_some() { NEW } else { CLUSTERED },
-                others: odds.map_or_else(Vec::new, |odds| {
-                    worth_saying(all_of(odds.others), 1.0 - NEW)
-                }),
-                untaught: 0.0,
-                new: taught.is_some(),
-            },
+            odds => {
+                let name = clustered(i);
+                let mut others = odds.map_or_else(Vec::new, |odds| odds.others);
+                // A general name may be a taught one too.
+                others.retain(|(other, _)| *other != name);
+                Named {
+                    name,
+                    probability: if taught.is_some() { NEW } else { CLUSTERED },
+                    others: worth_saying(all_of(others), 1.0 - NEW),
+                    untaught: 0.0,
+                    new: taught.is_some(),
+                }
+            }
         })
         .collect()
 }
@@ -212,6 +217,7 @@ fn decide(
     }
     // What a limit takes is for the neighbour that gave cause for it, or for the next likeliest.
     let taken = odds[best] - probability;
+    odds[best] = probability;
     let next = (0..names.len())
         .filter(|k| *k != best)
         .max_by(|a, b| odds[*a].total_cmp(&odds[*b]));
@@ -226,7 +232,7 @@ fn decide(
         .map(|(_, (name, p))| (name.clone(), *p))
         .collect();
     if let Some(hidden) = hidden.filter(|_| neighbour.is_none()) {
-        others.push((hidden.to_owned(), taken));
+        others.push((hidden.to_owned(), taken.max(WORTH_SAYING)));
     }
     others.sort_by(|a, b| b.1.total_cmp(&a.1));
     let name = names.get(best)?;

@@ -135,7 +135,8 @@ const CONTESTED: f64 = 0.8;
 const SEARCH_ALONE: f64 = 0.4;
 /// The most for a shape that the net was not taught, found by its edges all round and its studs.
 const UNTAUGHT: f64 = 0.98;
-/// What is left of that in a clump: 10 of 11 were right in the first tray of clumps to tune on; the second
+/// What is left of that in a clump. Set, as the next ones, on corners and discs when the net did not know
+/// them: 10 of 11 were right in the first tray of clumps to tune on; the second
 /// was worse, which [`AMONG_ODD`] stands for.
 const ODD_IN_A_CLUMP: f64 = 0.9;
 /// What is left where a piece on its side could be one of another footprint that is as long and as
@@ -186,12 +187,16 @@ impl ShapeOdds {
         let to = to.into_iter();
         let each = self.right * (1.0 - share) / to.len().max(1) as f64;
         for other in to {
-            match self.others.iter_mut().find(|(shape, _)| *shape == other) {
-                Some((_, p)) => *p += each,
-                None => self.others.push((other, each)),
-            }
+            self.give(other, each);
         }
         self.right *= share;
+    }
+
+    fn give(&mut self, other: Shape, probability: f64) {
+        match self.others.iter_mut().find(|(shape, _)| *shape == other) {
+            Some((_, p)) => *p += probability,
+            None => self.others.push((other, probability)),
+        }
     }
 
     fn doubt(&mut self, doubt: Doubt) {
@@ -226,7 +231,7 @@ pub fn shape_odds(piece: &FoundPiece) -> ShapeOdds {
     }
     if let Some(other) = piece.twin_on_side {
         odds.leave(ON_SIDE, Some(other));
-        odds.doubts.push(Doubt::Shape(other));
+        odds.doubt(Doubt::Shape(other));
     }
     if let Some((other, margin)) = piece.rival {
         let beats = 1.0 / (1.0 + (-margin / RIVAL_SCALE).exp());
@@ -243,16 +248,16 @@ pub fn shape_odds(piece: &FoundPiece) -> ShapeOdds {
             odds.leave(form, [piece.stance.shape, other]);
         }
         if form < FORM_CLEAR {
-            odds.doubts.push(Doubt::Form(other.form()));
+            odds.doubt(Doubt::Form(other.form()));
         }
     }
     if piece.like_tray {
         odds.leave(0.7, None);
-        odds.doubts.push(Doubt::LikeTray);
+        odds.doubt(Doubt::LikeTray);
     }
     if piece.at_frame {
         odds.leave(0.5, None);
-        odds.doubts.push(Doubt::Cut);
+        odds.doubt(Doubt::Cut);
     }
     odds
 }
@@ -286,21 +291,26 @@ fn by_net(said: &Said, both: bool, piece: &FoundPiece, odds: &mut ShapeOdds) {
         probability = probability.min(NET_ALONE);
     }
     let runner_up = piece.runner_up.map(|(other, _)| other);
-    odds.leave(probability, runner_up);
+    let before = odds.right;
+    odds.leave(probability, None);
+    if let Some(other) = runner_up {
+        // No more than the net itself gives to other sizes: the rest is whether it is there at all.
+        odds.give(other, before * (1.0 - probability).min(1.0 - said.size_p));
+    }
     if probability < SURE {
         if let Some(other) = runner_up.filter(|_| said.size_p < 0.95) {
-            odds.doubts.push(Doubt::Shape(other));
+            odds.doubt(Doubt::Shape(other));
         }
         if said.visible < MOSTLY_SEEN {
-            odds.doubts.push(Doubt::Covered);
+            odds.doubt(Doubt::Covered);
         } else if piece.heaped > HEAPED {
-            odds.doubts.push(Doubt::Heaped);
+            odds.doubt(Doubt::Heaped);
         }
         if piece.touched {
-            odds.doubts.push(Doubt::Touched);
+            odds.doubt(Doubt::Touched);
         }
         if odds.doubts.is_empty() || !both {
-            odds.doubts.push(Doubt::OneWitness);
+            odds.doubt(Doubt::OneWitness);
         }
     }
 }
@@ -308,14 +318,14 @@ fn by_net(said: &Said, both: bool, piece: &FoundPiece, odds: &mut ShapeOdds) {
 /// Probability of the size where only edges and areas speak for it.
 fn by_edges(piece: &FoundPiece, most: f64, odds: &mut ShapeOdds) {
     odds.leave(most, None);
-    odds.doubts.push(Doubt::OneWitness);
+    odds.doubt(Doubt::OneWitness);
     if let Some((other, score)) = piece.runner_up {
         let cost = SIDE_COST_PER_MM * piece.stance.shape.short_mm();
         let share = (piece.score - score) / cost;
         let beats = 1.0 / (1.0 + (-STEEPNESS * (share - EVEN)).exp());
         odds.leave(beats, Some(other));
         if beats < 0.95 {
-            odds.doubts.push(Doubt::Shape(other));
+            odds.doubt(Doubt::Shape(other));
         }
     }
     unclear(piece, odds);
@@ -325,17 +335,17 @@ fn by_edges(piece: &FoundPiece, most: f64, odds: &mut ShapeOdds) {
 fn unclear(piece: &FoundPiece, odds: &mut ShapeOdds) {
     if piece.outline < 0.8 || piece.weakest_side < 0.0 {
         odds.leave((0.5 + 0.5 * piece.outline).clamp(0.2, 0.88), None);
-        odds.doubts.push(Doubt::Outline);
+        odds.doubt(Doubt::Outline);
     }
-    if piece.ground_share > 0.1 {
+    if piece.ground_share > 0.1 && !piece.like_tray {
         odds.leave(0.7, None);
-        odds.doubts.push(Doubt::LikeTray);
+        odds.doubt(Doubt::LikeTray);
     }
     if piece.touched {
         let is_odd = piece.witness == Witness::Untaught;
         let left = if is_odd { ODD_IN_A_CLUMP } else { IN_A_CLUMP };
         odds.leave(left, None);
-        odds.doubts.push(Doubt::Touched);
+        odds.doubt(Doubt::Touched);
     }
 }
 
@@ -404,5 +414,24 @@ mod tests {
             Doubt::Cut,
         ];
         assert!(others.iter().all(|doubt| !is_about_colour(&doubt.text())));
+    }
+
+    #[test]
+    fn what_is_left_and_what_goes_are_all_there_is() {
+        let shape = |form| crate::pieces::list::tests::shape(form, "1x1");
+        let (plate, tile) = (shape("plate"), shape("tile"));
+        let mut odds = ShapeOdds::certain();
+        odds.leave(0.8, Some(plate));
+        odds.leave(0.5, [plate, tile]);
+        odds.leave(0.9, None);
+        // By hand: a fifth goes to the plate, half of the rest to both alike, a tenth of what is left to none.
+        let near = |a: f64, b: f64| (a - b).abs() < 1e-12;
+        assert!(near(odds.right, 0.36), "{}", odds.right);
+        assert!(odds.others.len() == 2 && odds.others[0].0 == plate);
+        assert!(
+            near(odds.others[0].1, 0.4) && near(odds.others[1].1, 0.2),
+            "{:?}",
+            odds.others
+        );
     }
 }

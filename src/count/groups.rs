@@ -27,7 +27,6 @@ pub fn hidden(pieces: &[Piece]) -> f64 {
 /// (Poisson). A kind that no piece was counted as but some may be has a group too, with a count of 0,
 /// where its range reaches beyond that; one of which nothing is seen has none.
 pub fn groups(pieces: &[Piece]) -> Vec<Group> {
-    let hidden_per_seen = hidden(pieces) / pieces.len().max(1) as f64;
     let mut kinds: BTreeMap<(&str, &str, &str), Kind> = BTreeMap::new();
     for piece in pieces {
         let key = (
@@ -47,6 +46,8 @@ pub fn groups(pieces: &[Piece]) -> Vec<Group> {
             kinds.entry(key).or_default().chances.push(other.sure);
         }
     }
+    let seen: f64 = kinds.values().flat_map(|kind| &kind.chances).sum();
+    let hidden_per_seen = hidden(pieces) / seen.max(1.0);
     (kinds.into_iter())
         .map(|((form, size, colour), kind)| {
             let Kind { count, chances } = kind;

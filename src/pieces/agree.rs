@@ -115,16 +115,23 @@ fn joined(
             Err(stance) => canvas.give_back(&stance, sight.foreground),
         }
     }
-    let kept: Vec<Shade> = (self::outlines(&pieces, sight).iter())
-        .map(|outline| Shade::of(outline))
-        .collect();
     let left = seen.par_iter().filter(|one| !one.used);
-    let new: Vec<FoundPiece> = left
-        .filter_map(|one| {
-            let piece = one.piece_or_odd(&bench, search);
-            believed(piece, one.proposal.score, canvas, &kept, sight)
-        })
-        .collect();
+    let (mut new, mut faint): (Vec<_>, Vec<_>) = left
+        .map(|one| (one.proposal.score, one.piece_or_odd(&bench, search)))
+        .partition(|(score, piece)| is_there(piece, *score, canvas));
+    let shade = |piece: &FoundPiece| Shade::of(&piece.stance.silhouette(sight.camera));
+    let there = pieces.iter().chain(new.iter().map(|(_, piece)| piece));
+    let mut taken: Vec<Shade> = there.map(shade).collect();
+    faint.sort_by(|a, b| b.0.total_cmp(&a.0));
+    for (score, mut piece) in faint {
+        let own = shade(&piece);
+        if !piece.at_frame && score > FAINT && stands_free(&own, &taken) {
+            piece.like_tray = true;
+            taken.push(own);
+            new.push((score, piece));
+        }
+    }
+    let new = new.into_iter().map(|(_, piece)| piece).collect();
     pieces.extend(made_one(new, &bench, search));
     for piece in &pieces {
         canvas.explain(&piece.stance);
@@ -132,25 +139,10 @@ fn joined(
     pieces
 }
 
-/// What the net alone sees, with this score, where it is to be believed: something unexplained lies
-/// there, or at least no other piece does. What looks like plain tray or a shadow is marked so.
-fn believed(
-    mut piece: FoundPiece,
-    score: f64,
-    canvas: &Canvas<'_>,
-    kept: &[Shade],
-    sight: &Sight<'_>,
-) -> Option<FoundPiece> {
-    if is_there(&piece, score, canvas) {
-        return Some(piece);
-    }
-    if piece.at_frame || score < FAINT {
-        return None;
-    }
-    let own = Shade::of(&piece.stance.silhouette(sight.camera));
-    let is_taken = |other: &Shade| own.share_of(other).max(other.share_of(&own)) > BESIDE;
-    piece.like_tray = true;
-    (!kept.iter().any(is_taken)).then_some(piece)
+/// Whether no other piece lies where this one does.
+fn stands_free(own: &Shade, others: &[Shade]) -> bool {
+    let overlap = |other: &Shade| own.share_of(other).max(other.share_of(own));
+    others.iter().all(|other| overlap(other) < BESIDE)
 }
 
 /// Whether what the net alone sees, with this score, lies where something unexplained is.
@@ -363,18 +355,19 @@ fn judged(
     bench: &Bench<'_>,
     search: &Search,
 ) -> Result<FoundPiece, Stance> {
-    let is_block = piece.stance.shape.is_block();
-    if !is_block {
+    let shape = piece.stance.shape;
+    let is_known_block = shape.is_block() && is_taught(shape);
+    if !is_known_block {
         let mut about: Vec<&mut Seen<'_>> = seen
             .iter_mut()
             .filter(|one| !one.used && shade.share_of(&one.shade) > SAME_THING)
             .collect();
         // Edges look for what lies flat; a small plate on its side is as wide as a disc.
         let on_side = |one: &&mut Seen<'_>| !one.stance.face.is_flat();
-        if piece.stance.shape.is_round() && about.iter().any(on_side) {
+        if shape.is_round() && about.iter().any(on_side) {
             return Err(piece.stance);
         }
-        if !is_taught(piece.stance.shape) && stands_by_itself(&piece) {
+        if !is_taught(shape) && stands_by_itself(&piece) {
             // That the net takes it for rectangles, or for a stranger, is no news.
             for one in &mut about {
                 one.used = true;
@@ -412,7 +405,7 @@ fn judged(
             };
         }
         // What is there at all the net sees, if only as a stranger.
-        [] if !is_block || is_denied(&piece) => return Err(piece.stance),
+        [] if !is_known_block || is_denied(&piece) => return Err(piece.stance),
         [] => return Ok(piece),
         [one] if known && one.stance.face != Face::Up && !is_clear(&piece) => {
             return Err(piece.stance);

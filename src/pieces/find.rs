@@ -41,7 +41,7 @@ pub struct FoundPiece {
     /// The best explanation by another size where the net was taught only one of the two and
     /// cannot choose: its shape, and by how much its score falls short.
     pub rival: Option<(Shape, f64)>,
-    /// A shape that is no rectangle and looks nearly the same from here, as the piece lies on its side.
+    /// A rectangle, or a shape that is none, that looks nearly the same from here, as the piece lies on its side.
     pub twin_on_side: Option<Shape>,
     /// Whether it is in a clump, or seen by the net alone, on a tray where shapes lie that the net was
     /// not taught: there it may have taken one for another.
@@ -52,7 +52,8 @@ pub struct FoundPiece {
     pub form_p: f64,
     /// Whether the piece reaches the photo's edge.
     pub at_frame: bool,
-    /// Whether it was found only by letting it have the tray's own colour.
+    /// Whether it was found only by letting it have the tray's own colour, or by the net where nothing else
+    /// shows a piece.
     pub like_tray: bool,
     /// Whether something else lies right beside it.
     pub touched: bool,

@@ -4,9 +4,10 @@ use std::collections::BTreeSet;
 
 use crate::colour::names;
 use crate::count::doubt::is_about_colour;
+use crate::count::groups::round3;
 use crate::pieces::{Face, Shape, Shapes};
 use crate::sheet::review::{CountStep, PlaceStep, SetCount, What};
-use crate::sheet::{Piece, Sheet, Unexplained};
+use crate::sheet::{Instead, Piece, Sheet, Unexplained};
 use crate::stock::kind::{Name, Size};
 use crate::units::Mm;
 
@@ -366,10 +367,24 @@ fn recoloured(piece: &Piece, from: &str, to: &str) -> Piece {
             return certain(new);
         }
     }
+    new.instead = merged(new.instead);
     let own = (new.form.clone(), new.size.clone(), new.colour.clone());
     new.instead
         .retain(|other| (&other.form, &other.size, &other.colour) != (&own.0, &own.1, &own.2));
     new
+}
+
+/// Readings that are one now made one.
+fn merged(readings: Vec<Instead>) -> Vec<Instead> {
+    let mut merged: Vec<Instead> = Vec::new();
+    for reading in readings {
+        let key = |r: &Instead| (r.form.clone(), r.size.clone(), r.colour.clone());
+        match merged.iter_mut().find(|one| key(one) == key(&reading)) {
+            Some(one) => one.sure = round3(one.sure + reading.sure),
+            None => merged.push(reading),
+        }
+    }
+    merged
 }
 
 fn set_count(

@@ -161,7 +161,7 @@ pub fn warnings(advice: &Advice<'_>) -> Vec<Warning> {
         warn(
             "heap",
             format!(
-                "pieces lie on each other, and about {hidden:.0} may be hidden: the ranges allow for them, but not for kinds of which none is seen; spread the pieces in one layer and photograph again"
+                "pieces lie on each other, and about {hidden:.0} may be hidden: the ranges allow for them, but not for kinds of which nothing is seen; spread the pieces in one layer and photograph again"
             ),
         );
     }

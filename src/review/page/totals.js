@@ -36,7 +36,7 @@ export function drawTotals(app, fresh) {
   const perhaps = app.sheet.groups.length - groups.length;
   const line = byId("perhaps");
   line.hidden = perhaps === 0;
-  line.textContent = `Doubtful pieces may be of ${words.plural(perhaps, "other kind", "other kinds")}.`;
+  line.textContent = `Some pieces may be of ${words.plural(perhaps, "other kind", "other kinds")}.`;
   // Rows that stay are not touched, so that nothing else is laid out anew.
   const stays = new Set(shown);
   for (const element of [...list.children]) if (!stays.has(element)) element.remove();

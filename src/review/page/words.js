@@ -5,7 +5,7 @@ export const piece = (p) => `${p.form === "any" ? "brick, plate or tile?" : p.fo
 export const kind = (p) => `${p.colour} ${p.form} ${size(p.size)}`;
 export const plural = (n, one, many) => `${n} ${n === 1 ? one : many}`;
 
-// Kinds that only doubtful pieces may be are in no number.
+// Kinds that nothing was counted as, and some piece may be, are in no number.
 export const isCounted = (group) => group.count > 0;
 export const groups = (sheet) => plural(sheet.groups.filter(isCounted).length, "group", "groups");
 

@@ -96,10 +96,7 @@ pub fn blocks(sheet: &Sheet, lettering: &Lettering) -> Vec<Block> {
         } else {
             format!("{} other kinds", perhaps.len())
         };
-        blocks.push(note(
-            &format!("Doubtful pieces may be of {kinds}."),
-            lettering,
-        ));
+        blocks.push(note(&format!("Some pieces may be of {kinds}."), lettering));
     }
     // The total never stands alone at the top of a column.
     if let Some(last) = blocks.last_mut() {
