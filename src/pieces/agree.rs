@@ -8,8 +8,9 @@ use super::beside::is_touched;
 use super::canvas::Canvas;
 use super::evidence::EdgeScale;
 use super::face::Face;
-use super::find::{FREE, FoundPiece, Leftover, Said, Sight, Witness, explain};
-use super::learned::{Input, Maps, Net, NetError, Proposal, is_taught, proposals};
+use super::find::{Sight, explain};
+use super::found::{FREE, FoundPiece, Leftover, Said, Witness};
+use super::learned::{Input, Maps, Net, NetError, Proposal, is_taught, proposals, with_mirrored};
 use super::odd::{
     instead_of, made_one, mark_among_odd, odd_reading, stands_by_itself, twin_on_side,
 };
@@ -206,7 +207,7 @@ fn by_net(
     let hidden = |one: &Proposal| (1.0 - one.visible - FREE).max(0.0);
     let buried = seen.iter().map(hidden).sum::<f64>() / seen.len().max(1) as f64;
     if buried > HEAP {
-        maps.with_mirrored(&net, &input)
+        with_mirrored(maps, &net, &input)
     } else {
         Ok(maps)
     }

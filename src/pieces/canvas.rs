@@ -2,7 +2,7 @@
 
 use ndarray::Array2;
 
-use super::find::Leftover;
+use super::found::Leftover;
 use super::polygon::inside;
 use super::seeds::{Seed, seeds};
 use super::stance::Stance;

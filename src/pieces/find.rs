@@ -6,140 +6,18 @@ use rayon::prelude::*;
 use super::canvas::{Canvas, LEAST_SEED_MM2, WIDEST_SEED_MM};
 use super::evidence::EdgeScale;
 use super::face::Face;
+use super::found::{FoundPiece, Witness};
 use super::learned::is_taught;
 use super::patch::{Candidate, Patch};
 use super::polygon::inside;
 use super::refine::{Bench, Score};
 use super::search::Search;
 use super::seeds::Seed;
-use super::shape::Shape;
 use super::stance::Stance;
 use super::turn::{Slopes, likely_turns};
 use crate::tray::{Foreground, Ground, Kind, LabView};
 use crate::units::Mm;
 use crate::view::Camera;
-
-/// One piece with the evidence for it.
-#[derive(Clone, Debug, PartialEq)]
-pub struct FoundPiece {
-    /// What stands where.
-    pub stance: Stance,
-    /// Mean edge evidence along the outline, -1..1.
-    pub outline: f64,
-    /// The same for its weakest side.
-    pub weakest_side: f64,
-    /// The same for its stud rims.
-    pub studs: f64,
-    /// Share of the silhouette that certainly is no tray.
-    pub piece_share: f64,
-    /// Share of the silhouette that looks like plain tray.
-    pub ground_share: f64,
-    /// Score of the best explanation.
-    pub score: f64,
-    /// The best explanation of the same place by another size: its shape and score.
-    pub runner_up: Option<(Shape, f64)>,
-    /// The best explanation by another size where the net was taught only one of the two and
-    /// cannot choose: its shape, and by how much its score falls short.
-    pub rival: Option<(Shape, f64)>,
-    /// A rectangle, or a shape that is none, that looks nearly the same from here, as the piece lies on its side.
-    pub twin_on_side: Option<Shape>,
-    /// Whether it is in a clump, or seen by the net alone, on a tray where shapes lie that the net was
-    /// not taught: there it may have taken one for another.
-    pub among_odd: bool,
-    /// The best one by the same footprint in another form, where several were looked for.
-    pub other_form: Option<(Shape, f64)>,
-    /// Probability of the form given the size, where the net had to tell it; else 1.
-    pub form_p: f64,
-    /// Whether the piece reaches the photo's edge.
-    pub at_frame: bool,
-    /// Whether it was found only by letting it have the tray's own colour, or by the net where nothing else
-    /// shows a piece.
-    pub like_tray: bool,
-    /// Whether something else lies right beside it.
-    pub touched: bool,
-    /// Mean share beyond [`FREE`] that others hide of the pieces around it: how much of a heap it lies in.
-    pub heaped: f64,
-    /// Who saw it.
-    pub witness: Witness,
-}
-
-/// Score a mm of length and width by which one form must beat another to be told
-/// apart for certain. On the rendered trays wrong forms beat right ones by up to
-/// 1.16; many right ones win by less, and are left open.
-const FORM_CLEAR_PER_MM: f64 = 1.5;
-
-impl FoundPiece {
-    /// Share that others hide, as the net says.
-    pub fn covered(&self) -> f64 {
-        let said = match self.witness {
-            Witness::Both(said) | Witness::Net(said) => 1.0 - said.visible,
-            Witness::Search | Witness::Contested | Witness::Untaught => 0.0,
-        };
-        if said < WORTH_TELLING { 0.0 } else { said }
-    }
-
-    /// Whether edges confirm its outline all round: it is one piece far more often than
-    /// several that lie flush in a block.
-    pub(super) fn is_whole(&self) -> bool {
-        self.outline > ALL_ROUND.0 && self.weakest_side > ALL_ROUND.1
-    }
-
-    /// Whether its form can be told from the others that were looked for.
-    pub fn form_is_told(&self) -> bool {
-        let shape = self.stance.shape;
-        let by_net = self.form_p < 1.0;
-        by_net
-            || self.other_form.is_none_or(|(_, score)| {
-                self.score - score > FORM_CLEAR_PER_MM * (shape.long_mm() + shape.short_mm())
-            })
-    }
-}
-
-/// Evidence of the whole outline and of its weakest side from which edges confirm a piece.
-const ALL_ROUND: (f64, f64) = (0.8, 0.5);
-
-/// Covered by less than this a piece may as well stand behind a taller neighbour.
-pub const FREE: f64 = 0.15;
-
-/// Less hidden than this is no more than the net's own error.
-const WORTH_TELLING: f64 = 0.05;
-
-/// Who saw a piece: the search by edges and areas, the net, or both.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Witness {
-    /// Both, in the same size and place.
-    Both(Said),
-    /// The search alone: the net sees nothing there.
-    Search,
-    /// The search, and the net something else.
-    Contested,
-    /// The net alone.
-    Net(Said),
-    /// The search; the net was not taught such a shape.
-    Untaught,
-}
-
-/// What the net says of a piece.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Said {
-    /// Probability of the size. The net's own, not calibrated.
-    pub size_p: f64,
-    /// How firmly the piece is there, 0 to 1.
-    pub score: f64,
-    /// Share of its silhouette that can be seen.
-    pub visible: f64,
-}
-
-/// Foreground that no piece explains.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Leftover {
-    /// Its middle on the tray.
-    pub at: Mm,
-    /// Area, mm².
-    pub area_mm2: f64,
-    /// Whether it reaches the photo's edge.
-    pub at_frame: bool,
-}
 
 /// The smallest dim patch worth a search.
 const LEAST_DIM_MM2: f64 = 30.0;

@@ -1,6 +1,6 @@
 //! What lies over and around each piece, where pieces touch or lie in a heap.
 
-use super::find::FoundPiece;
+use super::found::FoundPiece;
 use crate::units::Mm;
 use crate::view::Camera;
 

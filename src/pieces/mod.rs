@@ -19,6 +19,7 @@ mod refine;
 mod beside;
 mod canvas;
 pub mod search;
+pub mod found;
 pub mod find;
 pub mod learned;
 mod shade;
@@ -30,7 +31,8 @@ pub mod paint;
 
 pub use agree::find_pieces;
 pub use face::{Body, Face};
-pub use find::{FREE, FoundPiece, Leftover, Said, Sight, Witness};
+pub use find::Sight;
+pub use found::{FREE, FoundPiece, Leftover, Said, Witness};
 pub use list::{ShapeError, Shapes};
 pub use search::{ANY, ExpectError, Expected, Search};
 pub use shape::{Form, Shape};

@@ -4,7 +4,8 @@
 //! asked, wherever it sees a rectangle, whether they rather show one of these in the same box.
 
 use super::face::Face;
-use super::find::{FoundPiece, Witness, turned};
+use super::find::turned;
+use super::found::{FoundPiece, Witness};
 use super::learned::is_taught;
 use super::refine::{Bench, Score};
 use super::search::Search;

@@ -4,7 +4,7 @@
 //! tray. What edges and areas leave over besides is mostly the rim of a shadow or of a piece: it
 //! counts where the net sees something there as well.
 
-use super::find::Leftover;
+use super::found::Leftover;
 use super::learned::strangers::LEAST_STRANGER;
 use super::learned::{Maps, strangers};
 use crate::units::Mm;

@@ -4,7 +4,6 @@ use ndarray::{Array3, s};
 
 use super::super::shape::{Form, Shape};
 use super::input::{CELL_MM, Input};
-use super::mirror::Mirror;
 use super::net::{Net, NetError, OUTPUTS, REDUCTION};
 use crate::units::Mm;
 
@@ -113,17 +112,14 @@ impl Maps {
         })
     }
 
-    /// The mean of these and of what the net says of the same input's two mirror images: a tray and its
-    /// mirror image are as likely, and the net errs otherwise in each.
-    ///
-    /// # Errors
-    /// As [`Maps::of`].
-    pub fn with_mirrored(mut self, net: &Net, input: &Input) -> Result<Self, NetError> {
-        for mirror in Mirror::BOTH {
-            self.values += &mirror.output(net.of(&mirror.input(&input.values))?);
-        }
-        self.values /= 1.0 + Mirror::BOTH.len() as f32;
-        Ok(self)
+    /// These with other values in the same places.
+    pub(super) fn with_values(self, values: Array3<f32>) -> Self {
+        Self { values, ..self }
+    }
+
+    /// What the net said (rows, columns, channels).
+    pub(super) fn values(&self) -> &Array3<f32> {
+        &self.values
     }
 
     /// Maps from an output (rows, columns, channels) that is at hand; `None` where it has

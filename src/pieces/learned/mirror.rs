@@ -2,15 +2,29 @@
 
 use ndarray::{Array3, Axis, Slice, s};
 
-use super::maps::{DOUBLE, NOTCH, QUADRUPLE, VOTE};
-use super::net::REDUCTION;
+use super::input::Input;
+use super::maps::{DOUBLE, Maps, NOTCH, QUADRUPLE, VOTE};
+use super::net::{Net, NetError, REDUCTION};
 
 /// First of the input's channels that say which way the lens lies; see [`super::Input`].
 const LEAN: usize = 4;
 
+/// The mean of what the net said of an input and of what it says of that one's two mirror images: a tray and
+/// its mirror image are as likely, and the net errs otherwise in each.
+///
+/// # Errors
+/// As [`Maps::of`].
+pub fn with_mirrored(maps: Maps, net: &Net, input: &Input) -> Result<Maps, NetError> {
+    let mut sum = maps.values().clone();
+    for mirror in Mirror::BOTH {
+        sum += &mirror.output(net.of(&mirror.input(&input.values))?);
+    }
+    Ok(maps.with_values(sum / (1.0 + Mirror::BOTH.len() as f32)))
+}
+
 /// A mirror across the tray.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Mirror {
+enum Mirror {
     /// Left becomes right.
     LeftRight,
     /// Top becomes bottom.
@@ -19,7 +33,7 @@ pub(super) enum Mirror {
 
 impl Mirror {
     /// Both ways.
-    pub const BOTH: [Self; 2] = [Self::LeftRight, Self::TopBottom];
+    const BOTH: [Self; 2] = [Self::LeftRight, Self::TopBottom];
 
     /// 0 for x, 1 for y.
     fn along(self) -> usize {
@@ -28,7 +42,7 @@ impl Mirror {
 
     /// An input (channels, rows, columns) mirrored, and moved so far that each cell of the output
     /// still speaks for the place that it speaks for without a mirror: the first of its cells.
-    pub fn input(self, values: &Array3<f32>) -> Array3<f32> {
+    fn input(self, values: &Array3<f32>) -> Array3<f32> {
         let axis = Axis(2 - self.along());
         let mut mirrored = values.clone();
         mirrored.invert_axis(axis);
@@ -44,7 +58,7 @@ impl Mirror {
     }
 
     /// The output (rows, columns, channels) for a mirrored input as it is for the input itself.
-    pub fn output(self, mut values: Array3<f32>) -> Array3<f32> {
+    fn output(self, mut values: Array3<f32>) -> Array3<f32> {
         let axis = Axis(1 - self.along());
         values.invert_axis(axis);
         // Directions turn the other way: sines of twice and four times the angle change their sign.
