@@ -90,3 +90,32 @@ fn a_refused_photo_says_what_is_wrong() {
     assert!(!stdout.contains("pieces"), "{stdout}");
     assert!(stderr.contains("blurred"), "{stderr}");
 }
+
+/// The tray is nearly white, and so is one of the 24 plates: neither its area nor its outline tells it from the
+/// tray. It is counted all the same, and never as sure.
+#[test]
+fn a_piece_of_the_trays_own_colour_is_counted_with_doubt() {
+    let truth = std::fs::read_to_string("sample-photos/tune/teach-cool-led-b5-24.json").unwrap();
+    let truth: Value = serde_json::from_str(&truth).unwrap();
+    let mut white = truth["pieces"].as_array().unwrap().iter();
+    let white = white.find(|p| p["colour"] == "gull").unwrap();
+    let sheet = sheet("teach-cool-led-b5-24");
+    let pieces = sheet["pieces"].as_array().unwrap();
+    assert_eq!(pieces.len(), 24);
+    let off = |piece: &Value, axis: &str| {
+        (piece[axis].as_f64().unwrap() - white[axis].as_f64().unwrap()).abs()
+    };
+    let found = pieces
+        .iter()
+        .find(|p| off(p, "x_mm") < 4.0 && off(p, "y_mm") < 4.0);
+    let found = found.unwrap();
+    assert_eq!(found["size"], "2x4");
+    assert!(found["sure"].as_f64() < Some(0.9));
+    let doubts = found["doubts"].as_array().unwrap();
+    assert!(
+        doubts
+            .iter()
+            .any(|d| d.as_str().is_some_and(|d| d.contains("tray"))),
+        "{doubts:?}"
+    );
+}
