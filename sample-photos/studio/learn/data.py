@@ -33,10 +33,13 @@ def channels(lab, ground, x, y, foot, height, known=None):
     return np.ascontiguousarray(np.concatenate([seen, lean], -1).transpose(2, 0, 1).astype(np.float32))
 
 
-def files(folder, every=25, held=False):
-    """Scenes to learn from, or those held out. Both pictures of one fall go the same way."""
+def files(folder, every=25, held=False, share=(0, 1)):
+    """Scenes to learn from, or those held out; of them one of so many shares. Both pictures of one fall
+    go the same way."""
     number = lambda path: int(path.stem[4:9])  # noqa: E731
-    return [p for p in sorted(Path(folder).glob("*.npz")) if (number(p) % every == every - 1) == held]
+    part, parts = share
+    return [p for p in sorted(Path(folder).glob("*.npz"))
+            if (number(p) % every == every - 1) == held and number(p) % parts == part]
 
 
 def load(path):

@@ -14,7 +14,7 @@ from . import arrange, colours, fall, poses, shine
 SIDE = 384              # pixels of 0.5 mm: 192 mm
 SPP = 6 
 HALF = SIDE * shine.PIXEL / 2
-KINDS = {"apart": 0.14, "clumps": 0.12, "blocks": 0.22, "layer": 0.20, "poured": 0.16, "dumped": 0.16}
+KINDS = {"apart": 0.09, "clumps": 0.13, "blocks": 0.22, "layer": 0.16, "poured": 0.15, "dumped": 0.25}
 COLUMNS = ["middle_x", "middle_y", "long", "short", "turn", "square", "face", "form", "size", "share", "stranger",
            "notch_x", "notch_y"]
 

@@ -1,12 +1,15 @@
-"""Training against the clock, on a GPU where there is one: the learning rate follows the time
-that is left, and a running mean of the weights is what is kept for use."""
+"""Training against the clock, on a GPU where there is one, or on several of one host under torchrun:
+the learning rate follows the time that is left, and a running mean of the weights is what is kept
+for use."""
 
+import os
 import time
 from concurrent.futures import ThreadPoolExecutor
 from copy import deepcopy
 from pathlib import Path
 
 import torch
+from torch import distributed
 from torch.nn import functional as F
 
 from . import data, net as nets, unfold
@@ -43,11 +46,12 @@ def losses(out, classes, numbers, weights):
 
 
 class _Feed:
-    """Scenes of a folder; those that come to it meanwhile are read beside the training."""
+    """Scenes of a folder, or one process' share of them; those that come to it meanwhile are read beside
+    the training."""
 
-    def __init__(self, folder, device, held):
+    def __init__(self, folder, device, held, share=(0, 1)):
         self.scenes, self.pool, self.coming = data.Scenes(device), ThreadPoolExecutor(1), None
-        self.find = lambda: [p for p in data.files(folder, held=held) if p.name not in self.scenes.names]
+        self.find = lambda: [p for p in data.files(folder, held=held, share=share) if p.name not in self.scenes.names]
         while paths := self.find():
             with ThreadPoolExecutor(8) as pool:
                 for packed in pool.map(data.packed, [paths[n:n + AT_ONCE] for n in range(0, len(paths), AT_ONCE)]):
@@ -62,11 +66,54 @@ class _Feed:
             self.coming = None
 
 
+class _Team:
+    """The processes that train one network together, one for each GPU; or this one alone."""
+
+    def __init__(self, device):
+        self.device, self.size = device, int(os.environ.get("WORLD_SIZE", 1))
+        self.rank = int(os.environ.get("RANK", 0))
+        if self.size > 1:
+            distributed.init_process_group("nccl" if device.startswith("cuda") else "gloo")
+
+    @staticmethod
+    def own_device():
+        if not torch.cuda.is_available():
+            return "cpu"
+        own = int(os.environ.get("LOCAL_RANK", 0))
+        torch.cuda.set_device(own)
+        return f"cuda:{own}"
+
+    def alike(self, model):
+        """Everybody starts as the first does."""
+        if self.size > 1:
+            for part in model.state_dict().values():
+                distributed.broadcast(part, 0)
+
+    def average(self, model):
+        """The mean of everybody's gradients, for everybody."""
+        if self.size > 1:
+            parts = [part.grad for part in model.parameters()]
+            whole = torch.cat([part.flatten() for part in parts])
+            distributed.all_reduce(whole)
+            pieces = (whole / self.size).split([part.numel() for part in parts])
+            torch._foreach_copy_(parts, [piece.view_as(part) for piece, part in zip(pieces, parts)])
+
+    def first_says(self, number):
+        """The first one's number, for everybody."""
+        if self.size > 1:
+            told = torch.tensor(number, dtype=torch.float64, device=self.device)
+            distributed.broadcast(told, 0)
+            number = float(told)
+        return number
+
+
 def train(folder, run, minutes, stop, crop, widths, blocks, peak, seed, batch, start=None):
     """Trains for `minutes` altogether, and leaves off after `stop` of them; the next call goes
     on. Where a training has come to its end, the next one starts from its mean weights; the
     first from the exported weights `start`, if there are any."""
-    device = "cuda" if torch.cuda.is_available() else "cpu"
+    device = _Team.own_device()
+    team = _Team(device)
+    cuda = device.startswith("cuda")
     torch.backends.cudnn.benchmark = True
     torch.set_float32_matmul_precision("high")
     run = Path(run)
@@ -77,12 +124,13 @@ def train(folder, run, minutes, stop, crop, widths, blocks, peak, seed, batch, s
         widths, blocks = before["widths"], before["blocks"]
     elif start:
         widths, blocks = unfold.sizes(unfold.read(start)[1])
-    torch.manual_seed(seed + (before["steps"] if before else 0))
+    torch.manual_seed(seed)
     model = nets.Net(widths, blocks).to(device, memory_format=torch.channels_last)
-    feed, held = _Feed(folder, device, False), _Feed(folder, device, True)
+    feed, held = _Feed(folder, device, False, (team.rank, team.size)), _Feed(folder, device, True)
     if start and not before:
         seen = [data.crops(feed.scenes.some(32), crop)[0] for _ in range(8)]
         unfold.unfold(model, start, torch.cat(seen))
+    team.alike(model)
     mean = deepcopy(model)
     optimiser = torch.optim.AdamW(model.parameters(), peak, weight_decay=DECAY, betas=(0.9, 0.99))
     steps, spent = 0, 0.0
@@ -94,22 +142,25 @@ def train(folder, run, minutes, stop, crop, widths, blocks, peak, seed, batch, s
             optimiser.load_state_dict(before["optimiser"])
             spent = before["spent"]
     # Not the losses: torch 2.11 fails to build what it fuses them into.
-    fast = torch.compile if device == "cuda" else lambda call: call
+    fast = torch.compile if cuda else lambda call: call
     cut, see = fast(data.crops), fast(model)
-    print(f"{len(feed.scenes)} scenes, {len(held.scenes)} held out, {steps} steps so far", flush=True)
+    if team.rank == 0:
+        print(f"{len(feed.scenes)} scenes, {len(held.scenes)} held out, {steps} steps so far", flush=True)
+    torch.manual_seed(seed + steps + 1000 * team.rank)      # each its own crops
     pairs = [(ours, theirs) for ours, theirs in zip(mean.state_dict().values(), model.state_dict().values())
              if ours.is_floating_point()]
     ours, theirs = (list(part) for part in zip(*pairs))
-    began, shown, said, first, at_first = time.time(), {}, time.time(), steps, spent
+    began, shown, said, first, at_first = time.time(), {}, time.time(), steps, team.first_says(spent)
     while spent < 60 * minutes and spent - at_first < 60 * stop:
         for group in optimiser.param_groups:
             group["lr"] = peak * min(1, (steps - first + 1) / WARM) * max(0.01, 1 - spent / (60 * minutes))
         seen, classes, numbers, weights = cut(feed.scenes.some(batch), crop)
-        with torch.autocast(device, torch.bfloat16, enabled=device == "cuda"):
+        with torch.autocast(device, torch.bfloat16, enabled=cuda):
             out = see(seen.contiguous(memory_format=torch.channels_last))
         parts = losses(out.float(), classes, numbers, weights)
         optimiser.zero_grad()
         sum(parts.values()).backward()
+        team.average(model)
         torch.nn.utils.clip_grad_norm_(model.parameters(), 5.0)
         optimiser.step()
         steps += 1
@@ -119,14 +170,18 @@ def train(folder, run, minutes, stop, crop, widths, blocks, peak, seed, batch, s
                 shown[name] = shown[name] * 0.99 + 0.01 * part.detach() if name in shown else part.detach()
         if steps % 10 == 0:
             feed.look()
-            if device == "cuda":
+            if cuda:
                 torch.cuda.synchronize()        # so that the clock is true
-        spent = at_first + time.time() - began
-        if time.time() - said > 30:
+            spent = team.first_says(at_first + time.time() - began)
+        if team.rank == 0 and time.time() - said > 30:
             said = time.time()
-            print(steps, f"{spent / 60:.1f} min, {len(feed.scenes)} scenes, {(steps - first) * batch / (spent - at_first):.0f} crops/s:",
+            print(steps, f"{spent / 60:.1f} min, {len(feed.scenes)} scenes, {team.size * (steps - first) * batch / max(1, spent - at_first):.0f} crops/s:",
                   _told(shown), "| held out:", _told(_on_held(mean, held.scenes)), flush=True)
             _save(run, model, mean, optimiser, steps, spent)
+    if team.size > 1:
+        distributed.destroy_process_group()
+    if team.rank:
+        return
     _save(run, model, mean, optimiser, steps, spent)
     if spent >= 60 * minutes:
         half_way.unlink()
