@@ -133,6 +133,8 @@ const IN_A_CLUMP: f64 = 0.5;
 /// The most where the net sees something else, or nothing.
 const CONTESTED: f64 = 0.8;
 const SEARCH_ALONE: f64 = 0.4;
+/// What a seam leaves of a piece that is a part of what was seen as one.
+const PARTED: f64 = 0.85;
 /// The most for a shape that the net was not taught, found by its edges all round and its studs.
 const UNTAUGHT: f64 = 0.98;
 /// What is left of that in a clump. Set, as the next ones, on corners and discs when the net did not know
@@ -154,7 +156,7 @@ const RIVAL_SCALE: f64 = 2.5;
 const RIVAL_CLEAR: f64 = 0.95;
 
 // What only one sees is never sure, nor is a form that nobody tells.
-const _: () = assert!(CONTESTED < SURE && SEARCH_ALONE < SURE);
+const _: () = assert!(CONTESTED < SURE && SEARCH_ALONE < SURE && PARTED < SURE);
 const _: () = assert!(FORM_OPEN < SURE && UNDERSIDE < SURE);
 const _: () = assert!(UNTAUGHT * ODD_IN_A_CLUMP < SURE);
 
@@ -214,6 +216,10 @@ pub fn shape_odds(piece: &FoundPiece) -> ShapeOdds {
         Witness::Net(said) => by_net(&said, false, piece, &mut odds),
         Witness::Contested => by_edges(piece, CONTESTED, &mut odds),
         Witness::Search => by_edges(piece, SEARCH_ALONE, &mut odds),
+        Witness::Seam => {
+            odds.leave(PARTED, piece.runner_up.map(|(whole, _)| whole));
+            odds.doubt(Doubt::Touched);
+        }
         Witness::Untaught => {
             odds.leave(UNTAUGHT, None);
             unclear(piece, &mut odds);

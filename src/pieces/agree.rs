@@ -16,6 +16,7 @@ use super::odd::{
 };
 use super::polygon::inside;
 use super::refine::{Bench, Score};
+use super::seam::parted;
 use super::search::Search;
 use super::shade::Shade;
 use super::shape::Shape;
@@ -68,6 +69,12 @@ pub fn find_pieces(
     search: &Search,
     card: &(dyn Fn(Mm, f64) -> bool + Sync),
 ) -> (Vec<FoundPiece>, Vec<Leftover>) {
+    let bench = Bench {
+        view: sight.view,
+        camera: sight.camera,
+        scale: EdgeScale::for_noise(sight.ground),
+        kind_at: &|r, c| sight.foreground.kind[(r, c)],
+    };
     let (mut pieces, mut canvas) = explain(sight, search);
     let outlines = outlines(&pieces, sight);
     mark_touched(&mut pieces, &outlines, &|at| canvas.is_unexplained(at));
@@ -77,10 +84,11 @@ pub fn find_pieces(
         let mut seen = proposals(maps, sight.camera, search.shapes());
         seen.retain(|one| one.score >= LEAST_SCORE);
         let seen = seen.iter().map(|one| Seen::of(one, sight)).collect();
-        pieces = joined(pieces, &outlines, seen, sight, search, &mut canvas);
-        let outlines = self::outlines(&pieces, sight);
-        mark_touched(&mut pieces, &outlines, &|at| canvas.is_unexplained(at));
+        pieces = joined(pieces, &outlines, seen, &bench, sight, search, &mut canvas);
     }
+    pieces = parted(pieces, &bench, search);
+    let outlines = self::outlines(&pieces, sight);
+    mark_touched(&mut pieces, &outlines, &|at| canvas.is_unexplained(at));
     mark_among_odd(&mut pieces);
     mark_heaped(&mut pieces);
     let odd = pieces
@@ -99,26 +107,21 @@ fn joined(
     searched: Vec<FoundPiece>,
     outlines: &[Vec<Mm>],
     mut seen: Vec<Seen<'_>>,
+    bench: &Bench<'_>,
     sight: &Sight<'_>,
     search: &Search,
     canvas: &mut Canvas<'_>,
 ) -> Vec<FoundPiece> {
-    let bench = Bench {
-        view: sight.view,
-        camera: sight.camera,
-        scale: EdgeScale::for_noise(sight.ground),
-        kind_at: &|r, c| sight.foreground.kind[(r, c)],
-    };
     let mut pieces = Vec::new();
     for (piece, outline) in searched.into_iter().zip(outlines) {
-        match judged(piece, &Shade::of(outline), &mut seen, &bench, search) {
+        match judged(piece, &Shade::of(outline), &mut seen, bench, search) {
             Ok(piece) => pieces.push(piece),
             Err(stance) => canvas.give_back(&stance, sight.foreground),
         }
     }
     let left = seen.par_iter().filter(|one| !one.used);
     let (mut new, mut faint): (Vec<_>, Vec<_>) = left
-        .map(|one| (one.proposal.score, one.piece_or_odd(&bench, search)))
+        .map(|one| (one.proposal.score, one.piece_or_odd(bench, search)))
         .partition(|(score, piece)| is_there(piece, *score, canvas));
     let shade = |piece: &FoundPiece| Shade::of(&piece.stance.silhouette(sight.camera));
     let there = pieces.iter().chain(new.iter().map(|(_, piece)| piece));
@@ -133,7 +136,7 @@ fn joined(
         }
     }
     let new = new.into_iter().map(|(_, piece)| piece).collect();
-    pieces.extend(made_one(new, &bench, search));
+    pieces.extend(made_one(new, bench, search));
     for piece in &pieces {
         canvas.explain(&piece.stance);
     }

@@ -58,7 +58,7 @@ impl FoundPiece {
     pub fn covered(&self) -> f64 {
         let said = match self.witness {
             Witness::Both(said) | Witness::Net(said) => 1.0 - said.visible,
-            Witness::Search | Witness::Contested | Witness::Untaught => 0.0,
+            Witness::Search | Witness::Contested | Witness::Untaught | Witness::Seam => 0.0,
         };
         if said < WORTH_TELLING { 0.0 } else { said }
     }
@@ -102,6 +102,8 @@ pub enum Witness {
     Net(Said),
     /// The search; the net was not taught such a shape.
     Untaught,
+    /// Either, as a part of something longer that a seam runs across.
+    Seam,
 }
 
 /// What the net says of a piece.

@@ -24,6 +24,7 @@ pub mod find;
 pub mod learned;
 mod shade;
 mod odd;
+mod seam;
 mod agree;
 mod unknown;
 pub mod heap;
