@@ -222,3 +222,163 @@ fn part(whole: &FoundPiece, stance: Stance, bench: &Bench<'_>) -> FoundPiece {
         ..whole.clone()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use nalgebra::{Rotation3, Vector3};
+    use ndarray::{Array2, Array3};
+
+    use super::super::evidence::EdgeScale;
+    use super::super::face::Face;
+    use super::super::list::Shapes;
+    use super::super::list::tests::shape;
+    use super::super::search::Expected;
+    use super::*;
+    use crate::tray::{Ground, Kind, LabView};
+    use crate::units::{Mm, Px};
+    use crate::view::Camera;
+
+    /// 400 mm above (0, 0).
+    fn camera() -> Camera {
+        Camera {
+            focal_px: 1500.0,
+            centre: Px::new(1000.0, 750.0),
+            k1: 0.0,
+            rotation: Rotation3::identity(),
+            translation: Vector3::new(0.0, 0.0, 400.0),
+        }
+    }
+
+    /// Two 2x2 tiles end to end, as if they were one 2x4.
+    fn whole() -> Stance {
+        Stance {
+            shape: shape("tile", "2x4"),
+            face: Face::Up,
+            at: Mm::new(30.0, 20.0),
+            turn: 0.3,
+        }
+    }
+
+    /// What pieces that [`whole`]'s parts can be are called, for `--expect`.
+    const PARTS: &str = "tile 2x2, tile 2x4";
+
+    /// A light tray with that on it; `dark` tells how much darker its top is at a place, mm along and across it.
+    fn counted(dark: impl Fn(f64, f64) -> f32, expect: &str) -> Vec<(String, Mm)> {
+        let (stance, camera) = (whole(), camera());
+        let (sin, cos) = stance.turn.sin_cos();
+        let (rows, columns) = (400, 500);
+        let origin = Mm::new(-20.0, -20.0);
+        let top = stance.top_face(&camera);
+        let scale = 400.0 / (400.0 - stance.body().height);
+        let lab = Array3::from_shape_fn((rows, columns, 3), |(r, c, k)| {
+            let at = Mm::new(
+                origin.x + (c as f64 + 0.5) * 0.2,
+                origin.y + (r as f64 + 0.5) * 0.2,
+            );
+            if !super::super::polygon::inside(&top, at) {
+                return [85.0, 0.0, 0.0][k];
+            }
+            let (x, y) = (at.x / scale - stance.at.x, at.y / scale - stance.at.y);
+            let dark = dark(x * cos + y * sin, y * cos - x * sin);
+            [45.0 - dark, 20.0, 30.0][k]
+        });
+        let view = LabView {
+            mm_per_px: 0.2,
+            origin,
+            lab,
+            inside: Array2::from_elem((rows, columns), true),
+        };
+        let card = |at: Mm, margin: f64| at.x.abs() < 8.0 + margin && at.y.abs() < 8.0 + margin;
+        let ground = Ground::fit(&view, &card).unwrap();
+        let bench = Bench {
+            view: &view,
+            camera: &camera,
+            scale: EdgeScale::for_noise(&ground),
+            kind_at: &|_, _| Kind::Piece,
+        };
+        let list = Shapes::shipped();
+        let expected: Vec<Expected> = (expect.split(", "))
+            .map(|one| Expected::parse(one, list).unwrap())
+            .collect();
+        let search = Search::of_all(list).expecting(&expected).unwrap();
+        let score = bench.score(&stance);
+        let piece = FoundPiece {
+            stance,
+            outline: score.outline,
+            weakest_side: score.weakest_side,
+            studs: score.studs,
+            piece_share: score.piece_share,
+            ground_share: score.ground_share,
+            score: score.total,
+            runner_up: None,
+            rival: None,
+            twin_on_side: None,
+            among_odd: false,
+            other_form: None,
+            form_p: 1.0,
+            at_frame: false,
+            like_tray: false,
+            touched: false,
+            heaped: 0.0,
+            witness: Witness::Search,
+        };
+        let parts = parted(vec![piece], &bench, &search).into_iter();
+        parts
+            .map(|piece| (piece.stance.shape.size(), piece.stance.at))
+            .collect()
+    }
+
+    #[test]
+    fn a_dark_line_right_across_makes_two_of_one() {
+        let seam = |along: f64, _: f64| {
+            if (along - 0.2).abs() < 0.15 {
+                12.0
+            } else {
+                0.0
+            }
+        };
+        let found = counted(seam, PARTS);
+        let stance = whole();
+        assert_eq!(found.len(), 2);
+        for ((size, at), off) in found.iter().zip([-8.0, 8.0]) {
+            assert_eq!(size, "2x2");
+            assert!(at.distance(stance.local(off, 0.0)) < 1e-9, "{at:?}");
+        }
+        // What is not looked for cannot be there.
+        assert_eq!(counted(seam, "tile 2x4").len(), 1);
+    }
+
+    #[test]
+    fn a_shadow_a_scratch_and_an_edge_are_no_seams() {
+        let alone: [(&str, fn(f64, f64) -> f32); 4] = [
+            ("plain", |_, _| 0.0),
+            (
+                "darker on one side",
+                |along, _| if along > 0.0 { 12.0 } else { 0.0 },
+            ),
+            ("half across", |along, across| {
+                if along.abs() < 0.15 && across > 0.0 {
+                    12.0
+                } else {
+                    0.0
+                }
+            }),
+            (
+                "a wide shadow",
+                |along, _| if along.abs() < 2.5 { 12.0 } else { 0.0 },
+            ),
+        ];
+        for (what, dark) in alone {
+            assert_eq!(counted(dark, PARTS).len(), 1, "{what}");
+        }
+    }
+
+    #[test]
+    fn where_two_colours_meet_a_mix_is_no_third() {
+        let (red, blue) = ([60.0, 30.0], [10.0, -40.0]);
+        assert!(off_between([35.0, -5.0], red, blue) < 1e-9);
+        assert!(off_between([0.0, 0.0], red, blue) > 20.0);
+        assert!((off_between([60.0, 35.0], red, red) - 5.0).abs() < 1e-9);
+    }
+}

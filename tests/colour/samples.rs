@@ -1,6 +1,7 @@
 //! The colours of the pieces in the shipped sample photos (rendered; truth beside each).
 //!
-//! Where the pieces stand is taken from the truth, so that only the reading of colours is asked.
+//! Where the pieces stand is taken from the truth, so that only the reading of colours is asked. It takes
+//! minutes, so it runs only when asked for: `cargo test --release --test colour -- --include-ignored`.
 //! The figures that are asserted are those of the day on which this was last bettered.
 
 use std::collections::BTreeMap;
@@ -224,6 +225,7 @@ fn figures(title: &str, book: &SwatchBook, wanted: &dyn Fn(&Shown) -> bool) -> F
 }
 
 #[test]
+#[ignore = "reads many photos"]
 fn two_lights_taught() {
     let all = figures(
         "daylight and warm LED",
@@ -241,8 +243,9 @@ const RIGHT: (usize, usize, usize) = (479, 425, 8);
 /// Several of the daylight photo's pieces have a window's image on them. Few are sure: of colours with a near
 /// neighbour none is until a second light was taught.
 #[test]
+#[ignore = "reads many photos"]
 fn one_light_taught() {
-    for (light, right, sure) in [("daylight", 426, 119), ("warm-led", 427, 108)] {
+    for (light, right, sure) in [("daylight", 470, 142), ("warm-led", 475, 124)] {
         let all = figures(light, &book(&[light], &[]), &seen);
         assert!(all.wrong_and_sure.is_empty());
         assert!(all.right >= right && all.sure >= sure);
@@ -252,6 +255,7 @@ fn one_light_taught() {
 /// Colours that are far from all taught ones: with a hard neighbour taught, the two cannot
 /// be told apart from under a shift of the whole photo.
 #[test]
+#[ignore = "reads many photos"]
 fn a_colour_that_nobody_taught_is_new() {
     let lights = ["daylight", "warm-led"];
     for but in ["lichen", "oilskin"] {
@@ -275,6 +279,7 @@ fn shown_of(colour: &str) -> usize {
 /// Another palette, and both palettes on one tray. One light was taught of the other.
 /// No longer a blind test: totals over these photos were seen while the reading's deviations were chosen.
 #[test]
+#[ignore = "reads many photos"]
 fn photos_to_check_and_hard_neighbours() {
     let named = |part: &'static str| move |s: &Shown| s.to_check && s.name.contains(part);
     let other = figures(
@@ -287,12 +292,13 @@ fn photos_to_check_and_hard_neighbours() {
     let lights = book(&["daylight", "warm-led"], &[]);
     let hard = figures("hard neighbours", &lights, &|s| s.name.starts_with("hard-"));
     assert!(other.wrong_and_sure.is_empty() && other.right >= 80 && other.sure >= 67);
-    assert!(both.wrong_and_sure.is_empty() && both.right >= 39);
-    assert!(hard.wrong_and_sure.is_empty() && hard.right >= 164 && hard.sure >= 125);
+    assert!(both.wrong_and_sure.is_empty() && both.right >= 40 && both.sure >= 29);
+    assert!(hard.wrong_and_sure.is_empty() && hard.right >= 164 && hard.sure >= 124);
 }
 
 /// Each photo that has a teach photo under the same illuminant.
 #[test]
+#[ignore = "reads many photos"]
 fn taught_under_the_same_light() {
     let pairs = [
         ("D65", "daylight"),
@@ -320,11 +326,12 @@ fn taught_under_the_same_light() {
 }
 
 /// Right, sure, and wrong though sure: hard neighbours side by side are among the photos.
-const SAME_LIGHT: (usize, usize, usize) = (471, 96, 0);
+const SAME_LIGHT: (usize, usize, usize) = (469, 96, 0);
 
 /// Every colour is left out of the teaching in turn. Of some the nearest taught colour is
 /// less than 5 dE00 away.
 #[test]
+#[ignore = "reads many photos"]
 fn each_colour_in_turn_is_new() {
     let names: Vec<String> = book(&["daylight"], &[])
         .names()
@@ -367,11 +374,12 @@ fn each_colour_in_turn_is_new() {
 }
 
 /// Called new, and taken for another colour and sure.
-const LEFT_OUT: (usize, usize) = (353, 32);
+const LEFT_OUT: (usize, usize) = (362, 27);
 
 /// The card's nominal values are put off by up to 8 dE00, as if the print had missed them, and the
 /// print is measured in the teach photo in daylight.
 #[test]
+#[ignore = "reads many photos"]
 fn a_bad_print_costs_little_once_it_is_measured() {
     // The photos of `seen`, and what they are told by.
     let wanted = |name: &str| {

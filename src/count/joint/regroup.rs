@@ -23,6 +23,11 @@ const BARE_MOST: f64 = 0.7;
 /// colour; those of a taught one stay above -5 unless they are bleached.
 const ILL_EXPLAINED: f64 = -5.5;
 
+/// So many times at most shifts and shares are brought nearer to each other, and no more once that gains less
+/// than this, log of probability.
+const RESTS: usize = 10;
+const RESTED: f64 = 0.02;
+
 /// What would be if the pieces of a colour had another one.
 #[derive(Clone, Copy, Debug)]
 pub struct Instead {
@@ -93,6 +98,7 @@ impl Joint<'_> {
     /// Takes what is likelier as long as there is such a step, and says what was not.
     fn walk(&mut self) -> Vec<Instead> {
         for _ in 0..4 {
+            self.rest();
             let (found, better) = self.try_groups();
             let Some(state) = better else {
                 return found;
@@ -103,7 +109,24 @@ impl Joint<'_> {
             self.explain_all(1.0);
             self.weigh(None, true);
         }
+        self.rest();
         self.try_groups().0
+    }
+
+    /// Shifts and shares brought to where neither changes the other, so that what is tried is not better for
+    /// that alone.
+    fn rest(&mut self) {
+        for _ in 0..RESTS {
+            let (before, start) = (self.evidence(), self.state.clone());
+            self.polish(None, 2);
+            let gain = self.evidence() - before;
+            if gain < 0.0 {
+                self.state = start;
+            }
+            if gain < RESTED {
+                return;
+            }
+        }
     }
 
     /// Adds colours that nobody taught where they explain ill-explained pieces better.
