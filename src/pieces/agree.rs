@@ -194,7 +194,7 @@ fn mark_heaped(pieces: &mut [FoundPiece]) {
 
 /// Mean share beyond [`FREE`] that is hidden of what the net sees, from which on it looks at the tray's mirror
 /// images as well: where pieces lie on each other that finds and tells more of them (in the two heaps of
-/// `sample-photos/tune`, the net alone, 276 of 407 in place of 260), elsewhere hardly any.
+/// `sample-photos/tune`, the net alone, with the weights before these, 276 of 407 in place of 260), elsewhere hardly any.
 const HEAP: f64 = 0.01;
 
 /// What the net sees, after a second and a third look where pieces lie on each other.

