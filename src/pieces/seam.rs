@@ -352,7 +352,8 @@ mod tests {
 
     #[test]
     fn a_shadow_a_scratch_and_an_edge_are_no_seams() {
-        let alone: [(&str, fn(f64, f64) -> f32); 4] = [
+        type Dark = fn(f64, f64) -> f32;
+        let alone: [(&str, Dark); 4] = [
             ("plain", |_, _| 0.0),
             (
                 "darker on one side",
