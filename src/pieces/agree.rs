@@ -316,24 +316,13 @@ impl<'a> Seen<'a> {
         let forms = self.forms();
         let form_p = forms.first().map_or(1.0, |(_, p)| *p);
         let piece = FoundPiece {
-            stance,
-            outline: score.outline,
-            weakest_side: score.weakest_side,
-            studs: score.studs,
-            piece_share: score.piece_share,
-            ground_share: score.ground_share,
-            score: score.total,
             runner_up: runner_up.map(|o| (o.shape, score.total)),
             rival,
             twin_on_side: twin_on_side(&stance, search),
-            among_odd: false,
             other_form: forms.get(1).map(|(other, _)| (*other, score.total)),
             form_p: form_p.min(SAID),
             at_frame: outline.iter().any(|p| bench.view.sample(*p).is_none()),
-            like_tray: false,
-            touched: false,
-            heaped: 0.0,
-            witness: Witness::Net(self.said()),
+            ..FoundPiece::of(stance, &score, Witness::Net(self.said()))
         };
         (piece, odd)
     }

@@ -331,24 +331,12 @@ impl Scene<'_> {
             .map(|(other, score)| (other.shape, score.total));
         let outline = stance.silhouette(self.camera);
         Some(FoundPiece {
-            stance,
-            outline: score.outline,
-            weakest_side: score.weakest_side,
-            studs: score.studs,
-            piece_share: score.piece_share,
-            ground_share: score.ground_share,
-            score: score.total,
             runner_up,
             rival,
-            twin_on_side: None,
-            among_odd: false,
             other_form,
-            form_p: 1.0,
             at_frame: outline.iter().any(|p| self.view.sample(*p).is_none()),
             like_tray: tray == Tray::Alike,
-            touched: false,
-            heaped: 0.0,
-            witness: Witness::Search,
+            ..FoundPiece::of(stance, &score, Witness::Search)
         })
     }
 }

@@ -1,5 +1,6 @@
 //! A found piece with what speaks for it, and what is left over.
 
+use super::refine::Score;
 use super::shape::Shape;
 use super::stance::Stance;
 use crate::units::Mm;
@@ -54,6 +55,30 @@ pub struct FoundPiece {
 const FORM_CLEAR_PER_MM: f64 = 1.5;
 
 impl FoundPiece {
+    /// A piece with what edges and areas say of it, and nothing else against or beside it.
+    pub(super) fn of(stance: Stance, score: &Score, witness: Witness) -> Self {
+        Self {
+            stance,
+            outline: score.outline,
+            weakest_side: score.weakest_side,
+            studs: score.studs,
+            piece_share: score.piece_share,
+            ground_share: score.ground_share,
+            score: score.total,
+            runner_up: None,
+            rival: None,
+            twin_on_side: None,
+            among_odd: false,
+            other_form: None,
+            form_p: 1.0,
+            at_frame: false,
+            like_tray: false,
+            touched: false,
+            heaped: 0.0,
+            witness,
+        }
+    }
+
     /// Share that others hide, as the net says.
     pub fn covered(&self) -> f64 {
         let said = match self.witness {

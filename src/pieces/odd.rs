@@ -89,17 +89,13 @@ pub(super) fn instead_of(
     FoundPiece {
         runner_up: Some((block.stance.shape, block.score)),
         rival: Some((block.stance.shape, margin)),
-        other_form: None,
-        form_p: 1.0,
-        stance,
-        outline: score.outline,
-        weakest_side: score.weakest_side,
-        studs: score.studs,
-        piece_share: score.piece_share,
-        ground_share: score.ground_share,
-        score: score.total,
-        witness: Witness::Untaught,
-        ..block
+        twin_on_side: block.twin_on_side,
+        among_odd: block.among_odd,
+        at_frame: block.at_frame,
+        like_tray: block.like_tray,
+        touched: block.touched,
+        heaped: block.heaped,
+        ..FoundPiece::of(stance, &score, Witness::Untaught)
     }
 }
 

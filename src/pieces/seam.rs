@@ -208,18 +208,13 @@ fn both_sides(stance: &Stance, line: Line, search: &Search) -> Option<[Stance; 2
 fn part(whole: &FoundPiece, stance: Stance, bench: &Bench<'_>) -> FoundPiece {
     let score = bench.score(&stance);
     FoundPiece {
-        stance,
-        outline: score.outline,
-        weakest_side: score.weakest_side,
-        studs: score.studs,
-        piece_share: score.piece_share,
-        ground_share: score.ground_share,
-        score: score.total,
         runner_up: Some((whole.stance.shape, score.total)),
-        rival: None,
-        twin_on_side: None,
-        witness: Witness::Seam,
-        ..whole.clone()
+        among_odd: whole.among_odd,
+        other_form: whole.other_form,
+        form_p: whole.form_p,
+        at_frame: whole.at_frame,
+        like_tray: whole.like_tray,
+        ..FoundPiece::of(stance, &score, Witness::Seam)
     }
 }
 
@@ -303,26 +298,7 @@ mod tests {
             .collect();
         let search = Search::of_all(list).expecting(&expected).unwrap();
         let score = bench.score(&stance);
-        let piece = FoundPiece {
-            stance,
-            outline: score.outline,
-            weakest_side: score.weakest_side,
-            studs: score.studs,
-            piece_share: score.piece_share,
-            ground_share: score.ground_share,
-            score: score.total,
-            runner_up: None,
-            rival: None,
-            twin_on_side: None,
-            among_odd: false,
-            other_form: None,
-            form_p: 1.0,
-            at_frame: false,
-            like_tray: false,
-            touched: false,
-            heaped: 0.0,
-            witness: Witness::Search,
-        };
+        let piece = FoundPiece::of(stance, &score, Witness::Search);
         let parts = parted(vec![piece], &bench, &search).into_iter();
         parts
             .map(|piece| (piece.stance.shape.size(), piece.stance.at))
