@@ -22,9 +22,9 @@ const ALONG_STEP_MM: f64 = 0.4;
 const ENDS_MM: f64 = 0.8;
 /// A seam may be this share of its length lighter than asked: a glint, a hair.
 const LIGHTER: f64 = 0.25;
-/// Lightness by which the rest of a seam is darker than both sides of it. Over `sample-photos/tune`, heaps left
-/// and the far photo left out, at the true places of the pieces: of 3,002 lines between studs within one piece none is darker by
-/// more than 0.25; of 175 stretches between two of one form and colour two thirds are by more than 0.55.
+/// Lightness by which the rest of a seam is darker than both sides of it. Over `sample-photos/tune`, heaps and the
+/// far photo left out, at the true places of the pieces: of 3,002 lines between studs within one piece none is
+/// darker by more than 0.25; of 175 stretches between two of one form and colour two thirds are by more than 0.55.
 const DARKER: f64 = 0.6;
 
 /// How far from a seam what lies beside it is read, mm, and how far in a* and b* together that may be from the two
