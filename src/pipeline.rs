@@ -9,7 +9,7 @@ use crate::card::{CardError, FoundCard, card_quality, find};
 use crate::colour::{
     Correction, CorrectionError, Patch, PrintProfile, SwatchBook, correct, read_patches,
 };
-use crate::count::doubt::{Doubt, colour_doubts, colour_probability};
+use crate::count::doubt::{Doubt, colour_doubts, colour_probability, stated};
 use crate::count::groups::{hidden, round3};
 use crate::count::{Named, ShapeOdds, flaws, groups, name_colours, shape_odds, spoils};
 use crate::photo::{Photo, edge_width_px, overexposed_share, white_level};
@@ -249,12 +249,20 @@ pub fn count_scene(
             doubts.extend(colour_doubts(named, uneven && colour_right < SURE));
             let spoilt: Vec<_> = faults.iter().filter_map(Fault::trust).collect();
             let trust: f64 = spoilt.iter().map(|(factor, _)| factor).product();
-            let sure = round3(shape.right * colour_right * trust);
+            let product = shape.right * colour_right;
+            // A colour that nobody taught has no name to be right or wrong in.
+            let right = if named.new { product } else { stated(product) };
+            let sure = round3(right * trust);
             let mut piece = placed(scene, seen)?;
             piece.colour.clone_from(&named.name);
             piece.sure = sure;
             piece.spoilt = Some(spoils(&seen.paint, &seen.piece.stance, flaw));
-            piece.instead = instead(seen, named, &shape);
+            let left = if product < 1.0 {
+                (1.0 - right) / (1.0 - product)
+            } else {
+                1.0
+            };
+            piece.instead = instead(seen, named, &shape, left);
             if sure < SURE {
                 piece.doubts = doubts.iter().map(|d| d.text()).collect();
                 let reasons = spoilt.iter().map(|(_, reason)| (*reason).to_owned());
@@ -357,20 +365,21 @@ fn form_name(piece: &FoundPiece) -> &'static str {
 /// Less likely than this another reading is not worth telling: of one piece a range leaves out as much.
 const WORTH_TELLING: f64 = 0.02;
 
-/// The other readings of a piece that are worth telling, likeliest first: another colour, another shape.
-fn instead(seen: &Seen, named: &Named, shape: &ShapeOdds) -> Vec<Instead> {
+/// The other readings of a piece that are worth telling, likeliest first: another colour, another shape. `left` is
+/// how much of the probability that the parts leave to them the piece leaves.
+fn instead(seen: &Seen, named: &Named, shape: &ShapeOdds, left: f64) -> Vec<Instead> {
     let own = seen.piece.stance.shape;
     let colours = named.others.iter().map(|(colour, probability)| Instead {
         form: form_name(&seen.piece).to_owned(),
         size: own.size(),
         colour: colour.clone(),
-        sure: round3(shape.right * probability),
+        sure: round3(left * shape.right * probability),
     });
     let shapes = shape.others.iter().map(|(other, probability)| Instead {
         form: other.form().name().to_owned(),
         size: other.size(),
         colour: named.name.clone(),
-        sure: round3(probability * named.probability),
+        sure: round3(left * probability * named.probability),
     });
     let mut others: Vec<Instead> = colours.chain(shapes).collect();
     others.retain(|other| other.sure >= WORTH_TELLING);

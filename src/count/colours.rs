@@ -28,9 +28,12 @@ pub struct Named {
 const WORTH_SAYING: f64 = 0.02;
 /// Probability of a cluster's name: it only says which pieces look alike.
 const CLUSTERED: f64 = 0.97;
-/// Where colours were taught, one that fits none is for a person to name: as well as new it may be a taught
-/// one in a light unlike that of its teaching, as nearly all so called in `sample-photos/tune` are.
-const NEW: f64 = 0.5;
+/// Where colours were taught, one that fits none is for a person to name: the general name it has until then is
+/// hardly ever the one that they use.
+const NEW: f64 = 0.1;
+/// As well as new it may be a taught one in a light unlike that of its teaching, as all 51 so called
+/// in `sample-photos/tune` are, where every colour was taught; how many are left untaught elsewhere nobody knows.
+const NEW_IS_TAUGHT: f64 = 0.5;
 
 /// What one piece's colour may be, of those taught.
 #[derive(Clone, Debug)]
@@ -82,7 +85,7 @@ pub fn name_colours(paints: &[Paint], book: Option<&SwatchBook>) -> Vec<Named> {
                 Named {
                     name,
                     probability: if taught.is_some() { NEW } else { CLUSTERED },
-                    others: worth_saying(all_of(others), 1.0 - NEW),
+                    others: worth_saying(all_of(others), NEW_IS_TAUGHT),
                     untaught: 0.0,
                     new: taught.is_some(),
                 }
