@@ -9,7 +9,7 @@ use crate::card::{CardError, FoundCard, card_quality, find};
 use crate::colour::{
     Correction, CorrectionError, Patch, PrintProfile, SwatchBook, correct, read_patches,
 };
-use crate::count::doubt::{Doubt, colour_doubts, colour_probability, stated};
+use crate::count::doubt::{Doubt, colour_doubts, colour_probability, is_about_the_list, stated};
 use crate::count::groups::{hidden, round3};
 use crate::count::{Named, ShapeOdds, flaws, groups, name_colours, shape_odds, spoils};
 use crate::photo::{Photo, edge_width_px, overexposed_share, white_level};
@@ -296,6 +296,9 @@ pub fn count_scene(
         at_edge: leftovers.iter().filter(|l| l.at_frame).count(),
         cut: seen.iter().filter(|s| s.piece.at_frame).count(),
         hidden: hidden(&pieces),
+        unlisted: (pieces.iter())
+            .filter(|piece| piece.doubts.iter().any(|doubt| is_about_the_list(doubt)))
+            .count(),
     });
     Sheet {
         sheet: Version::V1,

@@ -19,6 +19,8 @@ pub enum Doubt {
     Cut,
     /// Something lies right beside it.
     Touched,
+    /// It looks like another form or size than was looked for.
+    NotLookedFor,
     /// Only the net sees it so, or only the search does.
     OneWitness,
     /// Others lie on it.
@@ -49,6 +51,7 @@ impl Doubt {
             Doubt::Touched => {
                 "touches something: may be more than one piece, or another".to_owned()
             }
+            Doubt::NotLookedFor => NOT_LOOKED_FOR.to_owned(),
             Doubt::OneWitness => "two ways of looking at it do not agree".to_owned(),
             Doubt::Covered => "partly covered by others".to_owned(),
             Doubt::Heaped => "in a heap: pieces around it are partly covered".to_owned(),
@@ -59,6 +62,14 @@ impl Doubt {
             Doubt::Together => "several small doubts together".to_owned(),
         }
     }
+}
+
+const NOT_LOOKED_FOR: &str = "looks like another form or size than was looked for";
+
+/// Whether a doubt in words, as [`Doubt::text`] gives it, is about a form or size that `--form` or `--expect` leaves
+/// out.
+pub fn is_about_the_list(doubt: &str) -> bool {
+    doubt == NOT_LOOKED_FOR
 }
 
 /// Whether a doubt in words, as [`Doubt::text`] gives it, is about nothing but colour:
@@ -123,6 +134,11 @@ const MOST: f64 = 0.998;
 /// would call 520 sure with 9 of them wrong; so it is 403 and 3.
 const NET_ALONE: f64 = 0.85;
 const CLEAR: (f64, f64) = (0.95, 0.8);
+/// Probability, as the net gives it, of all forms and sizes that were looked for, below which a piece rather is of
+/// another; and the most that is then left to it: an even guess between the net and who told what lies there.
+const NOT_LISTED: f64 = 0.1;
+const NOT_LISTED_MOST: f64 = 0.5;
+const _: () = assert!(NOT_LISTED_MOST < SURE);
 const _: () = assert!(NET_ALONE < SURE);
 /// Hidden share of the pieces around one from which on it is said to lie in a heap: of the pieces called sure so
 /// far none of 39 is wrong below this (where any is hidden), and 4 of 68 above.
@@ -298,6 +314,10 @@ fn by_net(said: &Said, both: bool, piece: &FoundPiece, odds: &mut ShapeOdds) {
     let is_open = piece.heaped > HEAPED || said.size_p < CLEAR.0 || said.score < CLEAR.1;
     if !both && is_open {
         probability = probability.min(NET_ALONE);
+    }
+    if said.allowed_p < NOT_LISTED {
+        probability = probability.min(NOT_LISTED_MOST);
+        odds.doubt(Doubt::NotLookedFor);
     }
     let runner_up = piece.runner_up.map(|(other, _)| other);
     let before = odds.right;

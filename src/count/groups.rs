@@ -14,7 +14,8 @@ const UNDER: f64 = 2.5;
 
 /// How many pieces are to be expected under others, where nobody sees them.
 pub fn hidden(pieces: &[Piece]) -> f64 {
-    let beyond = |piece: &Piece| (piece.covered - FREE).max(0.0);
+    // Also for a sheet that somebody wrote by hand.
+    let beyond = |piece: &Piece| (piece.covered.clamp(0.0, 1.0) - FREE).max(0.0);
     UNDER * pieces.iter().map(beyond).sum::<f64>()
 }
 

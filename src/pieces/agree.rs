@@ -271,6 +271,7 @@ impl<'a> Seen<'a> {
             .map(|o| o.p);
         Said {
             size_p: (self.proposal.p + alike.sum::<f64>()).min(1.0),
+            allowed_p: self.proposal.allowed_p,
             score: self.proposal.score,
             visible: self.proposal.visible,
         }

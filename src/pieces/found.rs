@@ -136,6 +136,8 @@ pub enum Witness {
 pub struct Said {
     /// Probability of the size. The net's own, not calibrated.
     pub size_p: f64,
+    /// Probability that it is of a form and size that was looked for at all. The net's own, not calibrated.
+    pub allowed_p: f64,
     /// How firmly the piece is there, 0 to 1.
     pub score: f64,
     /// Share of its silhouette that can be seen.

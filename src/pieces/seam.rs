@@ -83,7 +83,7 @@ fn parts(piece: &FoundPiece, bench: &Bench<'_>, search: &Search) -> Option<[Foun
         Some((darker, both_sides(stance, line, search)?))
     });
     let (_, sides) = seams.max_by(|a, b| a.0.total_cmp(&b.0))?;
-    Some(sides.map(|side| part(piece, side, bench)))
+    Some(sides.map(|side| part(piece, side, bench, search)))
 }
 
 /// The lines between a shape's rows of studs, as many as could be seams.
@@ -207,12 +207,21 @@ fn both_sides(stance: &Stance, line: Line, search: &Search) -> Option<[Stance; 2
 }
 
 /// One part of a piece.
-fn part(whole: &FoundPiece, stance: Stance, bench: &Bench<'_>) -> FoundPiece {
+fn part(whole: &FoundPiece, stance: Stance, bench: &Bench<'_>, search: &Search) -> FoundPiece {
     let score = bench.score(&stance);
+    // The other form that the whole may have, in the part's size.
+    let other_form = whole.other_form.and_then(|(other, _)| {
+        let mut same = search
+            .shapes()
+            .iter()
+            .filter(|shape| shape.form() == other.form());
+        let shape = *same.find(|shape| shape.has_footprint_of(stance.shape))?;
+        Some((shape, bench.score(&Stance { shape, ..stance }).total))
+    });
     FoundPiece {
         runner_up: Some((whole.stance.shape, score.total)),
         among_odd: whole.among_odd,
-        other_form: whole.other_form,
+        other_form,
         form_p: whole.form_p,
         at_frame: whole.at_frame,
         like_tray: whole.like_tray,

@@ -34,6 +34,8 @@ pub struct Advice<'a> {
     pub cut: usize,
     /// How many pieces are to be expected under others, unseen.
     pub hidden: f64,
+    /// How many of the pieces look like another form or size than was looked for.
+    pub unlisted: usize,
 }
 
 /// Beyond this tilt the far side of the tray is much smaller than the near one.
@@ -43,6 +45,10 @@ const TILTED_DEG: f64 = 25.0;
 const POOR_COLOUR_DE00: f64 = 4.0;
 /// Unexplained foreground beyond this many mm² is more than dust: two 1x1.
 const PILE_MM2: f64 = 120.0;
+
+/// Share of the pieces that may look like another form or size than was looked for before the list itself is
+/// in doubt.
+const UNLISTED_SHARE: f64 = 0.1;
 
 /// The warnings, most general first.
 pub fn warnings(advice: &Advice<'_>) -> Vec<Warning> {
@@ -110,6 +116,16 @@ pub fn warnings(advice: &Advice<'_>) -> Vec<Warning> {
             "untaught",
             "no colours were taught, so they carry general names; `cuptally teach` gives them yours"
                 .to_owned(),
+        );
+    }
+    if advice.unlisted as f64 > UNLISTED_SHARE * advice.pieces.len() as f64 {
+        warn(
+            "list-unlike",
+            format!(
+                "{} of {} pieces look like another form or size than --form or --expect allows; count again without it, or name all that lies there",
+                advice.unlisted,
+                advice.pieces.len()
+            ),
         );
     }
     if advice.cut > 0 {

@@ -2,6 +2,7 @@
 //! every form, size and side is.
 
 use super::super::face::Face;
+use super::super::list::Shapes;
 use super::super::polygon::area_and_middle;
 use super::super::shape::Shape;
 use super::super::stance::Stance;
@@ -63,6 +64,9 @@ pub struct Proposal {
     pub shape: Shape,
     /// Probability of this shape on this side among all allowed ones.
     pub p: f64,
+    /// Probability that it is of an allowed form and size at all, of all that the net was taught. The net's own,
+    /// not calibrated.
+    pub allowed_p: f64,
     /// Other likely readings, best first.
     pub runners_up: Vec<Reading>,
     /// The box that the shape fills as it lies.
@@ -83,11 +87,14 @@ pub struct Proposal {
 /// Every piece that the net sees. Only shapes that are `allowed` are chosen from, and
 /// of them those that the net was taught; where none is, nothing is seen.
 pub fn proposals(maps: &Maps, camera: &Camera, allowed: &[Shape]) -> Vec<Proposal> {
-    let shapes = shapes(allowed);
+    let (shapes, taught) = (
+        shapes(allowed.iter().copied()),
+        shapes(Shapes::shipped().all()),
+    );
     let voters = voters(maps);
     let mut found: Vec<Proposal> = clusters(&voters)
         .iter()
-        .filter_map(|cluster| proposal(maps, camera, &shapes, &voters, cluster))
+        .filter_map(|cluster| proposal(maps, camera, [&shapes, &taught], &voters, cluster))
         .collect();
     found.sort_by(|a, b| {
         b.score
@@ -98,10 +105,13 @@ pub fn proposals(maps: &Maps, camera: &Camera, allowed: &[Shape]) -> Vec<Proposa
     found
 }
 
+/// A shape's places in the net's order of forms and of sizes, and the shape.
+type Taught = (usize, usize, Shape);
+
 /// Allowed shapes that the net was taught, with their places in its order of forms and sizes.
-fn shapes(allowed: &[Shape]) -> Vec<(usize, usize, Shape)> {
-    let known = |shape: &Shape| place(*shape).map(|(form, size)| (form, size, *shape));
-    let mut shapes: Vec<(usize, usize, Shape)> = allowed.iter().filter_map(known).collect();
+fn shapes(allowed: impl IntoIterator<Item = Shape>) -> Vec<Taught> {
+    let known = |shape: Shape| place(shape).map(|(form, size)| (form, size, shape));
+    let mut shapes: Vec<Taught> = allowed.into_iter().filter_map(known).collect();
     shapes.sort_unstable();
     shapes
 }
@@ -182,14 +192,16 @@ impl Means {
 fn proposal(
     maps: &Maps,
     camera: &Camera,
-    shapes: &[(usize, usize, Shape)],
+    [allowed, taught]: [&[Taught]; 2],
     voters: &[Voter],
     cluster: &Cluster,
 ) -> Option<Proposal> {
     let chosen = || cluster.voters.iter().filter_map(|i| voters.get(*i));
     let means = Means::of(maps, cluster.middle, chosen());
-    let mut readings = readings(&means, shapes).into_iter();
+    let (readings, likely) = readings(&means, allowed);
+    let mut readings = readings.into_iter();
     let best = readings.next()?;
+    let allowed_p = (likely - self::readings(&means, taught).1).min(0.0).exp();
     let lies = Lies::of(best.shape, best.face)?;
     let turn = turn(&means, best.shape, best.face, &lies);
     let at = lies.at(cluster.middle, camera);
@@ -216,6 +228,7 @@ fn proposal(
         size_p: log_softmax(means.size).map(f64::exp),
         shape: best.shape,
         p: best.p,
+        allowed_p,
         runners_up: readings.collect(),
         lies,
         told_mm: (means.lengths.0.exp(), means.lengths.1.exp()),
@@ -268,7 +281,7 @@ fn notch_way(shape: Shape, face: Face) -> f64 {
 
 /// Likely readings, best first: the three probabilities and how well the told lengths agree
 /// with those of the box, together, among all allowed shapes on all sides.
-fn readings(means: &Means, shapes: &[(usize, usize, Shape)]) -> Vec<Reading> {
+fn readings(means: &Means, shapes: &[Taught]) -> (Vec<Reading>, f64) {
     let face = log_softmax(means.face);
     let form = log_softmax(means.form);
     let size = log_softmax(means.size);
@@ -296,7 +309,7 @@ fn readings(means: &Means, shapes: &[(usize, usize, Shape)]) -> Vec<Reading> {
     }
     all.retain(|reading| reading.p > LEAST_READING);
     all.sort_by(|a, b| b.p.total_cmp(&a.p).then(a.shape.cmp(&b.shape)));
-    all
+    (all, most + sum.ln())
 }
 
 #[cfg(test)]

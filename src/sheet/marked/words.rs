@@ -83,7 +83,8 @@ pub fn lines(
 /// A share as whole percent: `87 %`; never 100 % for what is not certain.
 pub fn percent(share: f64) -> String {
     if share.is_finite() {
-        let whole = (share.clamp(0.0, 1.0) * 100.0).floor();
+        // 0.29 x 100 is a little less than 29.
+        let whole = (share.clamp(0.0, 1.0) * 100.0 + 1e-9).floor();
         format!("{whole:.0}\u{a0}%")
     } else {
         "unknown".to_owned()
