@@ -1,5 +1,6 @@
 //! Writing files so that a reader sees the old one or the new one, never a half.
 
+use crate::stock::why::why;
 use std::fs;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
@@ -9,7 +10,7 @@ use tempfile::{NamedTempFile, TempPath};
 #[derive(Debug, thiserror::Error)]
 pub enum WriteError {
     /// The folder does not exist and cannot be made.
-    #[error("cannot make the folder {}: {cause}; name another folder", path.display())]
+    #[error("cannot make the folder {}: {}; name another folder", path.display(), why(cause))]
     Folder {
         /// The folder that was wanted.
         path: PathBuf,
@@ -18,8 +19,9 @@ pub enum WriteError {
     },
     /// The file cannot be written there.
     #[error(
-        "cannot write {}: {cause}; free the space, change the folder's rights, or name another folder",
-        path.display()
+        "cannot write {}: {}; free the space, change the folder's rights, or name another folder",
+        path.display(),
+        why(cause)
     )]
     File {
         /// The file that was wanted.

@@ -119,7 +119,8 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     plan::told(&report.remarks, &args.plan);
     if let Some(entry) = taken.filter(|_| !args.json) {
         say::print(&format!(
-            "\nEntry {entry}: took the pieces of the fetch list. To put them back: cuptally stock undo {entry}"
+            "\nEntry {entry}: took the pieces of the fetch list. To put them back: {}",
+            context.call(&format!("stock undo {entry}"))
         ))?;
     }
     Ok(if report.needs_a_look() {

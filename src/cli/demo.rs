@@ -60,7 +60,12 @@ struct Names {
 /// # Errors
 /// When the sample photos are not there, the folder is somebody else's, or a
 /// step fails.
-pub fn run(args: &Args) -> Result<Outcome, Failure> {
+pub fn run(args: &Args, given: &Context) -> Result<Outcome, Failure> {
+    if given.named {
+        return Err(Failure::wrong_use(
+            "the demo makes a home folder of its own; leave --home out, and name that folder with --out",
+        ));
+    }
     let photos = match &args.photos {
         Some(folder) => folder.clone(),
         None => sample_photos()?,
@@ -68,6 +73,7 @@ pub fn run(args: &Args) -> Result<Outcome, Failure> {
     fresh_folder(&args.out)?;
     let context = Context {
         home: args.out.clone(),
+        named: true,
     };
     let steps = ProgressBar::new((TEACH.len() + CUPS.len()) as u64);
     if let Ok(style) = ProgressStyle::with_template("{bar:24} {pos}/{len}  {wide_msg}") {
@@ -138,8 +144,8 @@ pub fn run(args: &Args) -> Result<Outcome, Failure> {
         say::print(&format!("  {}", one.marked_path.display()))?;
     }
     say::print(&format!(
-        "\nPut right what is doubtful, in the browser: cuptally --home {} review",
-        args.out.display()
+        "\nPut right what is doubtful, in the browser: {}",
+        context.call("review")
     ))?;
     Ok(Outcome::Done)
 }

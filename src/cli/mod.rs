@@ -18,7 +18,10 @@ pub mod stock;
 pub mod plan;
 pub mod cover;
 
-use clap::{Parser, Subcommand};
+use crate::stock::portion::{Piece, PieceError};
+use clap::error::ErrorKind;
+use clap::parser::ValueSource;
+use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -68,28 +71,107 @@ enum Command {
     Cover(cover::Args),
 }
 
+impl Command {
+    /// Whether it may begin a home folder; the others look at one or amend it, so that one that
+    /// is not there is a name mistyped.
+    fn begins_home(&self) -> bool {
+        match self {
+            Self::Calibrate(_) | Self::Teach(_) | Self::Count(_) | Self::Post(_) => true,
+            Self::Stock(args) => args.brings(),
+            // These look at no home folder.
+            Self::Demo(_) | Self::Card(_) => true,
+            Self::Shapes(_) | Self::Review(_) | Self::Plan(_) | Self::Cover(_) => false,
+        }
+    }
+}
+
 /// What every command knows.
 pub struct Context {
     /// Folder that holds calibration and stock.
     pub home: PathBuf,
+    /// Whether `--home` named it, so that commands which the user is told need it too.
+    pub named: bool,
+}
+
+impl Context {
+    /// A command as the user can type it to go on in the same home folder.
+    pub fn call(&self, rest: &str) -> String {
+        if self.named {
+            let home = self.home.display().to_string();
+            format!("cuptally --home {} {rest}", quoted(&home))
+        } else {
+            format!("cuptally {rest}")
+        }
+    }
+}
+
+/// A word as a shell takes it: in quotes where it has more than plain letters.
+fn quoted(word: &str) -> String {
+    let is_plain = |c: char| c.is_alphanumeric() || "-_./:\\~".contains(c);
+    if !word.is_empty() && word.chars().all(is_plain) {
+        word.to_owned()
+    } else if word.contains('"') {
+        format!("'{word}'")
+    } else {
+        format!("\"{word}\"")
+    }
+}
+
+/// A named home folder must be there, unless the command may begin one.
+fn require_home(context: &Context, begins: bool) -> Result<(), Failure> {
+    let shown = context.home.display();
+    if !context.named || begins || context.home.is_dir() {
+        return Ok(());
+    }
+    Err(Failure::failed(if context.home.exists() {
+        format!(
+            "{shown} is a file, not a folder; name the folder of stock and calibration with --home"
+        )
+    } else {
+        format!(
+            "there is no folder {shown}; check the name after --home, or leave it out for the folder that you are in"
+        )
+    }))
+}
+
+/// A count below 0 begins like an option, and would be told as an unknown one.
+fn below_zero(args: impl Iterator<Item = String>) -> Option<PieceError> {
+    let mut several = args.filter(|arg| arg.trim().contains(char::is_whitespace));
+    several.find_map(|arg| match arg.parse::<Piece>() {
+        Err(error @ PieceError::BelowZero(_)) => Some(error),
+        _ => None,
+    })
+}
+
+/// What was called, and whether `--home` named the home folder.
+fn arguments() -> Result<(Args, bool), clap::Error> {
+    let matches = Args::command().try_get_matches()?;
+    let named = matches.value_source("home") == Some(ValueSource::CommandLine);
+    Ok((Args::from_arg_matches(&matches)?, named))
 }
 
 /// Runs the program; the only place that turns a failure into an exit code.
 pub fn main() -> ExitCode {
-    let args = Args::parse();
-    let context = Context { home: args.home };
-    let result = match args.command {
-        Command::Demo(args) => demo::run(&args),
-        Command::Card(args) => card::run(&args, &context),
-        Command::Calibrate(args) => calibrate::run(&args, &context),
-        Command::Teach(args) => teach::run(&args, &context),
-        Command::Shapes(args) => shapes::run(&args, &context),
-        Command::Count(args) => count::run(&args, &context),
-        Command::Review(args) => review::run(&args, &context),
-        Command::Post(args) => post::run(&args, &context),
-        Command::Stock(args) => stock::run(&args, &context),
-        Command::Plan(args) => plan::run(&args, &context),
-        Command::Cover(args) => cover::run(&args, &context),
+    let (args, named) = match arguments() {
+        Ok(found) => found,
+        Err(error) => {
+            let given = std::env::args_os().map(|arg| arg.to_string_lossy().into_owned());
+            let unknown = error.kind() == ErrorKind::UnknownArgument;
+            let Some(below) = below_zero(given).filter(|_| unknown) else {
+                error.exit()
+            };
+            let failure = Failure::wrong_use(below.to_string());
+            say::note(&failure.to_string());
+            return failure.exit_code();
+        }
+    };
+    let context = Context {
+        home: args.home,
+        named,
+    };
+    let result = match require_home(&context, args.command.begins_home()) {
+        Ok(()) => run(args.command, &context),
+        Err(failure) => Err(failure),
     };
     match result {
         Ok(outcome) => outcome.into(),
@@ -97,5 +179,49 @@ pub fn main() -> ExitCode {
             say::note(&failure.to_string());
             failure.exit_code()
         }
+    }
+}
+
+fn run(command: Command, context: &Context) -> Result<Outcome, Failure> {
+    match command {
+        Command::Demo(args) => demo::run(&args, context),
+        Command::Card(args) => card::run(&args, context),
+        Command::Calibrate(args) => calibrate::run(&args, context),
+        Command::Teach(args) => teach::run(&args, context),
+        Command::Shapes(args) => shapes::run(&args, context),
+        Command::Count(args) => count::run(&args, context),
+        Command::Review(args) => review::run(&args, context),
+        Command::Post(args) => post::run(&args, context),
+        Command::Stock(args) => stock::run(&args, context),
+        Command::Plan(args) => plan::run(&args, context),
+        Command::Cover(args) => cover::run(&args, context),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_told_command_names_the_home_folder_where_it_was_named() {
+        let call = |home: &str, named| {
+            let home = PathBuf::from(home);
+            Context { home, named }.call("stock undo 3")
+        };
+        assert_eq!(call("club", false), "cuptally stock undo 3");
+        assert_eq!(call("club", true), "cuptally --home club stock undo 3");
+        assert_eq!(
+            call("my club", true),
+            "cuptally --home \"my club\" stock undo 3"
+        );
+        assert_eq!(call("a\"b", true), "cuptally --home 'a\"b' stock undo 3");
+    }
+
+    #[test]
+    fn only_a_count_of_pieces_is_told_to_be_below_zero() {
+        let told = |args: &[&str]| below_zero(args.iter().map(|&arg| arg.to_owned()));
+        assert!(told(&["put", "2 plate 2x4 tar", "-3 plate 2x4 tar"]).is_some());
+        assert!(told(&["undo", "-1"]).is_none());
+        assert!(told(&["put", "-x plate 2x4 tar"]).is_none());
     }
 }

@@ -98,7 +98,7 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
         ));
     }
     if let Some(recorded) = &posted.recorded {
-        say::lookalikes(recorded);
+        say::lookalikes(recorded, context);
     }
     if args.json {
         say::print_json(&report)?;
@@ -107,14 +107,16 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     }
     let unchecked: usize = report.places.iter().map(|place| place.unchecked).sum();
     for alike in &report.alike {
-        point_out(alike, report.entry);
+        point_out(alike, report.entry, context);
     }
     match report.entry {
         Some(entry) if unchecked > 0 => {
             let sheets = say::plural(unchecked, "sheet is", "sheets are");
             say::note(&format!(
-                "{sheets} pending until a person has looked: put them right with `cuptally review` and \
-                 post them again, or, when the marked-up pictures are right, say `cuptally stock confirm {entry}`"
+                "{sheets} pending until a person has looked: put them right with `{}` and \
+                 post them again, or, when the marked-up pictures are right, say `{}`",
+                context.call("review"),
+                context.call(&format!("stock confirm {entry}"))
             ));
             Ok(Outcome::NeedsALook)
         }
@@ -125,7 +127,7 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
 
 /// Says that pieces may have been counted twice. They were posted: only the user
 /// knows whether the tray was filled anew in between.
-fn point_out(alike: &Alike, entry: Option<u64>) {
+fn point_out(alike: &Alike, entry: Option<u64>, context: &Context) {
     let Alike {
         sheet,
         photo,
@@ -141,10 +143,10 @@ fn point_out(alike: &Alike, entry: Option<u64>) {
     say::note(&format!(
         "look: {sheet} seems to show the same tray as {photo} ({place}), {by}: {} of {} pieces lie in \
          the same spots. If these are the same pieces they now count twice; take it back with \
-         `cuptally stock undo {}`",
+         `{}`",
         common.same,
         common.of,
-        entry.unwrap_or_default(),
+        context.call(&format!("stock undo {}", entry.unwrap_or_default())),
     ));
 }
 

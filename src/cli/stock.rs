@@ -39,6 +39,16 @@ impl Args {
     }
 }
 
+impl Args {
+    /// Whether it brings pieces, and so may begin a stock.
+    pub fn brings(&self) -> bool {
+        matches!(
+            self.action,
+            Some(Action::Put(_) | Action::Import(_) | Action::Merge(_))
+        )
+    }
+}
+
 #[derive(clap::Subcommand)]
 enum Action {
     /// Show who changed what and when.

@@ -3,10 +3,10 @@
 use super::offers::Offers;
 use super::plan::{Joins, Plan};
 use crate::pieces::Shapes;
-use crate::stock::kind::{Kind, Name};
+use crate::stock::kind::{Kind, Name, Size};
 use crate::stock::{Change, Stock};
 use serde::Serialize;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Something a person should know.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
@@ -25,6 +25,8 @@ pub struct Known {
     /// Forms that are or were in stock or are on offer, and those that the program can
     /// count.
     pub forms: BTreeSet<Name>,
+    /// Forms of the list of shapes, each with the sizes that it has there, in stock or on offer.
+    pub sizes: BTreeMap<Name, BTreeSet<Size>>,
 }
 
 impl Known {
@@ -37,12 +39,21 @@ impl Known {
         shapes: Shapes,
     ) -> Self {
         let mut known = Self::default();
+        for shape in shapes.all() {
+            let form = Name::new(shape.form().name());
+            if let (Ok(form), Ok(size)) = (form, Size::new(&shape.size())) {
+                known.sizes.entry(form).or_default().insert(size);
+            }
+        }
         let mut meet = |kind: &Kind| {
             if !known.colours.contains(&kind.colour) {
                 known.colours.insert(kind.colour.clone());
             }
             if !known.forms.contains(&kind.form) {
                 known.forms.insert(kind.form.clone());
+            }
+            if let Some(sizes) = known.sizes.get_mut(&kind.form) {
+                sizes.insert(kind.size);
             }
         };
         for change in stock.history.iter().flat_map(|entry| &entry.changes) {
@@ -56,10 +67,20 @@ impl Known {
         let offered = offers.into_iter().flat_map(|offers| &offers.list);
         offered.for_each(|offer| meet(&offer.kind));
         known.colours.extend(taught);
-        let counted = shapes.forms().into_iter();
-        let counted = counted.filter_map(|form| Name::new(form.name()).ok());
-        known.forms.extend(counted);
+        known.forms.extend(known.sizes.keys().cloned());
         known
+    }
+
+    /// What looks mistyped in a form, if anything.
+    pub fn doubt_form(&self, form: &Name) -> Option<String> {
+        (!self.forms.contains(form)).then(|| unknown("form", form, &self.forms))
+    }
+
+    /// What looks mistyped in a size, if anything. Of a form that no list has, any will do: nobody
+    /// said which sizes it comes in.
+    pub fn doubt_size(&self, form: &Name, size: Size) -> Option<String> {
+        let sizes = self.sizes.get(form)?;
+        (!sizes.contains(&size)).then(|| unknown_size(form, size, sizes))
     }
 }
 
@@ -72,6 +93,7 @@ const SLIPS: usize = 3;
 pub fn remarks(plan: &Plan, known: &Known) -> Vec<Remark> {
     let mut list = Vec::new();
     let mut told: BTreeSet<&Name> = BTreeSet::new();
+    let mut told_sizes: BTreeSet<(&Name, Size)> = BTreeSet::new();
     for module in &plan.modules {
         for line in &module.lines {
             let mut say = |text: String| {
@@ -85,8 +107,17 @@ pub fn remarks(plan: &Plan, known: &Known) -> Vec<Remark> {
                     say(unknown("colour", colour, &known.colours));
                 }
             }
-            if !known.forms.contains(&line.form) && told.insert(&line.form) {
-                say(unknown("form", &line.form, &known.forms));
+            if let Some(doubt) = known.doubt_form(&line.form)
+                && told.insert(&line.form)
+            {
+                say(doubt);
+            }
+            // What is joined from smaller pieces need not be one itself.
+            if line.joins == Joins::Never
+                && let Some(doubt) = known.doubt_size(&line.form, line.size)
+                && told_sizes.insert((&line.form, line.size))
+            {
+                say(doubt);
             }
             if module.hidden == 0 {
                 let idle = if line.joins == Joins::Hidden {
@@ -128,7 +159,25 @@ fn unknown(what: &str, name: &Name, known: &BTreeSet<Name>) -> String {
     let where_looked = if what == "colour" {
         "was ever in stock, is on offer or was taught"
     } else {
-        "was ever in stock or is on offer"
+        "is in the list of shapes, was ever in stock or is on offer"
     };
     format!("no {what} '{name}' {where_looked}; {remedy}")
+}
+
+/// A size is mistyped by one key; of those that are one key away the nearest was meant.
+fn unknown_size(form: &Name, size: Size, known: &BTreeSet<Size>) -> String {
+    let typed = size.to_string();
+    let off = |other: Size| {
+        let ((a, b), (c, d)) = (size.studs(), other.studs());
+        a.abs_diff(c).saturating_add(b.abs_diff(d))
+    };
+    let near = known.iter().copied();
+    let near = near
+        .filter(|other| strsim::damerau_levenshtein(&typed, &other.to_string()) <= 1)
+        .min_by_key(|&other| off(other));
+    let remedy = match near {
+        Some(other) => format!("did you mean '{form} {other}'?"),
+        None => "check the size, unless you have such pieces".to_owned(),
+    };
+    format!("no {form} {size} is in the list of shapes, was ever in stock or is on offer; {remedy}")
 }

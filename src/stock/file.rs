@@ -17,6 +17,7 @@ use super::format::{self, FormatError, Version};
 use super::lock::{Lock, LockError};
 use super::model::{Contents, Stock};
 use super::restore;
+use super::why::why;
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
@@ -323,7 +324,7 @@ pub(super) fn beside(path: &Path, ending: &str) -> PathBuf {
 #[derive(Debug, thiserror::Error)]
 pub enum FileError {
     /// The system does not let it be read.
-    #[error("cannot read the stock file {}: {cause}", .path.display())]
+    #[error("cannot read the stock file {}: {}; check its name and that you may read it, or name another folder with --home", .path.display(), why(.cause))]
     Read {
         /// The file.
         path: PathBuf,
@@ -369,7 +370,7 @@ pub enum FileError {
         path: PathBuf,
     },
     /// Its folder cannot be made.
-    #[error("cannot make the folder {}: {cause}; name another with --home", .path.display())]
+    #[error("cannot make the folder {}: {}; name another with --home", .path.display(), why(.cause))]
     Folder {
         /// The folder.
         path: PathBuf,
@@ -383,7 +384,7 @@ pub enum FileError {
         path: PathBuf,
     },
     /// The system does not let it be written.
-    #[error("cannot write the stock file {}: {cause}; it is as it was", .path.display())]
+    #[error("cannot write the stock file {}: {}; it is as it was", .path.display(), why(.cause))]
     Write {
         /// The file.
         path: PathBuf,
@@ -391,7 +392,7 @@ pub enum FileError {
         cause: io::Error,
     },
     /// Written, but perhaps not for good.
-    #[error("the stock file {} was written, but the disk did not confirm it: {cause}; look after the disk", .path.display())]
+    #[error("the stock file {} was written, but the disk did not confirm it: {}; look after the disk", .path.display(), why(.cause))]
     Unflushed {
         /// The file.
         path: PathBuf,

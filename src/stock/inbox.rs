@@ -1,8 +1,10 @@
 //! Reading what others hand in: sheet files and tables.
 
 use super::kind::fit_to_show;
+use super::why::why;
 use crate::sheet::Sheet;
 use serde::Deserialize;
+use serde::de::IgnoredAny;
 use std::fs::File;
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
@@ -38,29 +40,51 @@ pub fn read_bytes(path: &Path) -> Result<Vec<u8>, InboxError> {
 /// When it cannot be read, is no sheet, or one of another version.
 pub fn read_sheet(path: &Path) -> Result<Sheet, InboxError> {
     let bytes = read_bytes(path)?;
-    serde_json::from_slice(&bytes).map_err(|error| match serde_json::from_slice::<Head>(&bytes) {
-        Ok(head) if head.sheet != "v1" => InboxError::Version {
-            path: path.to_owned(),
-            found: fit_to_show(&head.sheet),
-        },
-        _ => InboxError::NoSheet {
-            path: path.to_owned(),
-            cause: fit_to_show(&error.to_string()),
-        },
+    serde_json::from_slice(&bytes).map_err(|error| {
+        let head = serde_json::from_slice::<Head>(&bytes).unwrap_or_default();
+        let path = path.to_owned();
+        match (&head.sheet, head.other()) {
+            (Some(version), _) if version != "v1" => InboxError::Version {
+                path,
+                found: fit_to_show(version),
+            },
+            (None, Some(what)) => InboxError::Other { path, what },
+            _ => InboxError::NoSheet {
+                path,
+                cause: fit_to_show(&error.to_string()),
+            },
+        }
     })
 }
 
-/// Only the version, to tell a newer sheet from nonsense.
-#[derive(Deserialize)]
+/// Only what kind of file it is and its version, to tell a newer sheet or another file of this
+/// program from nonsense.
+#[derive(Default, Deserialize)]
 struct Head {
-    sheet: String,
+    sheet: Option<String>,
+    stock: Option<IgnoredAny>,
+    plan: Option<IgnoredAny>,
+    offers: Option<IgnoredAny>,
+}
+
+impl Head {
+    /// What it is, where that is another file of this program.
+    fn other(&self) -> Option<&'static str> {
+        [
+            (&self.stock, "a stock file"),
+            (&self.plan, "a plan"),
+            (&self.offers, "a list of offers"),
+        ]
+        .into_iter()
+        .find_map(|(found, what)| found.map(|_| what))
+    }
 }
 
 /// Why a file was not taken.
 #[derive(Debug, thiserror::Error)]
 pub enum InboxError {
     /// The system does not let it be read.
-    #[error("cannot read {}: {cause}", .path.display())]
+    #[error("cannot read {}: {}; check the name and the folder, and that you may read it", .path.display(), why(.cause))]
     Read {
         /// The file.
         path: PathBuf,
@@ -74,12 +98,20 @@ pub enum InboxError {
         path: PathBuf,
     },
     /// Not a sheet.
-    #[error("{} is no sheet file: {cause}; count the photo again", .path.display())]
+    #[error("{} is no sheet file: {cause}; count the photo again, or name a file that `cuptally count` wrote", .path.display())]
     NoSheet {
         /// The file.
         path: PathBuf,
         /// What is wrong, and where.
         cause: String,
+    },
+    /// Another file of this program.
+    #[error("{} is {what}, not a sheet; name a file that `cuptally count` wrote, such as PHOTO.sheet.json", .path.display())]
+    Other {
+        /// The file.
+        path: PathBuf,
+        /// What it is.
+        what: &'static str,
     },
     /// Of another version.
     #[error("{} is a sheet of version {found}, and this program reads v1; use a newer cuptally", .path.display())]

@@ -239,10 +239,21 @@ fn require_mode<'a>(
     if mode.is_some() || full.is_empty() {
         return Ok(());
     }
-    let names: Vec<&str> = full.into_iter().map(Name::as_str).collect();
     Err(PostError::NeedsMode {
-        places: names.join(", "),
+        places: told_apart(&full.into_iter().collect::<Vec<_>>()),
     })
+}
+
+/// Names of places in a row: in quotes where there are several, as many a name has a comma.
+fn told_apart(places: &[&Name]) -> String {
+    match places {
+        [one] => one.to_string(),
+        [most @ .., last] => {
+            let most: Vec<String> = most.iter().map(|name| format!("'{name}'")).collect();
+            format!("each of {} and '{last}'", most.join(", "))
+        }
+        [] => String::new(),
+    }
 }
 
 /// What a table says, place by place.

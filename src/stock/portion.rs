@@ -50,6 +50,9 @@ impl FromStr for Piece {
                 }
                 (Some(count), rest)
             }
+            Some((first, _)) if is_below_zero(first) => {
+                return Err(PieceError::BelowZero(fit_to_show(text)));
+            }
             _ => (None, words.as_slice()),
         };
         let at = words
@@ -68,6 +71,12 @@ impl FromStr for Piece {
         };
         Ok(Self { kind, count })
     }
+}
+
+/// A hyphen or a minus sign, and then digits alone.
+fn is_below_zero(word: &str) -> bool {
+    word.strip_prefix(['-', '\u{2212}'])
+        .is_some_and(|digits| !digits.is_empty() && digits.bytes().all(|b| b.is_ascii_digit()))
 }
 
 /// As [`Piece`], with a number.
@@ -101,6 +110,11 @@ pub enum PieceError {
     /// The number is 0.
     #[error("'{0}' is no piece at all; say a number from 1")]
     Nothing(String),
+    /// The number is below 0.
+    #[error(
+        "'{0}' begins with a number below 0; say how many as a whole number from 1, such as \"8 plate 2x4 rose\""
+    )]
+    BelowZero(String),
     /// One of its words cannot be.
     #[error(transparent)]
     Kind(#[from] KindError),
@@ -132,7 +146,9 @@ mod tests {
             ("plate rose", "write each kind in quotes"),
             ("8 plate 2x4", "write each kind in quotes"),
             ("2x4 rose", "write each kind in quotes"),
-            ("-8 plate 2x4 rose", "does not say how many"),
+            ("-8 plate 2x4 rose", "a whole number from 1"),
+            ("\u{2212}8 plate 2x4 rose", "a whole number from 1"),
+            ("-plate 2x4 rose", "does not say how many"),
             ("plate 2x4 rose", "does not say how many"),
             ("0 plate 2x4 rose", "say a number from 1"),
             (

@@ -92,6 +92,67 @@ pub fn unguarded(cell: &str) -> &str {
     }
 }
 
+/// Lines of a table's text, from 1. The reader's own count is one too low after CRLF: it ends a
+/// row at the carriage return and gives the line feed to the next one.
+pub struct Lines<'a> {
+    text: &'a [u8],
+    at: usize,
+    line: u64,
+}
+
+impl<'a> Lines<'a> {
+    /// Those of this text, as the reader got it.
+    pub fn of(text: &'a [u8]) -> Self {
+        Self {
+            text,
+            at: 0,
+            line: 1,
+        }
+    }
+
+    /// The line on which the row begins that the reader puts at `position`. Rows are asked for in
+    /// the order in which they are read.
+    pub fn line(&mut self, position: Option<&csv::Position>) -> u64 {
+        let place = position.map_or(0, csv::Position::byte);
+        let place = usize::try_from(place).unwrap_or(usize::MAX);
+        let rest = self.text.get(place..).unwrap_or_default();
+        let ends = rest.iter().take_while(|byte| matches!(byte, b'\r' | b'\n'));
+        let begin = place.saturating_add(ends.count());
+        self.line += line_ends(self.text.get(self.at..begin).unwrap_or_default());
+        self.at = self.at.max(begin);
+        self.line
+    }
+}
+
+/// How many lines end in a text: at LF, at CR, or at both together.
+fn line_ends(text: &[u8]) -> u64 {
+    let next = text.iter().skip(1).map(Some).chain([None]);
+    let ends = text
+        .iter()
+        .zip(next)
+        .filter(|&(byte, next)| *byte == b'\n' || (*byte == b'\r' && next != Some(&b'\n')));
+    ends.count() as u64
+}
+
+/// What the reader of a table could not take, and on which line.
+pub fn broken(text: &[u8], error: &csv::Error) -> String {
+    let line = |position: &Option<csv::Position>| Lines::of(text).line(position.as_ref());
+    match error.kind() {
+        csv::ErrorKind::UnequalLengths {
+            pos,
+            expected_len,
+            len,
+        } => format!(
+            "line {} has {len} of the {expected_len} cells that the first line names; give it as many",
+            line(pos)
+        ),
+        csv::ErrorKind::Utf8 { pos, .. } => {
+            format!("line {} is not UTF-8 text; save it as UTF-8", line(pos))
+        }
+        _ => error.to_string(),
+    }
+}
+
 /// A table that was read.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Table {
@@ -113,7 +174,8 @@ pub fn read(bytes: &[u8]) -> Result<Table, TableError> {
     let mut reader = csv::ReaderBuilder::new()
         .trim(csv::Trim::All)
         .from_reader(bytes);
-    let header = reader.headers()?.clone();
+    let no_table = |error: csv::Error| TableError::NoTable(broken(bytes, &error));
+    let header = reader.headers().map_err(no_table)?.clone();
     let (columns, ignored) = columns(&header)?;
     let mut table = Table {
         listing: Listing::default(),
@@ -121,15 +183,14 @@ pub fn read(bytes: &[u8]) -> Result<Table, TableError> {
     };
     let mut lines: HashMap<(Name, Kind, bool), u64> = HashMap::new();
     let mut faults = Vec::new();
+    let mut in_file = Lines::of(bytes);
     for record in reader.records() {
-        let record = record?;
-        let line = record.position().map_or(0, csv::Position::line);
-        let row = match Row::read(&record, &columns) {
-            Ok(row) => row,
-            Err(fault) => {
-                faults.push(Fault { line, fault });
-                continue;
-            }
+        let record = record.map_err(no_table)?;
+        let line = in_file.line(record.position());
+        let mut wrong = Vec::new();
+        let Some(row) = Row::read(&record, &columns, &mut wrong) else {
+            faults.extend(wrong.into_iter().map(|fault| Fault { line, fault }));
+            continue;
         };
         let key = (row.place.clone(), row.kind.clone(), row.pending);
         if let Some(first) = lines.insert(key, line) {
@@ -197,11 +258,18 @@ struct Row {
     pending: bool,
 }
 
+/// Hands on what is good and keeps the fault of what is not.
+fn good<T>(result: Result<T, RowFault>, faults: &mut Vec<RowFault>) -> Option<T> {
+    result.map_err(|fault| faults.push(fault)).ok()
+}
+
 impl Row {
+    /// A row; none when it has faults, which are all added to `faults`.
     fn read(
         record: &StringRecord,
         columns: &HashMap<&'static str, usize>,
-    ) -> Result<Self, RowFault> {
+        faults: &mut Vec<RowFault>,
+    ) -> Option<Self> {
         let cell = |column: &str| {
             let at = columns.get(column).copied();
             at.and_then(|at| record.get(at)).unwrap_or("")
@@ -224,35 +292,44 @@ impl Row {
                     cause: format!("'{}' is no whole number from 0", Label::new(text)),
                 }),
         };
-        let kind = Kind {
-            form: name("form")?,
-            size: Size::new(cell("size")).map_err(|cause| RowFault::Cell {
-                column: "size",
-                cause: cause.to_string(),
-            })?,
-            colour: name("colour")?,
-        };
-        let count = number("count", None)?;
-        let tally = Tally::new(
-            count,
-            number("low", Some(count))?,
-            number("high", Some(count))?,
-        )?;
-        let pending = match cell("status").to_lowercase().as_str() {
-            "" | "checked" => false,
-            "pending" => true,
-            other => {
-                return Err(RowFault::Cell {
-                    column: "status",
-                    cause: format!("'{}' is neither checked nor pending", Label::new(other)),
-                });
+        let place = good(name("place"), faults);
+        let form = good(name("form"), faults);
+        let size = Size::new(cell("size")).map_err(|cause| RowFault::Cell {
+            column: "size",
+            cause: cause.to_string(),
+        });
+        let size = good(size, faults);
+        let colour = good(name("colour"), faults);
+        let count = good(number("count", None), faults);
+        // Without a count an empty cell beside it is no second fault.
+        let usual = Some(count.unwrap_or(0));
+        let low = good(number("low", usual), faults);
+        let high = good(number("high", usual), faults);
+        let tally = match (count, low, high) {
+            (Some(count), Some(low), Some(high)) => {
+                let tally = Tally::new(count, low, high).map_err(RowFault::from);
+                good(tally, faults)
             }
+            _ => None,
         };
-        Ok(Self {
-            place: name("place")?,
-            kind,
-            tally,
-            pending,
+        let pending = match cell("status").to_lowercase().as_str() {
+            "" | "checked" => Ok(false),
+            "pending" => Ok(true),
+            other => Err(RowFault::Cell {
+                column: "status",
+                cause: format!("'{}' is neither checked nor pending", Label::new(other)),
+            }),
+        };
+        let pending = good(pending, faults);
+        Some(Self {
+            place: place?,
+            kind: Kind {
+                form: form?,
+                size: size?,
+                colour: colour?,
+            },
+            tally: tally?,
+            pending: pending?,
         })
     }
 }
@@ -298,6 +375,9 @@ pub enum RowFault {
 pub enum TableError {
     /// Not CSV.
     #[error("it is no table: {0}")]
+    NoTable(String),
+    /// The writer failed.
+    #[error("it cannot be written: {0}")]
     Csv(#[from] csv::Error),
     /// A column is missing.
     #[error(
@@ -328,7 +408,7 @@ fn told(faults: &[Fault]) -> String {
         .map(Fault::to_string)
         .collect();
     if faults.len() > FAULTS_TOLD {
-        lines.push(format!("and {} more lines", faults.len() - FAULTS_TOLD));
+        lines.push(format!("and {} more", faults.len() - FAULTS_TOLD));
     }
     lines.join("\n  ")
 }

@@ -90,7 +90,7 @@ impl Numbers {
 
 /// Gathers what matches. `find` is words; a row matches when each of them occurs,
 /// in either case, in its place, form, size or colour. A word that is a size finds that
-/// size only. No words match all.
+/// size only, and a number a whole number of a name only. No words match all.
 ///
 /// # Errors
 /// When there are too many pieces to add up.
@@ -177,6 +177,9 @@ fn row_key(kind: &Kind) -> RowKey {
 enum Word {
     /// A size, turned either way: `1x1` is not meant to find `1x16`.
     Size(Size, String),
+    /// A number as it stands in a name: `cup 8` is not meant to find `cup 18`, nor what measures
+    /// 2x8 in another cup.
+    Number(String),
     /// Any part of a name.
     Text(String),
 }
@@ -186,6 +189,7 @@ impl Word {
         let lower = word.to_lowercase();
         match Size::new(word) {
             Ok(size) => Self::Size(size, lower),
+            Err(_) if word.bytes().all(|b| b.is_ascii_digit()) => Self::Number(lower),
             Err(_) => Self::Text(lower),
         }
     }
@@ -194,6 +198,10 @@ impl Word {
     fn is_in(&self, names: &str, size: Size) -> bool {
         match self {
             Self::Size(wanted, text) => *wanted == size || names.split(' ').any(|n| n == text),
+            Self::Number(number) => {
+                let mut runs = names.split(|c: char| !c.is_numeric());
+                runs.any(|run| run == number)
+            }
             Self::Text(text) => names.contains(text) || size.to_string().contains(text),
         }
     }

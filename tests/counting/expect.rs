@@ -116,6 +116,10 @@ fn what_is_no_piece_is_refused() {
         (&["--expect", "roof"][..], "'roof' is no piece"),
         (&["--expect", "2x4,,1x2"], "'' is no piece"),
         (&["--expect", "plate 2x9"], "there is no plate 2x9"),
+        (&["--expect", "plate 2.4"], "'plate 2.4' is no piece"),
+        (&["--expect", "nofile.txt"], "there is no file nofile.txt"),
+        (&["--expect", "lists/cup"], "there is no file lists/cup"),
+        (&["--expect", "/"], "/ is a folder"),
         (
             &other,
             "'tile 1x2' is expected, but --form asks for other forms",

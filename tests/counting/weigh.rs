@@ -315,7 +315,7 @@ fn a_doubtful_weighing_is_kept_and_says_why() {
         "--weigh",
         "plate 2x4",
         "--of",
-        "100",
+        "30",
         "--grams",
         "11.3",
     ];
@@ -326,6 +326,24 @@ fn a_doubtful_weighing_is_kept_and_says_why() {
         "{}",
         mistaken.err
     );
+    assert!(home.weights().exists());
+}
+
+/// Grams mistyped by a factor, and a kilogram scale: both figures are told and nothing is kept.
+#[test]
+fn a_weight_that_no_piece_has_is_not_kept() {
+    let home = Home::new();
+    for (grams, says) in [
+        ("1130", "about 1.27 g, and this is 1130.00 g each"),
+        ("6.40", "about 1.27 g, and this is 6.40 g each"),
+        ("0.25", "about 1.27 g, and this is 0.25 g each"),
+    ] {
+        home.run(&["teach", "--weigh", "plate 2x4", "--grams", grams])
+            .refused(2, says);
+    }
+    assert!(!home.weights().exists());
+    let light = ["teach", "--weigh", "plate 2x4", "--grams", "0.26"];
+    assert_eq!(home.run(&light).code, 3);
     assert!(home.weights().exists());
 }
 

@@ -153,6 +153,90 @@ fn an_absent_stock_is_shown_as_such() {
     assert!(!harbour.home().exists(), "looking makes nothing");
 }
 
+/// A name after `--home` that is mistyped would otherwise look like an empty stock.
+#[test]
+fn a_named_home_folder_must_be_there_to_be_looked_at() {
+    let harbour = stocked();
+    fs::write(harbour.path("file"), "text").unwrap();
+    for rest in [
+        &["stock"][..],
+        &["stock", "--json"],
+        &["stock", "export"],
+        &["stock", "undo"],
+        &["shapes"],
+        &["review"],
+        &["plan", "check", "x.csv"],
+        &["cover", "x.csv"],
+    ] {
+        let absent = [&["--home", "typo"], rest].concat();
+        let ended = harbour.run(&absent).code(1).says(
+            "there is no folder typo; check the name after --home, or leave it out for the folder that you are in",
+        );
+        assert_eq!(ended.out, "");
+        let file = [rest, &["--home", "file"]].concat();
+        harbour
+            .run(&file)
+            .code(1)
+            .says("file is a file, not a folder");
+    }
+    assert!(!harbour.path("typo").exists());
+    // What brings pieces may begin one.
+    let put = ["stock", "put", "2 plate 2x4 tar", "--place", "cup 1"];
+    harbour
+        .run(&[&["--home", "new"], &put[..]].concat())
+        .code(0);
+    harbour.run(&["--home", "new", "stock"]).code(0);
+}
+
+/// What is told to be typed next works as it stands, in the folder that `--home` named.
+#[test]
+fn a_told_command_goes_on_in_the_named_home_folder() {
+    let harbour = Harbour::new();
+    let slip = harbour.sheet("slip", Some("cup 2"), &[SAND]);
+    harbour
+        .run(&["--home", "my club", "post", &slip])
+        .code(3)
+        .says("put them right with `cuptally --home \"my club\" review`")
+        .says("say `cuptally --home \"my club\" stock confirm 1`");
+    harbour
+        .run(&["--home", "my club", "stock"])
+        .code(3)
+        .says("say `cuptally --home \"my club\" stock confirm ENTRY`");
+    harbour
+        .run(&["--home", "my club", "stock", "undo"])
+        .code(0)
+        .prints("To bring it back: cuptally --home \"my club\" stock undo 2");
+    harbour
+        .run(&["demo", "--home", "my club"])
+        .code(2)
+        .says("leave --home out, and name that folder with --out");
+}
+
+#[test]
+fn a_number_finds_whole_numbers_of_names_only() {
+    let harbour = Harbour::new();
+    for (pieces, place) in [
+        ("1 plate 2x8 rose", "cup 2"),
+        ("2 plate 1x8 rose", "cup 18"),
+        ("4 plate 1x1 rose", "cup 8, left"),
+        ("8 plate 1x1 grey 8", "cup 2"),
+    ] {
+        harbour
+            .run(&["stock", "put", pieces, "--place", place])
+            .code(0);
+    }
+    let found = |text: &str| {
+        let ended = harbour.run(&["stock", "--json", "--find", text]).code(0);
+        ended.json()["total"]["checked"]["count"].as_u64().unwrap()
+    };
+    assert_eq!(found("cup 8"), 4 + 8, "the place, and the colour grey 8");
+    assert_eq!(found("cup 8 rose"), 4);
+    assert_eq!(found("8 left"), 4);
+    assert_eq!(found("2x8"), 1);
+    assert_eq!(found("cup 1"), 0, "neither cup 18 nor 1x8");
+    assert_eq!(found("cup"), 15);
+}
+
 #[test]
 fn history_tells_who_when_what_and_what_was_undone() {
     let harbour = stocked();

@@ -163,8 +163,12 @@ fn a_bad_plan_is_told_by_line() {
 fn all_mistakes_of_a_plan_are_told_together() {
     let harbour = Harbour::new();
     let text = "module,wanted,form,size,count,colours\nquay,2,brick,2x,4,any\nquay,,plate,2x4,x,any\npier,,tile,1x1,1,any but\n";
+    // As spreadsheets write it; with a text editor's line ends it is told the same.
+    write(&harbour, "bad.csv", &text.replace('\n', "\r\n"));
+    let by_spreadsheet = harbour.run(&["plan", "check", "bad.csv"]).code(1);
     write(&harbour, "bad.csv", text);
     let ended = harbour.run(&["plan", "check", "bad.csv"]).code(1);
+    assert_eq!(by_spreadsheet.err, ended.err);
     let lines: Vec<&str> = ended.err.lines().skip(1).map(str::trim).collect();
     let begin = [
         "line 2: the size",
@@ -232,6 +236,23 @@ fn a_mistyped_colour_is_pointed_out() {
     cover(&harbour, &plan(2, 0, line("basalt")), &["--take"]).code(0);
     let ended = cover(&harbour, &plan(2, 0, line("basalt")), &[]).code(0);
     assert_eq!(ended.err, "");
+}
+
+#[test]
+fn a_size_that_no_list_has_is_pointed_out() {
+    let harbour = stocked("cup 1,brick,2x4,basalt,8,8,8,checked\n");
+    write(
+        &harbour,
+        "a.csv",
+        "module,wanted,form,size,count,colours,joins\r\nquay,1,brick,2x4,1,any,\r\nquay,,brick,2x9,1,any,\r\n\
+         quay,,brick,2x9,2,any,\r\nquay,,brick,2x12,1,any,always\r\n",
+    );
+    let ended = harbour.run(&["plan", "check", "a.csv"]).code(3);
+    assert_eq!(
+        ended.err,
+        "cuptally: a.csv, line 3: no brick 2x9 is in the list of shapes, was ever in stock or is on offer; did you mean 'brick 2x8'?\n",
+        "once, and not for what is joined from smaller ones"
+    );
 }
 
 /// Nobody has looked at pending pieces, and of `any` nobody knows what they are.

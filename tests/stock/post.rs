@@ -217,6 +217,14 @@ fn a_bad_sheet_stops_the_whole_post() {
         (text[..text.len() / 2].to_owned(), "is no sheet file"),
         ("[]".to_owned(), "is no sheet file"),
         (
+            r#"{"stock":"v2","places":{}}"#.to_owned(),
+            "bad.sheet.json is a stock file, not a sheet; name a file that `cuptally count` wrote",
+        ),
+        (
+            r#"{"plan":"v1","modules":[]}"#.to_owned(),
+            "bad.sheet.json is a plan, not a sheet",
+        ),
+        (
             bad(&|v| v["sheet"] = json!("v2")),
             "is a sheet of version v2, and this program reads v1",
         ),

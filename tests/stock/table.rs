@@ -153,6 +153,22 @@ fn a_wrong_table_is_refused_whole_with_its_line_numbers() {
                 cup 7,plate,2x4,blue,1,,,maybe\n\
                 \"cup\n7\",plate,2x4,blue,1,,,\n\
                 cup 7,plate,2x4,mint,+5,,,\n";
+    // A spreadsheet's line ends, a text editor's and those of old.
+    for end in ["\n", "\r\n", "\r"] {
+        let text = format!("{header}\n{body}").replace('\n', end);
+        fs::write(harbour.path("bad.csv"), text).unwrap();
+        let ended = harbour
+            .run(&["stock", "import", "bad.csv", "--add"])
+            .code(1);
+        for text in [
+            "  line 4: colour: a name is empty",
+            "  line 8: plate 2x4 rose in cup 7 stands in line 3 already",
+            "  line 10: place: the name 'cup7' holds a tab, a line break",
+            "  line 12: count: '+5' is no whole number",
+        ] {
+            assert!(ended.err.contains(text), "no '{text}' in\n{}", ended.err);
+        }
+    }
     fs::write(harbour.path("bad.csv"), format!("{header}{body}")).unwrap();
     let ended = harbour
         .run(&["stock", "import", "bad.csv", "--add"])
@@ -186,12 +202,12 @@ fn a_wrong_table_is_refused_whole_with_its_line_numbers() {
         ),
         (b"place;form;size;colour;count\n", "separated by semicolons"),
         (
-            b"place,form,size,colour,count\ncup,plate\n",
-            "it is no table",
+            b"place,form,size,colour,count\r\ncup,plate\r\n",
+            "it is no table: line 2 has 2 of the 5 cells",
         ),
         (
-            b"place,form,size,colour,count\ncup,plate,2x4,\xff\xfe,3\n",
-            "it is no table",
+            b"place,form,size,colour,count\r\ncup,plate,2x4,\xff\xfe,3\r\n",
+            "it is no table: line 2 is not UTF-8 text",
         ),
     ];
     for (bytes, says) in whole {
@@ -204,6 +220,70 @@ fn a_wrong_table_is_refused_whole_with_its_line_numbers() {
     harbour
         .run(&["stock", "import", "missing.csv"])
         .code(1)
-        .says("cannot read missing.csv");
+        .says("cannot read missing.csv: there is no such file or folder; check the name");
     assert_eq!(fs::read(harbour.stock_file()).unwrap(), before);
+}
+
+#[test]
+fn each_fault_of_a_row_is_told() {
+    let harbour = Harbour::new();
+    let text = "place,form,size,colour,count,low,high,status\n,,2xq,,-4,,9,maybe\n";
+    fs::write(harbour.path("bad.csv"), text).unwrap();
+    let ended = harbour.run(&["stock", "import", "bad.csv"]).code(1);
+    let told: Vec<&str> = ended.err.lines().skip(1).collect();
+    let begins = [
+        "place: a name is empty",
+        "form: a name is empty",
+        "size: the size '2xq'",
+        "colour: a name is empty",
+        "count: '-4' is no whole number",
+        "status: 'maybe'",
+    ];
+    assert_eq!(told.len(), begins.len(), "{told:#?}");
+    for (line, begin) in told.iter().zip(begins) {
+        assert!(line.starts_with(&format!("  line 2: {begin}")), "{line}");
+    }
+}
+
+#[test]
+fn places_with_commas_are_told_apart() {
+    let harbour = Harbour::new();
+    let text = "place,form,size,colour,count\n\"cup 1, quay decks\",plate,2x4,rose,4\n\
+                \"cup 2, quay decks\",plate,2x4,rose,4\ncup 3,plate,2x4,rose,4\n";
+    fs::write(harbour.path("t.csv"), text).unwrap();
+    harbour.run(&["stock", "import", "t.csv"]).code(0);
+    harbour.run(&["stock", "import", "t.csv"]).code(2).says(
+        "each of 'cup 1, quay decks', 'cup 2, quay decks' and 'cup 3' already holds pieces; say --add",
+    );
+}
+
+#[test]
+fn a_table_that_cannot_be_written_is_told_without_the_systems_words() {
+    let harbour = Harbour::new();
+    let quay = harbour.checked("quay", Some("cup 10"), &[ROSE]);
+    harbour.run(&["post", &quay]).code(0);
+    fs::create_dir(harbour.path("tables")).unwrap();
+    fs::write(harbour.path("text.jpg"), "text").unwrap();
+    for (out, says) in [
+        ("nowhere/x.csv", "there is no folder nowhere"),
+        ("tables", "it is a folder, not a file"),
+        ("text.jpg/x.csv", "what stands there for a folder is a file"),
+    ] {
+        let ended = harbour.run(&["stock", "export", "--out", out]).code(1);
+        let whole = format!("cuptally: cannot write {out}: {says}; name another file with --out\n");
+        assert_eq!(ended.err, whole);
+    }
+    if cfg!(target_os = "linux") {
+        let ended = harbour.run(&["stock", "export", "--out", "/proc/x.csv"]);
+        let ended = ended.code(1).says("cannot write /proc/x.csv: ");
+        assert!(
+            !ended.err.contains(".tmp") && !ended.err.contains("os error"),
+            "{ended:?}"
+        );
+    }
+    let ended = harbour.run(&["card", "--out", "text.jpg"]).code(1);
+    assert_eq!(
+        ended.err,
+        "cuptally: cannot make the folder text.jpg: there is a file of that name, not a folder; name another folder\n"
+    );
 }

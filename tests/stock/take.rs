@@ -156,3 +156,48 @@ fn pieces_bought_by_count_are_put_in() {
         .says("that is more than 1000000000000 pieces");
     harbour.run(&["stock", "put", "1 plate 2x4 Rose"]).code(2);
 }
+
+/// An option is not what was meant, and pieces that no list has are put in, but pointed out.
+#[test]
+fn what_looks_mistyped_is_told_when_it_is_put_in() {
+    let harbour = Harbour::new();
+    for args in [
+        &["stock", "put", "-3 plate 2x4 tar", "--place", "cup 1"][..],
+        &["stock", "take", "2 plate 2x4 tar", "-3 plate 2x4 tar"],
+    ] {
+        let ended = harbour.run(args).code(2);
+        assert_eq!(
+            ended.err,
+            "cuptally: '-3 plate 2x4 tar' begins with a number below 0; say how many as a whole number from 1, such as \"8 plate 2x4 rose\"\n"
+        );
+    }
+    assert!(!harbour.home().exists());
+    let put = |pieces: &str| {
+        let ended = harbour.run(&["stock", "put", pieces, "--place", "cup 1"]);
+        ended.code(0).err
+    };
+    for (pieces, says) in [
+        (
+            "3 plte 2x4 tar",
+            "no form 'plte' is in the list of shapes, was ever in stock or is on offer; did you mean 'plate'? (to take this back: cuptally stock undo)",
+        ),
+        (
+            "3 plate 2x9 tar",
+            "no plate 2x9 is in the list of shapes, was ever in stock or is on offer; did you mean 'plate 2x8'?",
+        ),
+        (
+            "3 tile 9x9 tar",
+            "check the size, unless you have such pieces",
+        ),
+    ] {
+        let told = put(pieces);
+        assert!(told.contains(says), "no '{says}' in {told}");
+        assert_eq!(put(pieces), "", "what is in stock is known");
+    }
+    assert_eq!(put("3 plate 2x4 tar"), "");
+    let own = harbour.home().join("calibration");
+    fs::create_dir(&own).unwrap();
+    let list = r#"{"shapes": "v1", "pieces": [{"form": "plate", "sizes": ["8x8"], "height_mm": 3.2, "studs": "all"}]}"#;
+    fs::write(own.join("shapes.json"), list).unwrap();
+    assert_eq!(put("3 plate 8x8 tar"), "", "the user's own list has it");
+}

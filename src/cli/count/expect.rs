@@ -36,13 +36,42 @@ pub fn expected(words: &[String], shapes: Shapes) -> Result<Vec<Expected>, Failu
             Err(error) => {
                 let path = Path::new(word.trim());
                 if !path.is_file() {
-                    return Err(Failure::wrong_use(error.to_string()));
+                    return Err(Failure::wrong_use(if looks_like_a_file(word.trim()) {
+                        no_file(path)
+                    } else {
+                        error.to_string()
+                    }));
                 }
                 all.extend(listed(path, shapes)?);
             }
         }
     }
     Ok(all)
+}
+
+/// Whether a word that is no piece was meant as a file: it names a folder, or ends like a file.
+fn looks_like_a_file(word: &str) -> bool {
+    let ending = Path::new(word).extension().and_then(|end| end.to_str());
+    // No form ends so, and `2.4` is a size mistyped.
+    let is_ending = |end: &str| {
+        end.starts_with(|c: char| c.is_ascii_alphabetic())
+            && end.bytes().all(|b| b.is_ascii_alphanumeric())
+    };
+    word.contains(std::path::is_separator) || ending.is_some_and(is_ending)
+}
+
+fn no_file(path: &Path) -> String {
+    if path.is_dir() {
+        format!(
+            "{} is a folder; name a file that lists pieces, or say pieces such as 'plate 2x4'",
+            path.display()
+        )
+    } else {
+        format!(
+            "there is no file {}; check the name and the folder, or say pieces such as 'plate 2x4'",
+            path.display()
+        )
+    }
 }
 
 /// The pieces of a file: a JSON list, or a piece a line; `#` begins a remark.

@@ -9,7 +9,9 @@ use crate::stock::kind::Label;
 use crate::stock::merge::{self, Mode, PostError};
 use crate::stock::stamp::Stamp;
 use crate::stock::table;
-use std::path::PathBuf;
+use crate::stock::why::why;
+use std::io;
+use std::path::{Path, PathBuf};
 
 /// Arguments of `cuptally stock export`.
 #[derive(clap::Args)]
@@ -109,12 +111,30 @@ pub fn export(args: &ExportArgs, context: &Context) -> Result<Outcome, Failure> 
             durable::resolve(path)
                 .and_then(|path| durable::replace(&path, &bytes))
                 .map_err(|cause| {
-                    Failure::failed(format!("cannot write {}: {cause}", path.display()))
+                    Failure::failed(format!(
+                        "cannot write {}: {}; name another file with --out",
+                        path.display(),
+                        unwritable(path, &cause)
+                    ))
                 })?;
             say::print(&format!("Wrote {}.", path.display()))?;
         }
     }
     Ok(Outcome::Done)
+}
+
+/// Why a file cannot be made. The system's `no such file` does not mean the file, which is yet to
+/// be made, but its folder, or that the folder takes no files.
+fn unwritable(path: &Path, cause: &io::Error) -> String {
+    let folder = durable::folder_of(path);
+    match cause.kind() {
+        io::ErrorKind::NotFound if folder.is_dir() => {
+            format!("no file can be made in {}", folder.display())
+        }
+        io::ErrorKind::NotFound => format!("there is no folder {}", folder.display()),
+        _ if path.is_dir() => why(&io::ErrorKind::IsADirectory.into()),
+        _ => why(cause),
+    }
 }
 
 /// Reads a CSV into the stock.
@@ -148,7 +168,7 @@ pub fn import(args: &ImportArgs, context: &Context) -> Result<Outcome, Failure> 
                 .map_err(ChangeError::from)
         })
         .map_err(ChangeError::failure)?;
-    say::lookalikes(&recorded);
+    say::lookalikes(&recorded, context);
     let places = say::plural(table.listing.places.len(), "place", "places");
     say::print(&format!(
         "Entry {}: imported {places} from {shown}.",

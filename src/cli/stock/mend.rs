@@ -76,14 +76,12 @@ pub fn undo(args: &UndoArgs, context: &Context) -> Result<Outcome, Failure> {
                 None => String::new(),
             };
             Ok(if undone.stands {
-                format!(
-                    "Entry {new}: brought back entry {} ({what}).",
-                    undone.root
-                )
+                format!("Entry {new}: brought back entry {} ({what}).", undone.root)
             } else {
                 format!(
-                    "Entry {new}: undid entry {} ({what}). To bring it back: cuptally stock undo {new}",
-                    undone.root
+                    "Entry {new}: undid entry {} ({what}). To bring it back: {}",
+                    undone.root,
+                    context.call(&format!("stock undo {new}"))
                 )
             })
         },
@@ -125,7 +123,8 @@ pub fn confirm(args: &ConfirmArgs, context: &Context) -> Result<Outcome, Failure
     if left > 0 {
         let sheets = say::plural(left, "sheet is", "sheets are");
         say::note(&format!(
-            "{sheets} still pending; `cuptally stock` lists them"
+            "{sheets} still pending; `{}` lists them",
+            context.call("stock")
         ));
         return Ok(Outcome::NeedsALook);
     }
@@ -178,11 +177,17 @@ pub fn check(args: &CheckArgs, context: &Context) -> Result<Outcome, Failure> {
         for line in &report.differences {
             say::print(line)?;
         }
-        say::note(if history_is_broken(&differences) {
-            "the history does not fit on itself; `cuptally stock restore` goes back to the last good copy"
+        say::note(&if history_is_broken(&differences) {
+            format!(
+                "the history does not fit on itself; `{}` goes back to the last good copy",
+                context.call("stock restore")
+            )
         } else {
-            "if you changed the numbers on purpose: cuptally stock check --keep contents; \
-             if not: cuptally stock check --keep history"
+            format!(
+                "if you changed the numbers on purpose: {}; if not: {}",
+                context.call("stock check --keep contents"),
+                context.call("stock check --keep history")
+            )
         });
     }
     Ok(if differences.is_empty() {

@@ -136,7 +136,7 @@ fn change(
             Ok((sentence, recorded))
         },
     )?;
-    say::lookalikes(&recorded);
+    say::lookalikes(&recorded, context);
     say::print(&format!("Entry {}: {sentence}.", recorded.entry))?;
     Ok(Outcome::Done)
 }

@@ -1,5 +1,6 @@
 //! What the stock commands say alike.
 
+use crate::cli::Context;
 pub use crate::cli::say::*;
 use crate::stock::file::StockFile;
 use crate::stock::model::Recorded;
@@ -10,12 +11,12 @@ pub fn waiting() {
 }
 
 /// Points out new names that are easily mistaken for others.
-pub fn lookalikes(recorded: &Recorded) {
+pub fn lookalikes(recorded: &Recorded, context: &Context) {
     for (new, old) in &recorded.lookalikes {
         note(&format!(
             "'{new}' is new and differs from '{old}' only in upper and lower case; \
-             the two are kept apart (to take this back: cuptally stock undo {})",
-            recorded.entry
+             the two are kept apart (to take this back: {})",
+            context.call(&format!("stock undo {}", recorded.entry))
         ));
     }
 }

@@ -92,10 +92,10 @@ pub fn run(args: &ShowArgs, context: &Context) -> Result<Outcome, Failure> {
         if !view.pending.is_empty() {
             say::print("\nPending: nobody has looked at these yet.")?;
             say::print_table(&pending_table(&view)?)?;
-            say::note(
-                "look at the marked-up pictures of pending sheets, and when they are right say \
-                 `cuptally stock confirm ENTRY`",
-            );
+            say::note(&format!(
+                "look at the marked-up pictures of pending sheets, and when they are right say `{}`",
+                context.call("stock confirm ENTRY")
+            ));
         }
     }
     Ok(if view.pending.is_empty() {

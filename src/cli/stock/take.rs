@@ -2,7 +2,9 @@
 
 use super::history::what;
 use super::say::{self, Column};
-use crate::cli::{Context, Failure, Outcome};
+use crate::cli::{Context, Failure, Outcome, home};
+use crate::cover::remarks::Known;
+use crate::pieces::Shapes;
 use crate::stock::file::{Purpose, StockFile};
 use crate::stock::kind::{Label, Name, Size};
 use crate::stock::model::{Recorded, Stock};
@@ -129,9 +131,45 @@ pub fn put(args: &PutArgs, context: &Context) -> Result<Outcome, Failure> {
             count: wanted.count,
         })
         .collect();
-    change(context, Purpose::Bring, args.json, "Now", |stock, stamp| {
+    // Only a remark hangs on the user's list: one that is damaged does not keep pieces out.
+    let shapes = home::shapes(&context.home).unwrap_or_else(|_| Shapes::shipped());
+    let mut doubts = Vec::new();
+    let outcome = change(context, Purpose::Bring, args.json, "Now", |stock, stamp| {
+        doubts = doubtful(&args.pieces, stock, shapes);
         take::put(stock, &portions, args.note.clone(), stamp)
-    })
+    })?;
+    for doubt in doubts {
+        say::note(&format!(
+            "{doubt} (to take this back: {})",
+            context.call("stock undo")
+        ));
+    }
+    Ok(outcome)
+}
+
+/// What looks mistyped in these pieces, by what is listed or was in stock before. They are put in
+/// all the same: anybody may have pieces that are in no list.
+fn doubtful(pieces: &[Wanted], stock: &Stock, shapes: Shapes) -> Vec<String> {
+    let unlisted = pieces.iter().map(|wanted| &wanted.kind);
+    let unlisted: Vec<_> = unlisted
+        .filter(|kind| {
+            let size = kind.size.to_string();
+            shapes.named(kind.form.as_str(), &size).is_none()
+        })
+        .collect();
+    if unlisted.is_empty() {
+        // The history may be long, and need not be looked through.
+        return Vec::new();
+    }
+    let known = Known::new(stock, None, std::iter::empty(), shapes);
+    let doubts = unlisted.iter().filter_map(|kind| {
+        let doubt = known.doubt_form(&kind.form);
+        doubt.or_else(|| known.doubt_size(&kind.form, kind.size))
+    });
+    let mut once: Vec<String> = doubts.collect();
+    once.sort();
+    once.dedup();
+    once
 }
 
 fn change(
@@ -157,7 +195,7 @@ fn change(
             Ok((report, recorded))
         },
     )?;
-    say::lookalikes(&recorded);
+    say::lookalikes(&recorded, context);
     if as_json {
         say::print_json(&report)?;
         return Ok(Outcome::Done);

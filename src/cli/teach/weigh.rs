@@ -58,6 +58,9 @@ fn shape(text: &str, shapes: Shapes) -> Result<Shape, Failure> {
 /// A weight so far from its estimate that something else lay on the scale: walls and roofs do
 /// not differ by a third.
 const FAR: f64 = 1.5;
+/// A weight so far from its estimate that no piece has it, and something was mistyped. Estimates
+/// of hollow and of solid pieces of one outline differ by three; a larger factor lets more through.
+const IMPOSSIBLE: f64 = 5.0;
 /// An error beyond this share of the mass is no better than the estimate.
 const COARSE: f64 = 0.09;
 
@@ -86,6 +89,7 @@ pub fn run(piece: &str, args: &Args, json: bool, folder: &Path) -> Result<Outcom
     let mut book = home::weights(folder, shapes)?;
     let before = Masses::of_book(&book).of(shape);
     let weighed = Weighed::new(shape, args.of, reading);
+    require_possible(shape, weighed.each_g())?;
     let replaced = book.keep(shape, args.of, reading)?;
     let mut text = book.to_json()?;
     text.push('\n');
@@ -117,6 +121,17 @@ pub fn run(piece: &str, args: &Args, json: bool, folder: &Path) -> Result<Outcom
         }
     }
     Ok(doubt(shape, each, sd))
+}
+
+/// A weight that no such piece has is not kept: every later weighing would be judged by it.
+fn require_possible(shape: Shape, each: f64) -> Result<(), Failure> {
+    let estimate = estimate_g(shape);
+    if (estimate / IMPOSSIBLE..=estimate * IMPOSSIBLE).contains(&each) {
+        return Ok(());
+    }
+    Err(Failure::wrong_use(format!(
+        "a {shape} should weigh about {estimate:.2} g, and this is {each:.2} g each, so it was not kept; check the piece, --of and --grams"
+    )))
 }
 
 /// Says what makes a weight doubtful.

@@ -8,7 +8,7 @@ use super::fault::{Fault, Mistake, PlanError};
 use super::fields::Fields;
 use super::read::{self, Raw, RawModule};
 use crate::stock::kind::fit_to_show;
-use crate::stock::table::unguarded;
+use crate::stock::table::{Lines, broken, unguarded};
 use csv::StringRecord;
 use serde_json::Value;
 
@@ -47,14 +47,17 @@ pub fn read(bytes: &[u8]) -> Result<Plan, PlanError> {
     let mut reader = csv::ReaderBuilder::new()
         .trim(csv::Trim::All)
         .from_reader(bytes);
-    let broken = |error: csv::Error| PlanError::Table(format!("it is no good table: {error}"));
-    let header = reader.headers().map_err(broken)?.clone();
+    let no_table = |error: csv::Error| {
+        PlanError::Table(format!("it is no good table: {}", broken(bytes, &error)))
+    };
+    let header = reader.headers().map_err(no_table)?.clone();
     let titles = titles(&header)?;
     let mut faults = Vec::new();
     let mut modules: Vec<RawModule> = Vec::new();
+    let mut in_file = Lines::of(bytes);
     for record in reader.records() {
-        let record = record.map_err(broken)?;
-        let at = record.position().map_or(0, csv::Position::line);
+        let record = record.map_err(no_table)?;
+        let at = in_file.line(record.position());
         let cell = |column: &str| {
             let place = titles.iter().position(|&title| title == column);
             let cell = place.and_then(|place| record.get(place)).unwrap_or("");
