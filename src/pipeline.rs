@@ -95,7 +95,7 @@ pub struct Scene {
     foreground: Foreground,
 }
 
-/// Margin around the card that is left out of the search for pieces, mm.
+/// Whether a place is on the card, or within this margin (mm) around it.
 fn on_card(at: Mm, margin_mm: f64) -> bool {
     let design = CardDesign::v1();
     at.x > -margin_mm

@@ -457,12 +457,19 @@ mod tests {
             Doubt::Outline,
             Doubt::LikeTray,
             Doubt::Touched,
+            Doubt::NotLookedFor,
             Doubt::OneWitness,
             Doubt::Covered,
             Doubt::Heaped,
             Doubt::Cut,
         ];
         assert!(others.iter().all(|doubt| !is_about_colour(&doubt.text())));
+    }
+
+    #[test]
+    fn only_one_doubt_is_about_the_list() {
+        assert!(is_about_the_list(&Doubt::NotLookedFor.text()));
+        assert!(!is_about_the_list(&Doubt::OneWitness.text()));
     }
 
     #[test]

@@ -435,6 +435,10 @@ fn agreed(mut piece: FoundPiece, one: &Seen<'_>, bench: &Bench<'_>, search: &Sea
         piece.other_form = Some((best, piece.score));
     }
     // The search supposes that all lie studs up, and takes the tubes of an underside for studs.
+    if piece.stance.face != one.stance.face && piece.stance.has_notch() {
+        // Turned over, a notch lies on the other side.
+        piece.stance = one.stance;
+    }
     piece.stance.face = one.stance.face;
     piece.witness = Witness::Both(one.said());
     piece

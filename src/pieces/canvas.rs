@@ -3,7 +3,7 @@
 use ndarray::Array2;
 
 use super::found::Leftover;
-use super::polygon::inside;
+use super::polygon::{inside, narrowed};
 use super::seeds::{Seed, seeds};
 use super::stance::Stance;
 use crate::tray::{Foreground, Kind, LabView};
@@ -142,16 +142,11 @@ fn leftover(view: &LabView, seed: &Seed) -> Leftover {
     }
 }
 
-/// An outline with its corners moved away from its middle by `margin_mm`.
+/// An outline with its sides moved outwards by `margin_mm`.
 fn grown(outline: &[Mm], margin_mm: f64) -> Vec<Mm> {
-    let n = outline.len().max(1) as f64;
-    let mx = outline.iter().map(|p| p.x).sum::<f64>() / n;
-    let my = outline.iter().map(|p| p.y).sum::<f64>() / n;
-    let away = |p: &Mm| {
-        let (dx, dy) = (p.x - mx, p.y - my);
-        let length = dx.hypot(dy).max(1e-9);
-        let by = (length + margin_mm) / length;
-        Mm::new(mx + dx * by, my + dy * by)
-    };
-    outline.iter().map(away).collect()
+    let corners: Vec<(f64, f64)> = outline.iter().map(|p| (p.x, p.y)).collect();
+    narrowed(&corners, -margin_mm).map_or_else(
+        || outline.to_vec(),
+        |corners| corners.iter().map(|(x, y)| Mm::new(*x, *y)).collect(),
+    )
 }

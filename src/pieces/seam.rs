@@ -24,7 +24,7 @@ const ENDS_MM: f64 = 0.8;
 const LIGHTER: f64 = 0.4;
 /// Lightness by which the rest of a seam is darker than both sides of it. Over `sample-photos/tune`, heaps, failing
 /// photos and the far one left out, at the true places of the pieces: of 2,959 lines between studs within one piece
-/// none is darker by more than 0.35; of 52 stretches between two of one form and colour 45 are by more than 0.6.
+/// none is darker by more than 0.35; of 52 stretches between two of one form and colour 44 are by more than 0.6.
 const DARKER: f64 = 0.6;
 
 /// How far from a seam what lies beside it is read, mm, and how far in a* and b* together that may be from the two

@@ -121,15 +121,16 @@ pub struct Piece {
     pub size: String,
     /// A taught name, or an ISCC-NBS name where nothing was taught.
     pub colour: String,
-    /// Middle of the visible part in the upright photo.
+    /// Middle of its silhouette in the upright photo.
     pub x_px: f64,
-    /// Middle of the visible part in the upright photo.
+    /// Middle of its silhouette in the upright photo.
     pub y_px: f64,
     /// Middle of the footprint on the tray, from the card's top left.
     pub x_mm: f64,
     /// Middle of the footprint on the tray, from the card's top left.
     pub y_mm: f64,
-    /// Direction of the long side, in [0, 180), from the card's x axis towards its y axis.
+    /// Direction of the long side, degrees from the card's x axis towards its y axis; as far as the footprint
+    /// turns until it looks the same again: in [0, 180) for a rectangle, [0, 90) for a square, [0, 360) for a corner.
     pub turn_deg: f64,
     /// `up`, `down`, `side` or `end`.
     pub face: String,
@@ -141,7 +142,7 @@ pub struct Piece {
     /// told, as of a piece that a person added or in a sheet of an older program.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub spoilt: Option<Vec<Spoilt>>,
-    /// Outline of the visible part in the upright photo.
+    /// Outline in the upright photo, also where other pieces lie on it.
     pub outline_px: Vec<[f64; 2]>,
     /// Share of its silhouette that other pieces hide, where that is told.
     #[serde(default, skip_serializing_if = "is_zero")]

@@ -144,7 +144,7 @@ fn the_same_patches_give_the_same_bits() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 24, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 24, rng_seed: proptest::test_runner::RngSeed::Fixed(7), failure_persistence: None, ..ProptestConfig::default() })]
 
     /// Whatever is measured, the answer is an error or a correction with finite numbers.
     #[test]
@@ -162,13 +162,17 @@ proptest! {
             prop_assert!(correction.residuals().mean.is_finite());
         }
     }
+}
 
-    /// Part of the card, as when its other end is out of view.
-    #[test]
-    fn part_of_the_card_still_corrects(first in 0usize..12, count in 8usize..=12) {
+/// Part of the card, as when its other end is out of view: every run of 8 patches or more.
+#[test]
+fn part_of_the_card_still_corrects() {
+    for count in 8..=12 {
+        for first in 0..=24 - count {
             let patches = card()[first..first + count].to_vec();
-        let error = mean_error(&correct(&patches).unwrap());
-        // Under this light pixels are 13 off without correction (see `reference`).
-        prop_assert!(error < 5.0, "{first}+{count}: {error}");
+            let error = mean_error(&correct(&patches).unwrap());
+            // Under this light pixels are 13 off without correction (see `reference`).
+            assert!(error < 5.0, "{first}+{count}: {error}");
+        }
     }
 }

@@ -111,7 +111,7 @@ fn a_picture_of_one_pixel() {
     RgbImage::from_pixel(1, 1, Rgb([90, 90, 90]))
         .save(&path)
         .unwrap();
-    all_refuse(&path, 1, &["dot.png", "1"]);
+    all_refuse(&path, 1, &["dot.png", "1 x 1"]);
 }
 
 #[test]

@@ -131,7 +131,9 @@ fn a_measured_print_is_kept_and_used() {
         said.contains("--card NAME") && said.contains("card, second"),
         "{said}"
     );
-    home.run(&["count", &tray, "--card", "second"]);
+    let out = home.run(&["count", &tray, "--card", "second", "--json"]);
+    let chosen: Value = serde_json::from_slice(&out.code(0).get_output().stdout).unwrap();
+    assert_eq!(chosen[0]["colour"]["print_profile"], true);
     home.run(&["count", &tray, "--card", "third"]).code(2);
 
     // A damaged profile is refused, not passed over.

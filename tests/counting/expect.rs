@@ -11,8 +11,13 @@ const PHOTO: &str = "sample-photos/tune/plates-sorted-d50-42";
 
 /// Runs `count` on the photo; gives exit code, stdout and stderr.
 fn count(args: &[&str]) -> (i32, String, String) {
+    count_photo(PHOTO, args)
+}
+
+/// The same with another photo.
+fn count_photo(photo: &str, args: &[&str]) -> (i32, String, String) {
     let home = TempDir::new().unwrap();
-    let photo = Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("{PHOTO}.jpg"));
+    let photo = Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("{photo}.jpg"));
     let output = Command::cargo_bin("cuptally")
         .unwrap()
         .env_remove("CUPTALLY_HOME")
@@ -68,6 +73,47 @@ fn only_what_is_expected_is_counted() {
             .all(|name| name == "plate 2x4" || name == "plate 1x2"),
         "{few:?}"
     );
+}
+
+/// The sheet's sure pieces, and whether it warns that the list does not fit.
+fn sure_and_warned(sheet: &Value) -> (Vec<Value>, bool) {
+    let pieces = sheet["pieces"].as_array().unwrap().iter();
+    let sure = pieces.filter(|piece| piece["sure"].as_f64().unwrap() >= 0.9);
+    let mut warnings = sheet["warnings"].as_array().unwrap().iter();
+    let warned = warnings.any(|warning| warning["code"] == "list-unlike");
+    (sure.cloned().collect(), warned)
+}
+
+/// Plates between an easy light and a warm lamp: no brick among them, whatever was asked for.
+#[test]
+fn a_form_that_is_not_there_is_never_sure() {
+    for photo in [PHOTO, "sample-photos/tune/plates-sorted-led-b1-64"] {
+        let sheet = |form: &str| -> Value {
+            let (_, out, err) = count_photo(photo, &["--json", "--form", form]);
+            let sheets: Value = serde_json::from_str(&out).unwrap_or_else(|_| panic!("{err}"));
+            sheets[0].clone()
+        };
+        let (sure, warned) = sure_and_warned(&sheet("brick"));
+        assert!(sure.is_empty() && warned, "{photo}: {warned} {sure:?}");
+        let plates = sheet("plate");
+        let (sure, warned) = sure_and_warned(&plates);
+        let all = plates["pieces"].as_array().unwrap().len();
+        assert!(2 * sure.len() > all && !warned, "{photo}: {warned} {sure:?}");
+    }
+}
+
+#[test]
+fn a_list_that_leaves_out_much_is_warned_of_and_makes_nothing_else_sure() {
+    let truth = Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("{PHOTO}.json"));
+    let truth: Value = serde_json::from_str(&std::fs::read_to_string(truth).unwrap()).unwrap();
+    let there = by_shape(truth["pieces"].as_array().unwrap().iter());
+    let (_, out, err) = count(&["--json", "--expect", "plate 2x4,plate 1x2"]);
+    let sheets: Value = serde_json::from_str(&out).unwrap_or_else(|_| panic!("{err}"));
+    let (sure, warned) = sure_and_warned(&sheets[0]);
+    assert!(warned && !sure.is_empty());
+    for (name, number) in by_shape(sure.iter()) {
+        assert!(number <= there[&name], "{number} of {name} are sure");
+    }
 }
 
 #[test]

@@ -117,7 +117,8 @@ fn kinds<'a>(
     search: &Search,
 ) -> Result<Vec<Kind<'a>>, WeighError> {
     let mut by_kind: BTreeMap<(&str, &str), Vec<&Group>> = BTreeMap::new();
-    for group in groups.iter().filter(|group| group.is_counted()) {
+    // Also what none was counted as, but some may be: it may explain a difference.
+    for group in groups {
         let key = (group.form.as_str(), group.size.as_str());
         by_kind.entry(key).or_default().push(group);
     }
@@ -140,10 +141,10 @@ fn kinds<'a>(
 }
 
 fn source(kinds: &[Kind<'_>]) -> MassSource {
-    let measured = kinds.iter().filter(|kind| kind.mass.is_measured()).count();
-    match measured {
+    let counted = || kinds.iter().filter(|kind| kind.count() > 0);
+    match counted().filter(|kind| kind.mass.is_measured()).count() {
         0 => MassSource::Estimated,
-        n if n == kinds.len() => MassSource::Measured,
+        n if n == counted().count() => MassSource::Measured,
         _ => MassSource::Both,
     }
 }

@@ -97,7 +97,13 @@ impl Gap {
             Some(number) => (ExplanationKind::WithinRange, roomy, number),
             None => {
                 let number = self.number(each, beyond)?;
-                (ExplanationKind::BeyondRange, kind.groups.clone(), number)
+                let mut groups = kind.groups.clone();
+                groups.retain(|group| group.is_counted());
+                if groups.is_empty() {
+                    // Beyond what any piece may be, anything could be named.
+                    return None;
+                }
+                (ExplanationKind::BeyondRange, groups, number)
             }
         };
         Some(Ranked {
