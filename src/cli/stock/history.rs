@@ -192,16 +192,19 @@ impl Told {
         format!("{begin}: {}{files}", places.join("; "))
     }
 
-    /// The same with a line for each place and each photo, where there are several or a name is long.
+    /// The same; where that is long, with a line for each place and each photo.
     fn in_lines(&self, room: usize) -> String {
         let Self {
             begin,
             places,
             files,
         } = self;
+        let one = self.in_one();
         let short = |file: &String| file.chars().count() <= room;
-        if places.len() <= 1 && files.len() <= 1 && files.iter().all(short) {
-            return self.in_one();
+        let is_plain = places.len() <= 1 && files.len() <= 1 && files.iter().all(short);
+        // A quarter more than a file's name may have is left beside number, time and person.
+        if is_plain || one.chars().count() <= room + room / 4 {
+            return one;
         }
         let mut lines = match places.as_slice() {
             [one] => vec![format!("{begin}: {one}")],
