@@ -284,3 +284,43 @@ fn many_alternatives_do_not_run_into_the_groups() {
     let value: Value = review.server.shown();
     assert_eq!(value["pieces"][0]["instead"].as_array().unwrap().len(), 8);
 }
+
+/// A range is amber where its number is not sure and nowhere else, as in the marked-up picture.
+#[test]
+fn ranges_are_amber_only_where_the_number_is_not_sure() {
+    if !need_browser() {
+        return;
+    }
+    let home = tempfile::tempdir().unwrap();
+    let sheet = sheets::sheet("plates-sorted-d50-42", usize::MAX, 6, false);
+    let path = sheets::write(home.path(), "quay", &sheet);
+    let server = Server::start(home.path(), &[&path]);
+    let browser = Browser::open(Window::Desktop, false);
+    browser.review(&server.address);
+    let told = browser.js(
+        "Object.fromEntries([...document.querySelectorAll('#groups .row')].map((row) => { const range = row.querySelector('.row-range'); return [row.dataset.kind, [range.innerText, getComputedStyle(range).color]]; }))",
+    );
+    let [mut amber, mut grey] = [Vec::new(), Vec::new()];
+    for group in sheet.groups.iter().filter(|g| g.is_counted()) {
+        let kind = format!("{} {} {}", group.colour, group.form, group.size);
+        if group.low != group.high {
+            let range = format!("{}–{}", group.low, group.high);
+            assert_eq!(told[&kind][0], range, "{kind}");
+            let inks = if group.sure < 0.9 {
+                &mut amber
+            } else {
+                &mut grey
+            };
+            inks.push(told[&kind][1].clone());
+        }
+    }
+    assert!(!amber.is_empty() && !grey.is_empty(), "{amber:?} {grey:?}");
+    assert!(
+        amber.iter().all(|ink| *ink == "rgb(138, 82, 0)"),
+        "{amber:?}"
+    );
+    assert!(
+        grey.iter().all(|ink| *ink == "rgb(84, 99, 106)"),
+        "{grey:?}"
+    );
+}
