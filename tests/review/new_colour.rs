@@ -65,9 +65,9 @@ impl Review {
     }
 }
 
-/// Enter and a tap on the highlighted button take the likeliest taught colour; the general name takes its own key.
+/// Enter and a tap on the highlighted button ask for the name; the taught colours and the general name have keys.
 #[test]
-fn the_likeliest_taught_colour_is_first_and_the_general_name_has_its_own_key() {
+fn a_new_colour_is_asked_for_and_never_taken_unawares() {
     if !need_browser() {
         return;
     }
@@ -86,29 +86,30 @@ fn the_likeliest_taught_colour_is_first_and_the_general_name_has_its_own_key() {
         assert_eq!(
             review.choices(),
             [
-                "eelgrass Enter",
-                "oilskin 1",
-                "kelp 2",
-                "driftwood 3",
-                "vivid yellow green 4"
+                "Name this colour… Enter",
+                "eelgrass 1",
+                "oilskin 2",
+                "kelp 3",
+                "driftwood 4",
+                "vivid yellow green 5"
             ]
         );
         // The one that Enter takes is the one that stands out.
         let bold = review.browser.js(
             "[...document.querySelectorAll('.choice')].map((b) => getComputedStyle(b).borderTopWidth)",
         );
-        assert_eq!(bold, json!(["2px", "1px", "1px", "1px", "1px"]));
-        review.browser.kept(|b| match window {
-            Window::Phone => b.click(".choice.first"),
-            Window::Desktop => b.key(ENTER),
-        });
+        assert_eq!(bold, json!(["2px", "1px", "1px", "1px", "1px", "1px"]));
         review.browser.kept(|b| match window {
             Window::Phone => b.click(".choice:nth-child(2)"),
             Window::Desktop => b.key('1'),
         });
         review.browser.kept(|b| match window {
-            Window::Phone => b.click(".choice:nth-child(5)"),
-            Window::Desktop => b.key('4'),
+            Window::Phone => b.click(".choice:nth-child(3)"),
+            Window::Desktop => b.key('2'),
+        });
+        review.browser.kept(|b| match window {
+            Window::Phone => b.click(".choice:nth-child(6)"),
+            Window::Desktop => b.key('5'),
         });
         assert_eq!(
             review.colours()[..3],
@@ -169,13 +170,13 @@ fn the_end_tells_confirmed_from_corrected() {
         "{caution}"
     );
     // The general name, by its own key.
-    review.browser.kept(|b| b.key('4'));
+    review.browser.kept(|b| b.key('5'));
     assert_eq!(
         lead(&mut review).0,
         ", 1 piece confirmed, nothing corrected."
     );
-    review.browser.kept(|b| b.key('4'));
-    review.browser.kept(|b| b.key(ENTER));
+    review.browser.kept(|b| b.key('5'));
+    review.browser.kept(|b| b.key('1'));
     let (told, caution) = lead(&mut review);
     assert_eq!(told, ", 2 pieces confirmed, 1 correction.");
     assert!(
@@ -279,7 +280,7 @@ fn many_alternatives_do_not_run_into_the_groups() {
     sheets::write(review.path.parent().unwrap(), "quay", &sheet);
     review
         .browser
-        .wait("document.querySelectorAll('.choice').length === 9");
+        .wait("document.querySelectorAll('.choice').length === 10");
     check(false);
     let value: Value = review.server.shown();
     assert_eq!(value["pieces"][0]["instead"].as_array().unwrap().len(), 8);

@@ -30,14 +30,14 @@ const isNew = (app, piece) => app.open.has(piece.id) && piece.doubts.includes(ap
 export const newColours = (app, ids) => ids.filter((id) => isNew(app, app.piece(id))).length;
 
 // The buttons of a piece from the top: Enter is the first of them, 1 the second, and so on. The guess comes
-// first, but a general name never does: first come the taught colours that it may be, likeliest first, or
-// where there is none the question what it is called.
+// first, but of a new colour neither the general name nor a taught one does, as none is likely enough to be
+// taken unawares: first comes the question what it is called, then the taught ones that it may be, likeliest first.
 export function choices(app, piece) {
   const others = app.open.has(piece.id) ? alternatives(app, piece) : [];
   if (!isNew(app, piece)) return [piece, ...others];
   const taught = others.filter((other) => other.colour !== piece.colour);
   const general = others.filter((other) => other.colour === piece.colour);
-  return [...(taught.length ? taught : [NAME_IT]), piece, ...general];
+  return [NAME_IT, ...taught.slice(0, 8), piece, ...general].slice(0, 10);
 }
 
 // Stands among the choices where the colour has to be named.
@@ -54,7 +54,7 @@ function crop(app, piece, className, around) {
   return h("img", { class: className, src: cropPath(app.index, area), alt: "", decoding: "async" });
 }
 
-function choice(app, piece, kind, at) {
+function choice(app, piece, kind, at, taughtToo) {
   const key = at === 0 ? "Enter" : String(at);
   const attributes = {
     type: "button", class: `choice${at === 0 ? " first" : ""}${kind === piece ? " guess" : ""}`, "aria-keyshortcuts": key,
@@ -63,7 +63,7 @@ function choice(app, piece, kind, at) {
   if (kind === NAME_IT) {
     return h("button", attributes, h("span", { class: "choice-pictures" }, picture(piece, app.hex(piece.colour))),
       h("span", { class: "choice-words" }, h("span", { class: "choice-kind" }, "Name this colour…"),
-        h("span", { class: "choice-note" }, "no taught one is likely")), h("kbd", {}, key));
+        h("span", { class: "choice-note" }, taughtToo ? "or take one of these" : "no taught one is likely")), h("kbd", {}, key));
   }
   const like = example(app, kind, piece.id);
   const note = noteOn(app, piece, kind);
@@ -115,6 +115,7 @@ function pieceCard(app, piece) {
   const guess = app.sheet.guess[piece.id];
   const kinds = choices(app, piece);
   const fresh = isNew(app, piece);
+  const taughtToo = kinds.some((kind) => kind !== NAME_IT && kind.colour !== piece.colour);
   const doubts = piece.doubts.filter((doubt) => doubt !== app.vocabulary.new_colour);
   const why = [fresh && "This colour was never taught", ...doubts].filter(Boolean).join("; ") || "not sure enough to count unseen";
   return [
@@ -125,12 +126,13 @@ function pieceCard(app, piece) {
         h("p", { class: isOpen ? "why open" : "why" }, isOpen ? why : piece.looked_at ? "You looked at this one." : `Counted as sure: ${words.percent(piece.sure)}.`),
         h("p", { class: "face" }, words.face(piece.face)),
         guess && h("p", { class: "was" }, `Was counted as ${words.kind(guess)}${guess.face === piece.face ? "" : `, ${words.face(guess.face)}`}.`))),
-    fresh && h("p", { class: "hint", id: "new-colour" }, kinds[0] === NAME_IT ? "" : "Taught colours that it may be, likeliest first. ",
-      kinds[0] === NAME_IT ? "Give it a name of yours, or keep the general one." : ["None of them? Name it with Colour ", h("kbd", {}, "C")]),
+    fresh && h("p", { class: "hint", id: "new-colour" }, taughtToo
+      ? "Give it a name of yours, or take a taught colour that it may be, likeliest first."
+      : "Give it a name of yours, or keep the general one."),
     h("div", {
       class: `choices${kinds.some((kind) => example(app, kind, piece.id)) ? " compared" : ""}${kinds.length > 2 ? " many" : ""}`,
       role: "group", "aria-label": "What is it?", "aria-describedby": fresh && "new-colour",
-    }, kinds.map((kind, at) => choice(app, piece, kind, at))),
+    }, kinds.map((kind, at) => choice(app, piece, kind, at, taughtToo))),
     tools(app, piece),
   ];
 }
