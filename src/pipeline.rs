@@ -21,7 +21,7 @@ use crate::sheet::advice::{self, Advice};
 use crate::sheet::chart::LightMap;
 use crate::sheet::faults::{Fault, Measured, faults, why_unseen};
 use crate::sheet::file::{CardReport, ColourReport, PhotoRef, Unexplained, Version};
-use crate::sheet::{Instead, LightFile, PatchReport, Piece, SURE, Sheet};
+use crate::sheet::{Instead, LightFile, PatchReport, Piece, SURE, Sheet, Warning};
 use crate::tray::ground::GroundError;
 use crate::tray::{Foreground, Ground, LabView, Light};
 use crate::units::Mm;
@@ -315,6 +315,28 @@ pub fn count_scene(
         warnings,
         review: None,
     }
+}
+
+/// What a count of a photo would warn of, whatever pieces lie in it.
+pub fn card_warnings(photo: &Photo, scene: &Scene) -> Vec<Warning> {
+    let warnings = advice::warnings(&Advice {
+        notes: &photo.source.notes,
+        card: &scene.card,
+        pose: &scene.pose,
+        patches: scene.patches.len(),
+        residuals: scene.correction.residuals(),
+        untaught: false,
+        pieces: &[],
+        unexplained: &[],
+        faults: &photo_faults(photo, scene, &[]),
+        at_edge: 0,
+        cut: 0,
+        hidden: 0.0,
+        unlisted: 0,
+    });
+    (warnings.into_iter())
+        .filter(|warning| warning.code != "no-pieces")
+        .collect()
 }
 
 /// The photo as sheets name it.

@@ -14,7 +14,7 @@ use crate::colour::print_profile::PAPER;
 use crate::colour::{Exclusion, PrintProfile, read_paper};
 use crate::photo::Photo;
 use crate::pipeline::{self, Scene, Targets};
-use crate::sheet::{LightFile, chart};
+use crate::sheet::{LightFile, chart, verdict};
 
 /// Arguments of `cuptally calibrate`.
 #[derive(clap::Args)]
@@ -67,6 +67,7 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     };
     let scene = pipeline::measure(&photo, &targets).map_err(|e| look::trouble(&args.photo, &e))?;
     let file = pipeline::light_file(&photo, &scene, &targets, &name);
+    let warnings = pipeline::card_warnings(&photo, &scene);
     let mut written = keep_light(&context.home, &file, &scene)?;
     if let Some(profile) = &profile {
         written.extend(keep_print(&context.home, profile)?);
@@ -78,6 +79,10 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
         })?;
     } else {
         tell(&file)?;
+        say::print(&verdict::sentence(&warnings, &file.colour))?;
+        for warning in verdict::others(&warnings) {
+            say::print(&format!("  note: {} [{}]", warning.text, warning.code))?;
+        }
         if let Some(profile) = &profile {
             tell_print(profile, &context.home)?;
         }
@@ -85,8 +90,7 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
             say::print(&format!("kept: {}", path.display()))?;
         }
     }
-    let whole = scene.patches.len() == CardDesign::v1().patches.len();
-    Ok(if whole {
+    Ok(if warnings.is_empty() {
         Outcome::Done
     } else {
         Outcome::NeedsALook

@@ -297,12 +297,8 @@ fn progress_bar(photos: u64) -> ProgressBar {
 pub fn tell(counted: &Counted) -> Result<(), Failure> {
     let sheet = &counted.sheet;
     let doubtful: Vec<_> = sheet.pieces.iter().filter(|p| p.sure < SURE).collect();
-    let pieces = say::plural(sheet.pieces.len(), "piece", "pieces");
-    let sure = match doubtful.len() {
-        0 => "all sure".to_owned(),
-        n => format!("{} sure, {n} doubtful", sheet.pieces.len() - n),
-    };
-    say::print(&format!("{}: {pieces}, {sure}", sheet.photo.file))?;
+    let how_many = how_many(sheet.pieces.len(), doubtful.len());
+    say::print(&format!("{}: {how_many}", sheet.photo.file))?;
     let (mut groups, mut perhaps): (Vec<&Group>, Vec<&Group>) =
         sheet.groups.iter().partition(|group| group.is_counted());
     if !groups.is_empty() {
@@ -377,6 +373,19 @@ pub fn tell(counted: &Counted) -> Result<(), Failure> {
     say::print(&format!("  picture: {}", counted.marked_path.display()))
 }
 
+/// `42 pieces, 41 sure, 1 doubtful`.
+fn how_many(pieces: usize, doubtful: usize) -> String {
+    match (pieces, doubtful) {
+        (0, _) => "no pieces found, so there are no groups".to_owned(),
+        (1, 0) => "1 piece, sure".to_owned(),
+        (1, _) => "1 piece, doubtful".to_owned(),
+        (2, 0) => "2 pieces, both sure".to_owned(),
+        (n, 0) => format!("{n} pieces, all sure"),
+        (n, k) if n == k => format!("{n} pieces, all doubtful"),
+        (n, k) => format!("{n} pieces, {} sure, {k} doubtful", n - k),
+    }
+}
+
 /// Doubtful pieces listed in the terminal; the picture shows all.
 const DOUBTS_TOLD: usize = 12;
 /// Kinds that nothing was counted as, listed in the terminal; the sheet has all.
@@ -401,4 +410,27 @@ fn perhaps_there(groups: &[&Group]) -> String {
         told.push(format!("and {kinds}, in the sheet"));
     }
     format!("  none counted, but some piece may be: {}", told.join(", "))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_first_line_says_nothing_that_is_not_so() {
+        let told = [(0, 0), (1, 0), (1, 1), (2, 0), (3, 0), (3, 3), (42, 1)];
+        let told = told.map(|(pieces, doubtful)| how_many(pieces, doubtful));
+        assert_eq!(
+            told.each_ref().map(String::as_str),
+            [
+                "no pieces found, so there are no groups",
+                "1 piece, sure",
+                "1 piece, doubtful",
+                "2 pieces, both sure",
+                "3 pieces, all sure",
+                "3 pieces, all doubtful",
+                "42 pieces, 41 sure, 1 doubtful",
+            ]
+        );
+    }
 }

@@ -88,6 +88,35 @@ pub fn table(columns: &[(&str, Column)]) -> Table {
     table
 }
 
+/// A file's name with line ends where it may be broken, so that no line is longer than `most`: after a hyphen, an
+/// underscore or a blank where there is one, else anywhere.
+pub fn file_name(name: &str, most: usize) -> String {
+    let mut lines = vec![String::new()];
+    for part in name.split_inclusive(['-', '_', ' ']) {
+        let parts: Vec<char> = part.chars().collect();
+        for part in parts.chunks(most.max(1)) {
+            if let Some(line) = lines.last_mut()
+                && line.chars().count() + part.len() <= most
+            {
+                line.extend(part);
+            } else {
+                lines.push(part.iter().collect());
+            }
+        }
+    }
+    let ending = lines.iter().map(|line| line.trim_end());
+    ending
+        .collect::<Vec<_>>()
+        .join("\n")
+        .trim_start()
+        .to_owned()
+}
+
+/// Columns that a file's name may take in a table, so that what stands beside it keeps room.
+pub fn file_name_room(table: &Table) -> usize {
+    usize::from(table.width().unwrap_or(USUAL_WIDTH)) * 2 / 5
+}
+
 /// A cell that heads a group.
 pub fn bold<T: ToString>(text: T) -> Cell {
     Cell::new(text).add_attribute(Attribute::Bold)
@@ -106,4 +135,31 @@ pub fn faint<T: ToString>(text: T) -> Cell {
 /// Prints a table without the blanks at the ends of its lines.
 pub fn print_table(table: &Table) -> Result<(), Failure> {
     print(&table.trim_fmt())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn file_names_are_broken_where_a_reader_would() {
+        for (name, most, told) in [
+            ("cup-3.jpg", 32, "cup-3.jpg"),
+            (
+                "plates-sorted-d65-window-48.jpg",
+                26,
+                "plates-sorted-d65-window-\n48.jpg",
+            ),
+            ("IMG_20260502_101200.jpg", 14, "IMG_20260502_\n101200.jpg"),
+            (
+                "quay decks, second try.jpg",
+                12,
+                "quay decks,\nsecond\ntry.jpg",
+            ),
+            ("0123456789.jpg", 6, "012345\n6789.j\npg"),
+            ("é", 0, "é"),
+        ] {
+            assert_eq!(file_name(name, most), told);
+        }
+    }
 }

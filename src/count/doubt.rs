@@ -57,12 +57,15 @@ impl Doubt {
             Doubt::Heaped => "in a heap: pieces around it are partly covered".to_owned(),
             Doubt::Colour(other) => format!("colour could be {other}"),
             Doubt::Untaught => "colour could be one that was not taught".to_owned(),
-            Doubt::NewColour => "colour not taught".to_owned(),
+            Doubt::NewColour => NEW_COLOUR.to_owned(),
             Doubt::Glare => "colour uncertain: glare or shade on it".to_owned(),
             Doubt::Together => "several small doubts together".to_owned(),
         }
     }
 }
+
+/// Of a piece whose colour is none of those taught, as [`Doubt::text`] gives it.
+pub const NEW_COLOUR: &str = "colour not taught";
 
 const NOT_LOOKED_FOR: &str = "looks like another form or size than was looked for";
 

@@ -8,7 +8,7 @@ use crate::colour::SwatchBook;
 use crate::colour::lab::{encode, linear_from_lab};
 use crate::colour::names;
 use crate::sheet::file::Warning;
-use crate::sheet::review::{SetCount, What};
+use crate::sheet::review::{Review, SetCount, Step, What};
 use crate::sheet::{Group, Piece, Sheet};
 
 use super::desk::Slot;
@@ -53,8 +53,8 @@ pub struct Shown<'a> {
     pub undo: Option<What>,
     /// What redoing would bring again.
     pub redo: Option<What>,
-    /// How many corrections hold.
-    pub steps: usize,
+    /// What a person did so far.
+    pub done: Done,
     /// What the program said of the photo.
     pub warnings: &'a [Warning],
     /// Every colour there is to choose from, with how it looks.
@@ -82,6 +82,38 @@ pub struct ShownGroup<'a> {
     pub group: &'a Group,
     /// Why its number was set; none where the pieces count.
     pub reason: Option<&'a str>,
+}
+
+/// What a person did, as it still holds.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
+pub struct Done {
+    /// Pieces that were looked at and are what they were counted as.
+    pub confirmed: usize,
+    /// Places that were found to hold nothing to count.
+    pub settled: usize,
+    /// Steps that put something right.
+    pub corrections: usize,
+}
+
+impl Done {
+    fn of(review: &Review, pieces: &[Piece]) -> Self {
+        let guess: BTreeMap<u32, &Piece> = review.guess.pieces.iter().map(|p| (p.id, p)).collect();
+        let as_counted = |piece: &&Piece| {
+            let counted = guess.get(&piece.id);
+            piece.looked_at
+                && counted.is_some_and(|counted| Called::of(counted) == Called::of(piece))
+        };
+        let agrees = |step: &&Step| matches!(step.what, What::Accept | What::Settle);
+        let corrects = |step: &&Step| !agrees(step) && step.what != What::Place;
+        Self {
+            confirmed: pieces.iter().filter(as_counted).count(),
+            // A place where a piece was added is settled by that correction.
+            settled: (review.steps.iter().filter(agrees))
+                .map(|step| step.settled.len())
+                .sum(),
+            corrections: review.steps.iter().filter(corrects).count(),
+        }
+    }
 }
 
 /// What a piece is called.
@@ -156,7 +188,7 @@ pub fn shown<'a>(slot: &'a Slot, book: &SwatchBook) -> Shown<'a> {
         redo: review
             .and_then(|review| review.undone.last())
             .map(|step| step.what),
-        steps: review.map_or(0, |review| review.steps.len()),
+        done: review.map_or_else(Done::default, |review| Done::of(review, &sheet.pieces)),
         warnings: &sheet.warnings,
         colours: colours(sheet, book),
     }

@@ -2,9 +2,11 @@
 
 use serde::Serialize;
 
+use crate::count::doubt::NEW_COLOUR;
 pub use crate::pieces::ANY;
 use crate::pieces::Face;
 use crate::pieces::{Form, Shape, Shapes};
+use crate::sheet::SURE;
 
 /// Everything the page offers to choose from.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -13,6 +15,10 @@ pub struct Vocabulary {
     pub forms: Vec<FormWord>,
     /// Every way to lie.
     pub faces: Vec<&'static str>,
+    /// The doubt of a piece whose colour is none of those taught.
+    pub new_colour: &'static str,
+    /// From this probability on nobody needs to look.
+    pub sure: f64,
 }
 
 /// A form, with what a drawing of it needs.
@@ -62,6 +68,8 @@ pub fn vocabulary(list: Shapes) -> Vocabulary {
     Vocabulary {
         forms: list.forms().into_iter().map(word).collect(),
         faces: Face::ALL.map(Face::name).to_vec(),
+        new_colour: NEW_COLOUR,
+        sure: SURE,
     }
 }
 

@@ -42,7 +42,7 @@ pub struct Advice<'a> {
 const TILTED_DEG: f64 = 25.0;
 /// Mean leave-one-out error from which colours are not to be trusted: above it
 /// even good neighbours are confused. ASTM D2244 treats 5 as the end of small differences.
-const POOR_COLOUR_DE00: f64 = 4.0;
+pub const POOR_COLOUR_DE00: f64 = 4.0;
 /// Unexplained foreground beyond this many mm² is more than dust: two 1x1.
 const PILE_MM2: f64 = 120.0;
 

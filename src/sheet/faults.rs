@@ -149,6 +149,11 @@ impl Fault {
         ["blurred", "too-dark", "too-bright", "card-glare"].contains(&code)
     }
 
+    /// Whether no piece is sure in a photo with a fault of this code, as [`Fault::trust`] has it.
+    pub fn spoils_pieces(code: &str) -> bool {
+        Self::spoils_colours(code) || code == "busy-tray"
+    }
+
     /// What is wrong and what to do.
     pub fn text(&self) -> String {
         match self {
@@ -269,6 +274,22 @@ mod tests {
         assert_eq!(codes(|m, _| m.tray_noise = 4.0), ["busy-tray"]);
         let tray = codes(|m, _| m.pieces = &[[78.0, 1.0, 0.0]; 4]);
         assert_eq!(tray, ["tray-coloured"]);
+    }
+
+    #[test]
+    fn what_leaves_no_piece_sure_is_known_by_its_code() {
+        for fault in [
+            Fault::Blurred(0.9),
+            Fault::TooDark(0.1),
+            Fault::TooBright(0.9),
+            Fault::CardGlare(0.2),
+            Fault::CardBent(0.1),
+            Fault::BusyTray(4.0),
+            Fault::TrayColoured(5),
+        ] {
+            let spoils = Fault::spoils_pieces(fault.code());
+            assert_eq!(spoils, fault.trust().is_some(), "{fault:?}");
+        }
     }
 
     #[test]

@@ -7,6 +7,7 @@ pub mod weighing;
 pub mod chart;
 pub mod faults;
 pub mod advice;
+pub mod verdict;
 pub mod marked;
 pub mod reading_order;
 

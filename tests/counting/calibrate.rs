@@ -146,6 +146,48 @@ fn a_measured_print_is_kept_and_used() {
     );
 }
 
+/// One sentence says whether the light will do, by what a count of the photo would warn of.
+#[test]
+fn the_verdict_is_what_a_count_would_warn_of() {
+    for (name, verdict, deciding) in [
+        (
+            "empty-tray-0.jpg",
+            "verdict: good: colours are off by",
+            None,
+        ),
+        (
+            "failing-half-a-card-36.jpg",
+            "verdict: usable: colours are off by",
+            Some("card-partial"),
+        ),
+        (
+            "failing-glare-on-card-36.jpg",
+            "verdict: retake the photo: a lamp mirrors",
+            Some("card-glare"),
+        ),
+    ] {
+        let home = Home::new();
+        let run = home.run(&["calibrate", &photo(name), "--light", "x"]);
+        let output = run.code(if deciding.is_some() { 3 } else { 0 });
+        let told = text(&output.get_output().stdout);
+        let said: Vec<&str> = (told.lines())
+            .filter(|line| line.starts_with("verdict: ") || line.starts_with("  note: "))
+            .collect();
+        assert!(said[0].starts_with(verdict), "{told}");
+        let out = home.run(&["count", &photo(name), "--form", "plate", "--json"]);
+        let sheets: Value = serde_json::from_slice(&out.get_output().stdout).unwrap();
+        let warnings = sheets[0]["warnings"].as_array().unwrap();
+        let codes = warnings.iter().map(|w| w["code"].as_str().unwrap());
+        // Those about pieces are none of the light's.
+        let of_pieces = ["no-pieces", "untaught", "unexplained", "at-edge", "heap"];
+        let mut of_light: Vec<&str> = codes.filter(|code| !of_pieces.contains(code)).collect();
+        assert_eq!(said.len(), of_light.len().max(1), "{told} {of_light:?}");
+        assert!(deciding.is_none_or(|code| said[0].ends_with(&format!("[{code}]"))));
+        of_light.retain(|code| !told.contains(&format!("[{code}]")));
+        assert!(of_light.is_empty(), "not told: {of_light:?}");
+    }
+}
+
 #[test]
 fn a_print_is_not_measured_from_half_a_card() {
     let home = Home::new();

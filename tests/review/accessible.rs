@@ -59,6 +59,8 @@ fn axe_core_finds_nothing_serious() {
     let home = tempfile::tempdir().unwrap();
     let mut sheet = sheets::sheet("plates-sorted-d50-42", usize::MAX, 3, false);
     sheet.unexplained = vec![sheets::spot(1850.0, 1500.0)];
+    let taught = [("eelgrass", 0.3), ("kelp", 0.1)];
+    sheets::make_new(&mut sheet.pieces[0], "vivid yellow green", &taught);
     let path = sheets::write(home.path(), "quay", &sheet);
     for window in WINDOWS {
         for dark in [false, true] {
@@ -70,7 +72,13 @@ fn axe_core_finds_nothing_serious() {
                 let found = findings(browser);
                 assert!(found.is_empty(), "{window:?} {dark} {state}: {found:#?}");
             };
-            check(&browser, "first piece");
+            assert!(browser.text(".card .why").contains("never taught"));
+            check(&browser, "a colour that was never taught");
+            browser.key(fantoccini::key::Key::Right);
+            browser.wait("document.querySelector('.card .place').innerText.startsWith('2 of')");
+            check(&browser, "a doubtful piece");
+            browser.key(fantoccini::key::Key::Left);
+            browser.wait("document.querySelector('.card .place').innerText.startsWith('1 of')");
             for (key, state) in [
                 ('f', "form"),
                 ('z', "size"),

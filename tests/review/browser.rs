@@ -54,6 +54,16 @@ impl Window {
 impl Browser {
     /// Opens a window, light or dark.
     pub fn open(window: Window, dark: bool) -> Self {
+        Self::open_as(&window.metrics(), dark)
+    }
+
+    /// Opens a window as low as on a small notebook.
+    pub fn open_low() -> Self {
+        let metrics = json!({ "width": 1280, "height": 720, "pixelRatio": 1.0, "mobile": false, "touch": false });
+        Self::open_as(&metrics, false)
+    }
+
+    fn open_as(metrics: &Value, dark: bool) -> Self {
         let profile = tempfile::tempdir().unwrap();
         let mut driver = Command::new("chromedriver")
             .arg("--port=0")
@@ -79,7 +89,7 @@ impl Browser {
                     format!("--user-data-dir={}", profile.path().display()),
                     format!("--blink-settings=preferredColorScheme={scheme}"),
                 ],
-                "mobileEmulation": { "deviceMetrics": window.metrics() },
+                "mobileEmulation": { "deviceMetrics": metrics },
             },
             "goog:loggingPrefs": { "browser": "ALL" },
         });

@@ -19,6 +19,7 @@ mod files;
 mod finish;
 mod keys;
 mod learn;
+mod new_colour;
 mod pictures;
 mod security;
 mod windows;

@@ -152,6 +152,20 @@ fn doubt(piece: &mut Piece, colour: &str) {
     }];
 }
 
+/// Makes a piece one of a colour that nobody taught, which may be these taught ones.
+pub fn make_new(piece: &mut Piece, general: &str, taught: &[(&str, f64)]) {
+    piece.colour = general.to_owned();
+    piece.sure = 0.1;
+    piece.doubts = vec!["colour not taught".to_owned()];
+    let other = |&(colour, sure): &(&str, f64)| Instead {
+        form: piece.form.clone(),
+        size: piece.size.clone(),
+        colour: colour.to_owned(),
+        sure,
+    };
+    piece.instead = taught.iter().map(other).collect();
+}
+
 fn empty(truth: &Truth, file: String, hash: String) -> Sheet {
     let [a, b, ..] = truth.card.corners_px;
     Sheet {

@@ -237,6 +237,41 @@ fn a_number_finds_whole_numbers_of_names_only() {
     assert_eq!(found("cup"), 15);
 }
 
+/// A photo's name stands whole where there is room, and is broken between its parts where there is not.
+#[test]
+fn long_file_names_can_be_read() {
+    let harbour = Harbour::new();
+    for (place, name) in [
+        ("cup 3, sea wall", "plates-sorted-d65-window-48"),
+        (
+            "cup 4, warehouses",
+            "north_side_of_the_harbour_second_try_20260502_101200",
+        ),
+    ] {
+        let file = harbour.sheet(name, Some(place), &[ROSE]);
+        harbour.run(&["post", &file]).code(3);
+    }
+    let pending = harbour.run(&["stock"]).code(3).out;
+    for line in [
+        "plates-sorted-d65-window-48.jpg ",
+        "north_side_of_the_harbour_ ",
+        "second_try_20260502_101200.jpg\n",
+    ] {
+        assert!(pending.contains(line), "no '{line}' in\n{pending}");
+    }
+    let history = harbour.run(&["stock", "history"]).code(0).out;
+    for line in [
+        "(plates-sorted-d65-window-48.jpg)\n",
+        "(north_side_of_the_harbour_\n",
+        " second_try_20260502_101200.jpg)\n",
+    ] {
+        assert!(history.contains(line), "no '{line}' in\n{history}");
+    }
+    for line in pending.lines().chain(history.lines()) {
+        assert!(line.chars().count() <= 80, "{line}");
+    }
+}
+
 #[test]
 fn history_tells_who_when_what_and_what_was_undone() {
     let harbour = stocked();

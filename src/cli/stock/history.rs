@@ -85,6 +85,7 @@ pub fn run(args: &HistoryArgs, context: &Context) -> Result<Outcome, Failure> {
         ("Who", Column::Text),
         ("What", Column::Text),
     ]);
+    let room = say::file_name_room(&table);
     for entry in &shown {
         let cell: fn(String) -> Cell = if ledger.in_force(entry.number) {
             |text| Cell::new(text)
@@ -95,7 +96,7 @@ pub fn run(args: &HistoryArgs, context: &Context) -> Result<Outcome, Failure> {
             cell(entry.number.to_string()),
             cell(minutes(entry)),
             cell(entry.who.to_string()),
-            cell(what_and_fate(entry, &ledger)?),
+            cell(told_in_lines(entry, &ledger, room)?),
         ]);
     }
     say::print_table(&table)?;
@@ -120,9 +121,19 @@ fn minutes(entry: &Entry) -> String {
 
 /// One sentence on an entry.
 pub fn what(entry: &Entry) -> Result<String, Failure> {
+    Ok(told(entry)?.in_one())
+}
+
+fn told(entry: &Entry) -> Result<Told, Failure> {
     let begin = match &entry.what {
         // Where the pieces are, or what they are called, is all that changed.
-        What::Rename => return Ok(renamed(entry)),
+        What::Rename => {
+            return Ok(Told {
+                begin: renamed(entry),
+                places: Vec::new(),
+                files: Vec::new(),
+            });
+        }
         What::Add => "added".to_owned(),
         What::Recount => "recounted".to_owned(),
         What::Check => "checked".to_owned(),
@@ -144,19 +155,76 @@ pub fn what(entry: &Entry) -> Result<String, Failure> {
         What::Other(verb) => verb.to_string(),
         What::Undo => format!("undid entry {}", entry.undoes.unwrap_or_default()),
     };
-    let places: Vec<String> = entry
-        .turnover()?
-        .into_iter()
-        .map(|(place, turnover)| format!("{place} {}", step(turnover)))
-        .collect();
-    let files: Vec<&str> = entry.sheets.iter().map(|s| s.file.as_str()).collect();
-    let files = match files.as_slice() {
-        [] => String::new(),
-        [..] if files.len() <= 3 => format!(" ({})", files.join(", ")),
-        _ => format!(" ({} photos)", files.len()),
-    };
-    Ok(format!("{begin}: {}{files}", places.join("; ")))
+    Ok(Told {
+        begin,
+        places: (entry.turnover()?.into_iter())
+            .map(|(place, turnover)| format!("{place} {}", step(turnover)))
+            .collect(),
+        files: entry.sheets.iter().map(|s| s.file.to_string()).collect(),
+    })
 }
+
+/// What an entry did, in parts.
+struct Told {
+    begin: String,
+    /// Each place and what became of it.
+    places: Vec<String>,
+    /// The photos it is from.
+    files: Vec<String>,
+}
+
+impl Told {
+    /// `added: cup 3 +40 (cup-3.jpg)`.
+    fn in_one(&self) -> String {
+        let Self {
+            begin,
+            places,
+            files,
+        } = self;
+        if places.is_empty() && files.is_empty() {
+            return begin.clone();
+        }
+        let files = match files.as_slice() {
+            [] => String::new(),
+            [..] if files.len() <= FILES_TOLD => format!(" ({})", files.join(", ")),
+            _ => format!(" ({} photos)", files.len()),
+        };
+        format!("{begin}: {}{files}", places.join("; "))
+    }
+
+    /// The same; where that is long, with a line for each place and each photo.
+    fn in_lines(&self, room: usize) -> String {
+        let Self {
+            begin,
+            places,
+            files,
+        } = self;
+        let one = self.in_one();
+        let short = |file: &String| file.chars().count() <= room;
+        let is_plain = places.len() <= 1 && files.len() <= 1 && files.iter().all(short);
+        // A quarter more than a file's name may have is left beside number, time and person.
+        if is_plain || one.chars().count() <= room + room / 4 {
+            return one;
+        }
+        let mut lines = match places.as_slice() {
+            [one] => vec![format!("{begin}: {one}")],
+            several => [&[format!("{begin}:")], several].concat(),
+        };
+        match files.as_slice() {
+            several if several.len() > FILES_TOLD => {
+                lines.push(format!("({} photos)", several.len()))
+            }
+            few => lines.extend(
+                few.iter()
+                    .map(|file| format!("({})", say::file_name(file, room))),
+            ),
+        }
+        lines.join("\n")
+    }
+}
+
+/// More photos than these are not named.
+const FILES_TOLD: usize = 3;
 
 /// `renamed the colour rose to hull-red`.
 fn renamed(entry: &Entry) -> String {
@@ -176,11 +244,21 @@ fn remarked(verb: &str, link: &str, entry: &Entry) -> String {
 
 /// The same, and what became of it.
 fn what_and_fate(entry: &Entry, ledger: &Ledger) -> Result<String, Failure> {
-    let what = what(entry)?;
-    Ok(match ledger.end(entry.number) {
-        Some(by) if !ledger.in_force(entry.number) => format!("{what} [undone by {by}]"),
-        _ => what,
-    })
+    Ok(what(entry)? + &fate(entry, ledger, " "))
+}
+
+/// The same for a table, in lines.
+fn told_in_lines(entry: &Entry, ledger: &Ledger, room: usize) -> Result<String, Failure> {
+    let told = told(entry)?.in_lines(room);
+    let between = if told.contains('\n') { "\n" } else { " " };
+    Ok(told + &fate(entry, ledger, between))
+}
+
+fn fate(entry: &Entry, ledger: &Ledger, between: &str) -> String {
+    match ledger.end(entry.number) {
+        Some(by) if !ledger.in_force(entry.number) => format!("{between}[undone by {by}]"),
+        _ => String::new(),
+    }
 }
 
 fn step(turnover: Turnover) -> String {

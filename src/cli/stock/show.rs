@@ -230,16 +230,17 @@ fn pending_table(view: &View) -> Result<Table, Failure> {
     let mut table = say::table(&[
         ("Entry", Column::Number),
         ("Place", Column::Text),
-        ("Photo or table", Column::Text),
+        ("Photo or table", Column::Short),
         ("Hash", Column::Short),
         ("Pieces", Column::Number),
     ]);
+    let room = say::file_name_room(&table);
     for sheet in &view.pending {
         let hash = sheet.hash.as_ref().map_or("", |hash| hash.as_str());
         table.add_row([
             Cell::new(sheet.entry),
             Cell::new(&sheet.place),
-            Cell::new(&sheet.file),
+            Cell::new(say::file_name(sheet.file.as_str(), room)),
             Cell::new(hash.get(..8).unwrap_or(hash)),
             say::open(sheet.lots.total()?),
         ]);

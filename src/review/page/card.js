@@ -23,6 +23,26 @@ export function alternatives(app, piece) {
   return others.filter((other) => !seen.has(key(other)) && seen.add(key(other))).slice(0, 9);
 }
 
+// Whether its colour is none of those taught: it has a general name until a person says more.
+const isNew = (app, piece) => app.open.has(piece.id) && piece.doubts.includes(app.vocabulary.new_colour);
+
+// How many pieces of these have such a colour.
+export const newColours = (app, ids) => ids.filter((id) => isNew(app, app.piece(id))).length;
+
+// The buttons of a piece from the top: Enter is the first of them, 1 the second, and so on. The guess comes
+// first, but of a new colour neither the general name nor a taught one does, as none is likely enough to be
+// taken unawares: first comes the question what it is called, then the taught ones that it may be, likeliest first.
+export function choices(app, piece) {
+  const others = app.open.has(piece.id) ? alternatives(app, piece) : [];
+  if (!isNew(app, piece)) return [piece, ...others];
+  const taught = others.filter((other) => other.colour !== piece.colour);
+  const general = others.filter((other) => other.colour === piece.colour);
+  return [NAME_IT, ...taught.slice(0, 8), piece, ...general].slice(0, 10);
+}
+
+// Stands among the choices where the colour has to be named.
+export const NAME_IT = { name: true };
+
 // A piece of that kind, or at least that colour, which is beyond doubt: to compare with.
 function example(app, kind, not) {
   const sure = app.sheet.pieces.filter((p) => p.id !== not && p.colour === kind.colour && !app.open.has(p.id));
@@ -34,16 +54,33 @@ function crop(app, piece, className, around) {
   return h("img", { class: className, src: cropPath(app.index, area), alt: "", decoding: "async" });
 }
 
-function choice(app, piece, kind, key, note, onclick, isGuess) {
+function choice(app, piece, kind, at, taughtToo) {
+  const key = at === 0 ? "Enter" : String(at);
+  const attributes = {
+    type: "button", class: `choice${at === 0 ? " first" : ""}${kind === piece ? " guess" : ""}`, "aria-keyshortcuts": key,
+    onclick: at === 0 ? app.actions.accept : () => app.actions.alternative(at - 1),
+  };
+  if (kind === NAME_IT) {
+    return h("button", attributes, h("span", { class: "choice-pictures" }, picture(piece, app.hex(piece.colour))),
+      h("span", { class: "choice-words" }, h("span", { class: "choice-kind" }, "Name this colour…"),
+        h("span", { class: "choice-note" }, taughtToo ? "or take one of these" : "no taught one is likely")), h("kbd", {}, key));
+  }
   const like = example(app, kind, piece.id);
-  return h("button", {
-    type: "button", class: `choice${isGuess ? " guess" : ""}`, "aria-keyshortcuts": key, onclick,
-  },
+  const note = noteOn(app, piece, kind);
+  return h("button", attributes,
   h("span", { class: "choice-pictures" }, picture(kind, app.hex(kind.colour)), like && crop(app, like, "like", 1.25)),
   h("span", { class: "choice-words" },
     h("span", { class: "choice-kind" }, words.piece(kind)), h("span", { class: "choice-colour" }, kind.colour),
     note && h("span", { class: "choice-note" }, note)),
   h("kbd", {}, key));
+}
+
+// How likely a choice is, and what it is where the colour is new.
+function noteOn(app, piece, kind) {
+  const general = isNew(app, piece) && kind.colour === piece.colour && "general name";
+  const likely = kind !== piece ? kind.sure !== undefined && words.percent(kind.sure)
+    : piece.looked_at ? "on to the next" : `${words.percent(piece.sure)} sure`;
+  return [general, likely].filter(Boolean).join(", ");
 }
 
 function head(app, title, place) {
@@ -76,10 +113,11 @@ function tools(app, piece) {
 function pieceCard(app, piece) {
   const isOpen = app.open.has(piece.id);
   const guess = app.sheet.guess[piece.id];
-  const others = isOpen ? alternatives(app, piece) : [];
-  const sure = piece.looked_at ? "you looked" : `${words.percent(piece.sure)} sure`;
-  const why = isOpen ? piece.doubts.join("; ") || "not sure enough to count unseen" : "";
-  const accept = isOpen || !piece.looked_at;
+  const kinds = choices(app, piece);
+  const fresh = isNew(app, piece);
+  const taughtToo = kinds.some((kind) => kind !== NAME_IT && kind.colour !== piece.colour);
+  const doubts = piece.doubts.filter((doubt) => doubt !== app.vocabulary.new_colour);
+  const why = [fresh && "This colour was never taught", ...doubts].filter(Boolean).join("; ") || "not sure enough to count unseen";
   return [
     head(app, `Piece ${piece.id}`, app.where()),
     h("div", { class: "look" },
@@ -88,10 +126,13 @@ function pieceCard(app, piece) {
         h("p", { class: isOpen ? "why open" : "why" }, isOpen ? why : piece.looked_at ? "You looked at this one." : `Counted as sure: ${words.percent(piece.sure)}.`),
         h("p", { class: "face" }, words.face(piece.face)),
         guess && h("p", { class: "was" }, `Was counted as ${words.kind(guess)}${guess.face === piece.face ? "" : `, ${words.face(guess.face)}`}.`))),
-    h("div", { class: `choices${[piece, ...others].some((kind) => example(app, kind, piece.id)) ? " compared" : ""}`, role: "group", "aria-label": "What is it?" },
-      choice(app, piece, piece, "Enter", accept ? sure : "on to the next", accept ? app.actions.accept : app.actions.next, true),
-      others.map((other, i) => choice(app, piece, other, String(i + 1),
-        other.sure === undefined ? "" : words.percent(other.sure), () => app.actions.alternative(i)))),
+    fresh && h("p", { class: "hint", id: "new-colour" }, taughtToo
+      ? "Give it a name of yours, or take a taught colour that it may be, likeliest first."
+      : "Give it a name of yours, or keep the general one."),
+    h("div", {
+      class: `choices${kinds.some((kind) => example(app, kind, piece.id)) ? " compared" : ""}${kinds.length > 2 ? " many" : ""}`,
+      role: "group", "aria-label": "What is it?", "aria-describedby": fresh && "new-colour",
+    }, kinds.map((kind, at) => choice(app, piece, kind, at, taughtToo))),
     tools(app, piece),
   ];
 }

@@ -2,6 +2,7 @@
 
 import { h, keyButton } from "./dom.js";
 import { get, post } from "./ask.js";
+import { newColours } from "./card.js";
 import { swatch } from "./draw.js";
 import { learning } from "./learning.js";
 import * as words from "./words.js";
@@ -117,7 +118,8 @@ export function countDialog(app) {
 export async function finishDialog(app) {
   const ending = await get(`api/sheet/${app.index}/ending`);
   const { standing } = ending;
-  const left = app.items().length;
+  const left = app.open.size + app.sheet.spots.length;
+  const fresh = newColours(app, [...app.open]);
   const holds = (name) => ending.places.includes(name.trim());
   const place = h("input", {
     name: "place", type: "text", value: standing.place ?? app.sheet.place ?? "", list: "places", autocomplete: "off",
@@ -163,8 +165,9 @@ export async function finishDialog(app) {
   }
   close = open("Finish this sheet", [
     h("p", { class: "dialog-lead" }, `${words.plural(app.sheet.total, "piece", "pieces")} in ${words.groups(app.sheet)}, `,
-      `${words.plural(app.sheet.steps, "correction", "corrections")}.`),
-    left > 0 && h("p", { class: "caution" }, `${words.plural(left, "thing is", "things are")} still to look at. You can go on later: everything is kept.`),
+      `${words.done(app.sheet.done)}.`),
+    left > 0 && h("p", { class: "caution" }, `${words.plural(left, "thing is", "things are")} still to look at. You can go on later: everything is kept.`,
+      fresh > 0 && ` ${fresh === 1 ? "One has a colour that was" : `${fresh} have colours that were`} never taught; accepted as ${fresh === 1 ? "it is, it keeps its general name" : "they are, they keep their general names"}.`),
     body]);
   if (place.value || left > 0) body.querySelector("button.primary").focus();
   else place.focus();
@@ -205,7 +208,7 @@ export async function sheetsDialog(app) {
 
 export function helpDialog() {
   const lines = [
-    ["Enter", "right as it stands; nothing to count here; on to the next"], ["1 … 9", "it is this one instead"],
+    ["Enter", "what the highlighted button says: right as it stands, nothing to count here, on to the next"], ["1 … 9", "it is this one instead"],
     ["← →", "the one before, the one after"], ["F  Z  C  V", "another form, size, colour, face"],
     ["X", "no piece: remove it"], ["S  J", "split into two; join two into one"],
     ["A", "add a piece: drag around it, or place it with the arrow keys"], ["R", "all of this colour are really…"],

@@ -1,7 +1,7 @@
 // The page: which sheet, what to look at now, and what each key does.
 
 import { AskError, get, inTurn, post } from "./ask.js";
-import { alternatives, drawCard, neighbours } from "./card.js";
+import { choices, drawCard, NAME_IT, neighbours } from "./card.js";
 import { choose } from "./choose.js";
 import { byId, h, s } from "./dom.js";
 import { countDialog, finishDialog, groupDialog, helpDialog, sheetsDialog } from "./dialogs.js";
@@ -175,6 +175,11 @@ function kept(text) {
 }
 
 function take(sheet) {
+  // A sheet leaves out what is empty.
+  for (const piece of sheet.pieces) {
+    piece.instead ??= [];
+    piece.doubts ??= [];
+  }
   app.sheet = sheet;
   app.open = new Set(sheet.open);
   app.colours = new Map(sheet.colours.map((colour) => [colour.name, colour.hex]));
@@ -260,6 +265,8 @@ app.pick = {
   }),
 };
 
+const become = (piece, { form, size, colour }) => ({ what: "change", id: piece.id, form, size, colour });
+
 async function pickFor(pick, field) {
   const piece = current();
   if (!piece) return;
@@ -280,21 +287,23 @@ async function pickFor(pick, field) {
 }
 
 app.actions = {
-  // Right as it stands. On what was looked at already: on to the next.
+  // What the first button says: as a rule, right as it stands. On what was looked at already: on to the next.
   accept: (key) => app.act(() => {
     if (app.sheet.posted !== null) return app.step(1);
     if (app.at?.kind === "spot") return { correction: { what: "accept", spots: [app.at.i] }, next: true };
     const piece = current();
     if (!piece) return app.actions.finish();
     if (piece.looked_at) return app.step(1);
-    return { correction: { what: "accept", ids: [piece.id] }, next: true };
+    const [first] = choices(app, piece);
+    if (first === NAME_IT) return void app.actions.colour();
+    return { correction: first === piece ? { what: "accept", ids: [piece.id] } : become(piece, first), next: true };
   }, "correct", key).catch(() => {}),
   next: () => app.step(1),
   alternative: (i, key) => app.act(() => {
     const piece = current();
-    const other = piece && app.open.has(piece.id) && alternatives(app, piece)[i];
+    const other = piece && app.open.has(piece.id) && choices(app, piece)[i + 1];
     if (!other) return null;
-    return { correction: { what: "change", id: piece.id, form: other.form, size: other.size, colour: other.colour }, next: true };
+    return { correction: other === piece ? { what: "accept", ids: [piece.id] } : become(piece, other), next: true };
   }, "correct", key).catch(() => {}),
   form: () => pickFor(app.pick.form, "form"),
   size: () => pickFor(app.pick.size, "size"),

@@ -56,11 +56,13 @@ const numbers = (g) => `${g.count} ${g.low} ${g.high}`;
 
 function row(app, group, first) {
   const kind = `${group.colour} ${group.form} ${group.size}`;
+  // As in the marked-up picture: amber where the number is not sure.
+  const isOpen = group.sure < app.vocabulary.sure;
   return h("button", { type: "button", class: `row${first ? " first" : ""}`, "data-kind": kind, title: group.reason ?? null, onclick: () => app.actions.group(group) },
     swatch(app.hex(group.colour)),
     // Said once to the eye, and in every row to who hears the page.
     h("span", { class: "row-colour" }, first ? group.colour : h("span", { class: "unseen" }, group.colour)),
     h("span", { class: "row-piece" }, `${group.form} ${words.size(group.size)}`),
-    h("span", { class: "row-range" }, group.reason ? "set" : words.range(group)),
+    h("span", { class: `row-range${isOpen ? " open" : ""}` }, group.reason ? "set" : words.range(group) || (isOpen && "?")),
     h("span", { class: "row-count" }, String(group.count)));
 }

@@ -14,6 +14,16 @@ export const percent = (p) => `${Math.floor(p * 100)} %`;
 
 export const range = (g) => (g.low === g.high ? "" : `${g.low}–${g.high}`);
 
+// What a person did so far: looking and finding it right is no correction.
+export function done({ confirmed, corrections, settled }) {
+  const parts = [
+    confirmed && plural(confirmed, "piece confirmed", "pieces confirmed"),
+    settled && plural(settled, "place with nothing to count", "places with nothing to count"),
+    corrections ? plural(corrections, "correction", "corrections") : (confirmed || settled) && "nothing corrected",
+  ].filter(Boolean);
+  return parts.length ? parts.join(", ") : "as counted";
+}
+
 const DONE = {
   accept: "accepting", change: "the change", remove: "removing", add: "adding",
   split: "the split", join: "the join", recolour: "the colour's name", count: "the number",

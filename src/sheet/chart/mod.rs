@@ -3,6 +3,7 @@
 
 mod bars;
 mod map;
+mod names;
 mod plane;
 mod swatches;
 
@@ -80,7 +81,10 @@ pub fn of_swatches(
             &mut sheet,
             &lettering,
             &format!("Colours taught in light '{light}'"),
-            &format!("{photo}; {} colours, CIELAB D65", taught.len()),
+            &match taught.len() {
+                1 => format!("{photo}; 1 colour, CIELAB D65"),
+                n => format!("{photo}; {n} colours, CIELAB D65"),
+            },
         );
     let plane = plane::of_swatches(taught, &lettering);
     let below = y + plane.height_mm + GAP;

@@ -1,5 +1,6 @@
 //! Colours in the a* b* plane.
 
+use super::names;
 use super::swatches::Taught;
 use super::{ALERT, DARK, FAINT, GRID, faint, ink_of, plain, stroke, strong};
 use crate::drawing::{Drawing, Ink, Lettering, circle_path};
@@ -12,8 +13,6 @@ const SIDE: f64 = 128.0;
 const HEAD: f64 = 8.0;
 /// The plane reaches at least so far from grey.
 const LEAST_REACH: f64 = 50.0;
-/// Height of a line of names, mm.
-const LINE: f64 = 3.1;
 /// Patches further off than this (dE00) are drawn as needing a look.
 const FAR: f64 = 5.0;
 
@@ -24,7 +23,9 @@ struct Plane {
 
 impl Plane {
     fn new(head: &str, colours: impl Iterator<Item = [f64; 3]>, lettering: &Lettering) -> Self {
+        let colours: Vec<[f64; 3]> = colours.collect();
         let most = colours
+            .iter()
             .flat_map(|lab| [lab[1].abs(), lab[2].abs()])
             .filter(|v| v.is_finite())
             .fold(LEAST_REACH, f64::max);
@@ -55,12 +56,23 @@ impl Plane {
                 sheet.shapes.push(words);
             }
         }
+        // On the side of its axis where no colour lies.
+        let dots: Vec<Mm> = colours.iter().map(|lab| plane.at(lab[1], lab[2])).collect();
+        let free = |x: f64, y: f64| {
+            let middle = at(x + 2.0, y - 1.5);
+            dots.iter().all(|dot| dot.distance(middle) > 5.0)
+        };
         let ends = [
-            ("a*", SIDE - 5.0, HEAD + SIDE / 2.0 - 1.5),
-            ("b*", SIDE / 2.0 + 1.5, HEAD + 4.0),
+            (
+                "a*",
+                [SIDE - 5.0; 2],
+                [-1.5, 4.5].map(|d| HEAD + SIDE / 2.0 + d),
+            ),
+            ("b*", [1.5, -6.0].map(|d| SIDE / 2.0 + d), [HEAD + 4.0; 2]),
         ];
         for (name, x, y) in ends {
-            let words = lettering.line(name, strong(3.6), at(x, y));
+            let k = usize::from(!free(x[0], y[0]) && free(x[1], y[1]));
+            let words = lettering.line(name, strong(3.6), at(x[k], y[k]));
             plane.drawing.shapes.push(words);
         }
         plane
@@ -72,7 +84,10 @@ impl Plane {
     }
 
     fn dot(&mut self, lab: [f64; 3], radius: f64, rim: Ink) {
-        let middle = self.at(lab[1], lab[2]);
+        self.dot_at(self.at(lab[1], lab[2]), lab, radius, rim);
+    }
+
+    fn dot_at(&mut self, middle: Mm, lab: [f64; 3], radius: f64, rim: Ink) {
         self.drawing.path(circle_path(middle, radius), rim);
         let inner = circle_path(middle, radius - 0.35);
         self.drawing.path(inner, ink_of(lab));
@@ -112,34 +127,26 @@ pub fn of_patches(patches: &[PatchReport], lettering: &Lettering) -> Drawing {
 pub fn of_swatches(taught: &[Taught], lettering: &Lettering) -> Drawing {
     let colours = taught.iter().map(|t| t.lab);
     let mut plane = Plane::new("Where they lie", colours, lettering);
-    for swatch in taught {
-        let rim = if swatch.close { ALERT } else { DARK };
-        plane.dot(swatch.lab, 2.4, rim);
-    }
     let style = plain(2.9);
-    let mut taken: Vec<(Mm, f64)> = Vec::new();
+    let place = |t: &Taught| plane.at(t.lab[1], t.lab[2]);
+    let dots: Vec<Mm> = taught.iter().map(place).collect();
+    let width = |t: &Taught| lettering.width_mm(&t.name, style);
+    let widths: Vec<f64> = taught.iter().map(width).collect();
+    let labels = names::place(&dots, &widths, HEAD, Mm::new(SIDE, HEAD + SIDE));
+    // Lines lie below all dots, so that none is taken for part of one.
+    for [from, to] in labels.iter().filter_map(|label| label.leader) {
+        stroke(&mut plane.drawing, from, to, 0.2, FAINT);
+    }
+    let rim = |swatch: &Taught| if swatch.close { ALERT } else { DARK };
     for swatch in taught {
-        let middle = plane.at(swatch.lab[1], swatch.lab[2]);
-        let width = lettering.width_mm(&swatch.name, style);
-        // Names near the right edge stand to the left of their dot.
-        let x = if middle.x + 3.0 + width > SIDE {
-            middle.x - 3.0 - width
-        } else {
-            middle.x + 3.0
-        };
-        // The nearest line, up or down, that no other name stands on.
-        let free = |at: &Mm| {
-            taken.iter().all(|(other, other_width)| {
-                (at.y - other.y).abs() > LINE - 0.1
-                    || at.x > other.x + other_width + 1.0
-                    || other.x > at.x + width + 1.0
-            })
-        };
-        let lines = (0..12).flat_map(|k| [f64::from(k), -f64::from(k)]);
-        let mut places = lines.map(|k| Mm::new(x, middle.y + 1.0 + k * LINE));
-        let place = places.find(free).unwrap_or(Mm::new(x, middle.y + 1.0));
-        taken.push((place, width));
-        let words = lettering.line(&swatch.name, style, place);
+        plane.dot(swatch.lab, names::DOT, rim(swatch));
+    }
+    for (swatch, label) in taught.iter().zip(labels) {
+        if let Some([_, to]) = label.leader {
+            // A dot of its own, as the other may be covered.
+            plane.dot_at(to, swatch.lab, names::CHIP, rim(swatch));
+        }
+        let words = lettering.line(&swatch.name, style, label.at);
         plane.drawing.shapes.push(words);
     }
     plane.drawing
