@@ -98,7 +98,10 @@ fn a_form_that_is_not_there_is_never_sure() {
         let plates = sheet("plate");
         let (sure, warned) = sure_and_warned(&plates);
         let all = plates["pieces"].as_array().unwrap().len();
-        assert!(2 * sure.len() > all && !warned, "{photo}: {warned} {sure:?}");
+        assert!(
+            2 * sure.len() > all && !warned,
+            "{photo}: {warned} {sure:?}"
+        );
     }
 }
 
