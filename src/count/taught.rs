@@ -17,9 +17,9 @@ const LIGHT: f64 = 0.06;
 /// Mean gloss of a taught piece's top, share of a white's light.
 const GLOSS: f64 = 0.05;
 
-/// Mean gloss that may still be in what was taught once, and in what was taught in two lights that
-/// agree. In the two sample photos it is 0.01 and 0.001.
+/// Mean gloss that may still be in what was taught once: 0.01 in the two sample photos.
 const GLOSS_ONCE: f64 = 0.015;
+/// And in what was taught in two lights that agree: there it is 0.001.
 const GLOSS_LEFT: f64 = 0.003;
 
 /// The taught colours.
@@ -29,7 +29,9 @@ pub struct Taught {
     /// Ways to see their bodies: one for each light that has a name, and the mean of all lights.
     pub bodies: Vec<Vec<Body>>,
     /// In how many lights each was taught by a photo for that. What was learned from counted photos is not
-    /// among them: whether their light was another is only guessed, and nobody laid the pieces out.
+    /// among them: whether their light was another is only guessed, and nobody laid the pieces out. A piece that
+    /// the camera cut off was at least so bright: beside one that it did not, that tells of another light, but by
+    /// itself of none.
     lights: Vec<usize>,
     /// Colours that were taught under a lamp's image only, and what showed, linear.
     hidden: Vec<(String, [f64; 3])>,
@@ -56,7 +58,7 @@ impl Taught {
         let mut taught_in = Vec::new();
         for name in &names {
             let mut seen: Vec<(usize, [f64; 3])> = Vec::new();
-            let mut taught = BTreeSet::new();
+            let (mut taught, mut cut_off) = (BTreeSet::new(), BTreeSet::new());
             for swatch in usable(book, name) {
                 let light = lights.iter().position(|l| *l == swatch.light);
                 let light = light
@@ -64,8 +66,16 @@ impl Taught {
                     .unwrap_or(lights.len());
                 seen.push((light, shown(swatch)));
                 if swatch.from.is_none() {
-                    taught.insert(light);
+                    let lights = if swatch.flaw.is_none() {
+                        &mut taught
+                    } else {
+                        &mut cut_off
+                    };
+                    lights.insert(light);
                 }
+            }
+            if !taught.is_empty() {
+                taught.extend(cut_off);
             }
             taught_in.push(taught.len());
             let bodies = by_mean(&without_gloss(&seen));
@@ -151,14 +161,18 @@ fn shown(swatch: &Swatch) -> [f64; 3] {
     mean
 }
 
-/// The swatches that tell of a colour: none where a lamp lay on it each time, for it may hide any
-/// body. Beside a swatch without one it still helps, as gloss is found between the two.
+/// The swatches that tell of a colour. One with a lamp's image on it does not, for that may hide any body: a colour
+/// that was taught so only has none. Nor does one that the camera cut off and that is brighter than white, as no
+/// body is, where there is another.
 fn usable<'a>(book: &'a SwatchBook, name: &str) -> Vec<&'a Swatch> {
-    let all = || book.swatches().iter().filter(|s| s.name == name);
-    if all().all(|s| s.flaw == Some(Flaw::Lamp)) {
-        Vec::new()
-    } else {
+    let under_lamp = |s: &&Swatch| s.flaw == Some(Flaw::Lamp);
+    let too_bright = |s: &&Swatch| s.flaw == Some(Flaw::CutOff) && luminance(shown(s)) > 1.0;
+    let all = || (book.swatches().iter()).filter(|s| s.name == name && !under_lamp(s));
+    let within: Vec<&Swatch> = all().filter(|s| !too_bright(s)).collect();
+    if within.is_empty() {
         all().collect()
+    } else {
+        within
     }
 }
 
@@ -262,6 +276,42 @@ mod tests {
         let half = distance(even(KELP), even(OTHER)) / 2.0;
         assert!((off - half).abs() < 0.3 * half, "{off} {half}");
         assert!(both.once(0));
+    }
+
+    fn flawed(light: &str, lab: [f64; 3], flaw: Flaw) -> Swatch {
+        Swatch {
+            flaw: Some(flaw),
+            ..swatch(light, lab, None)
+        }
+    }
+
+    #[test]
+    fn a_swatch_under_a_lamp_tells_nothing_of_the_body() {
+        let pier = swatch("pier", KELP, None);
+        // The body, and much white on it.
+        let gloss = lab_from_linear(linear_from_lab(KELP).map(|v| v + 0.4));
+        let lamp = flawed("hut", gloss, Flaw::Lamp);
+        let both = of(&[pier.clone(), lamp.clone()]);
+        // By the pier, by the hut, where it is as the others show it, and by all.
+        assert_eq!(both.bodies.len(), 3);
+        for bodies in &both.bodies {
+            assert!(distance(bodies[0].even, even(KELP)) < SAME);
+        }
+        assert!(both.once(0));
+        let alone = of(&[lamp]);
+        assert!(alone.names.is_empty() && alone.hidden_near(even(KELP), 1.0).is_some());
+    }
+
+    #[test]
+    fn a_swatch_that_was_cut_off_tells_of_a_light_only_beside_one_that_was_not() {
+        let pier = || swatch("pier", KELP, None);
+        let cut = |light, lab| flawed(light, lab, Flaw::CutOff);
+        assert!(!of(&[pier(), cut("hut", OTHER)]).once(0));
+        assert!(of(&[cut("pier", KELP), cut("hut", OTHER)]).once(0));
+        // Brighter than white: no body is.
+        let white = of(&[pier(), cut("hut", [103.0, 0.0, 0.0])]);
+        assert!(white.once(0) && distance(white.bodies[1][0].even, even(KELP)) < SAME);
+        assert_eq!(of(&[cut("hut", [103.0, 0.0, 0.0])]).names, ["kelp"]);
     }
 
     #[test]

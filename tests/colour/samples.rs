@@ -162,6 +162,18 @@ struct Figures {
     exact_photos: usize,
 }
 
+impl Figures {
+    fn add(&mut self, more: Self) {
+        self.pieces += more.pieces;
+        self.right += more.right;
+        self.sure += more.sure;
+        self.new += more.new;
+        self.rightly_new += more.rightly_new;
+        self.exact_photos += more.exact_photos;
+        self.wrong_and_sure.extend(more.wrong_and_sure);
+    }
+}
+
 /// Sorted trays to tune on.
 fn seen(shown: &Shown) -> bool {
     !shown.to_check && !shown.name.starts_with("teach-") && !shown.name.starts_with("hard-")
@@ -241,7 +253,7 @@ fn two_lights_taught() {
 }
 
 /// Right, sure, and photos exact in every group.
-const RIGHT: (usize, usize, usize) = (479, 425, 8);
+const RIGHT: (usize, usize, usize) = (479, 413, 8);
 
 /// Several of the daylight photo's pieces have a window's image on them. Few are sure: of colours with a near
 /// neighbour none is until a second light was taught.
@@ -254,6 +266,45 @@ fn one_light_taught() {
         assert!(all.right >= right && all.sure >= sure);
     }
 }
+
+/// Whichever two lights were taught, also such as hide some pieces under lamps or cut them off, and all five.
+/// Half of the photos with hard neighbours are among `sample-photos/check`.
+#[test]
+#[ignore = "reads many photos"]
+fn any_two_lights_taught() {
+    let lights = [
+        "daylight",
+        "warm-led",
+        "incandescent",
+        "tubes-fl11",
+        "cool-led-b5",
+    ];
+    let pairs = (0..lights.len()).flat_map(|b| (0..b).map(move |a| vec![lights[a], lights[b]]));
+    let (mut plain, mut hard) = (Figures::default(), Figures::default());
+    for taught in pairs.chain([lights.to_vec()]) {
+        let (title, book) = (taught.join(" and "), book(&taught, &[]));
+        plain.add(figures(&title, &book, &seen));
+        hard.add(figures(&format!("{title}, hard neighbours"), &book, &|s| {
+            s.name.starts_with("hard-")
+        }));
+    }
+    for (what, all) in [("plain", &plain), ("hard neighbours", &hard)] {
+        println!(
+            "{what}: {} of {} right, {} sure, {} of them wrong",
+            all.right,
+            all.pieces,
+            all.sure,
+            all.wrong_and_sure.len()
+        );
+    }
+    let within = |all: &Figures, (right, sure, wrong): (usize, usize, usize)| {
+        all.right >= right && all.sure >= sure && all.wrong_and_sure.len() <= wrong
+    };
+    assert!(within(&plain, ANY_TWO.0) && within(&hard, ANY_TWO.1));
+}
+
+/// Right, sure, and wrong though sure, of 5,357 and of 1,958 pieces.
+const ANY_TWO: ((usize, usize, usize), (usize, usize, usize)) = ((5201, 3679, 0), (1760, 1043, 9));
 
 /// Colours that are far from all taught ones: with a hard neighbour taught, the two cannot
 /// be told apart from under a shift of the whole photo.
@@ -294,9 +345,9 @@ fn photos_to_check_and_hard_neighbours() {
     let both = figures("both palettes", &all, &named("-sorted-both-"));
     let lights = book(&["daylight", "warm-led"], &[]);
     let hard = figures("hard neighbours", &lights, &|s| s.name.starts_with("hard-"));
-    assert!(other.wrong_and_sure.is_empty() && other.right >= 80 && other.sure >= 67);
+    assert!(other.wrong_and_sure.is_empty() && other.right >= 80 && other.sure >= 66);
     assert!(both.wrong_and_sure.is_empty() && both.right >= 40 && both.sure >= 29);
-    assert!(hard.wrong_and_sure.is_empty() && hard.right >= 164 && hard.sure >= 124);
+    assert!(hard.wrong_and_sure.is_empty() && hard.right >= 164 && hard.sure >= 111);
 }
 
 /// Each photo that has a teach photo under the same illuminant.
@@ -377,7 +428,7 @@ fn each_colour_in_turn_is_new() {
 }
 
 /// Called new, and taken for another colour and sure.
-const LEFT_OUT: (usize, usize) = (362, 27);
+const LEFT_OUT: (usize, usize) = (388, 25);
 
 /// The card's nominal values are put off by up to 8 dE00, as if the print had missed them, and the
 /// print is measured in the teach photo in daylight.
