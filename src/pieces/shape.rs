@@ -150,11 +150,6 @@ impl Shape {
         self.0.outline == other.0.outline
     }
 
-    /// Whether another is as high, and as flat or studded.
-    pub fn is_built_like(self, other: Shape) -> bool {
-        self.height_mm() == other.height_mm() && self.has_studs() == other.has_studs()
-    }
-
     /// The turn in degrees after which it looks the same from above; 0 if it always does.
     pub fn same_after_deg(self) -> f64 {
         let is_same = |quarters: u8| {

