@@ -132,7 +132,8 @@ fn a_measured_print_is_kept_and_used() {
         "{said}"
     );
     let out = home.run(&["count", &tray, "--card", "second", "--json"]);
-    let chosen: Value = serde_json::from_slice(&out.code(0).get_output().stdout).unwrap();
+    // There is no piece on it.
+    let chosen: Value = serde_json::from_slice(&out.code(3).get_output().stdout).unwrap();
     assert_eq!(chosen[0]["colour"]["print_profile"], true);
     home.run(&["count", &tray, "--card", "third"]).code(2);
 

@@ -102,8 +102,9 @@ fn axe_core_finds_nothing_serious() {
             browser.wait("document.querySelector('.card h2').innerText === 'A new piece'");
             check(&browser, "placing");
             browser.key(ESCAPE);
-            for _ in 0..3 {
-                browser.kept(|b| b.key(ENTER));
+            // The first is of a new colour: Enter would ask for its name.
+            for key in ['1', ENTER, ENTER] {
+                browser.kept(|b| b.key(key));
             }
             check(&browser, "a place");
             browser.kept(|b| b.key(ENTER));

@@ -221,7 +221,7 @@ fn a_doubtful_piece_may_have_no_alternative() {
     assert_eq!(browser.text(".card h2"), "Nothing left to look at");
 }
 
-/// With four alternatives in a low window everything of the piece is in view above the groups, and of more
+/// With five choices in a low window everything of the piece is in view above the groups, and of more
 /// the first and the tools are.
 #[test]
 fn many_alternatives_do_not_run_into_the_groups() {
@@ -268,9 +268,14 @@ fn many_alternatives_do_not_run_into_the_groups() {
         );
         assert_eq!(cut, json!(0));
     };
-    check(true);
     let mut sheet = read(&review.path);
-    let names = ["cream", "slate", "charcoal", "mooring-blue"];
+    sheet.pieces[0].instead.pop();
+    sheets::write(review.path.parent().unwrap(), "quay", &sheet);
+    review
+        .browser
+        .wait("document.querySelectorAll('.choice').length === 5");
+    check(true);
+    let names = ["driftwood", "cream", "slate", "charcoal", "mooring-blue"];
     let piece = &mut sheet.pieces[0];
     for (k, name) in names.iter().enumerate() {
         let mut other = piece.instead[0].clone();
