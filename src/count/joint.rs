@@ -190,6 +190,11 @@ impl<'a> Joint<'a> {
         self.bodies[colour].even
     }
 
+    /// How many times the usual the photo's chromatic shifts are.
+    pub fn chromatic_times(&self) -> f64 {
+        self.times[1]
+    }
+
     /// Luminance of a piece as it looks.
     pub fn luminance(&self, piece: usize) -> f64 {
         self.looks[piece].luminance()

