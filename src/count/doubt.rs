@@ -1,85 +1,9 @@
-//! How sure a piece is, and in which words to doubt it.
+//! How sure a piece is.
 
 use super::colours::Named;
-use crate::pieces::{Face, Form, FoundPiece, Said, Shape, Witness};
+use super::reason::Doubt;
+use crate::pieces::{Face, FoundPiece, Said, Shape, Witness};
 use crate::sheet::SURE;
-
-/// Why a piece needs a look.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Doubt {
-    /// Another shape explains the place nearly as well.
-    Shape(Shape),
-    /// Its form cannot be told from another of the same size.
-    Form(Form),
-    /// Its outline is not clear all around.
-    Outline,
-    /// Parts of it look like the tray.
-    LikeTray,
-    /// It is cut by the photo's edge.
-    Cut,
-    /// Something lies right beside it.
-    Touched,
-    /// It looks like another form or size than was looked for.
-    NotLookedFor,
-    /// Only the net sees it so, or only the search does.
-    OneWitness,
-    /// Others lie on it.
-    Covered,
-    /// Others lie on those around it.
-    Heaped,
-    /// Two colours are possible.
-    Colour(String),
-    /// It may have a colour that nobody taught.
-    Untaught,
-    /// A colour that nobody taught.
-    NewColour,
-    /// Its colour could not be read well.
-    Glare,
-    /// Nothing much, but several things a little.
-    Together,
-}
-
-impl Doubt {
-    /// In words.
-    pub fn text(&self) -> String {
-        match self {
-            Doubt::Shape(other) => format!("could be a {other}"),
-            Doubt::Form(other) => format!("could as well be a {}", other.name()),
-            Doubt::Outline => "outline not clear all around".to_owned(),
-            Doubt::LikeTray => "hard to tell from the tray or a shadow".to_owned(),
-            Doubt::Cut => "cut by the edge of the photo".to_owned(),
-            Doubt::Touched => {
-                "touches something: may be more than one piece, or another".to_owned()
-            }
-            Doubt::NotLookedFor => NOT_LOOKED_FOR.to_owned(),
-            Doubt::OneWitness => "two ways of looking at it do not agree".to_owned(),
-            Doubt::Covered => "partly covered by others".to_owned(),
-            Doubt::Heaped => "in a heap: pieces around it are partly covered".to_owned(),
-            Doubt::Colour(other) => format!("colour could be {other}"),
-            Doubt::Untaught => "colour could be one that was not taught".to_owned(),
-            Doubt::NewColour => NEW_COLOUR.to_owned(),
-            Doubt::Glare => "colour uncertain: glare or shade on it".to_owned(),
-            Doubt::Together => "several small doubts together".to_owned(),
-        }
-    }
-}
-
-/// Of a piece whose colour is none of those taught, as [`Doubt::text`] gives it.
-pub const NEW_COLOUR: &str = "colour not taught";
-
-const NOT_LOOKED_FOR: &str = "looks like another form or size than was looked for";
-
-/// Whether a doubt in words, as [`Doubt::text`] gives it, is about a form or size that `--form` or `--expect` leaves
-/// out.
-pub fn is_about_the_list(doubt: &str) -> bool {
-    doubt == NOT_LOOKED_FOR
-}
-
-/// Whether a doubt in words, as [`Doubt::text`] gives it, is about nothing but colour:
-/// it goes when a person says which colour a piece is.
-pub fn is_about_colour(doubt: &str) -> bool {
-    doubt.starts_with("colour ")
-}
 
 /// The least score by which a shape must beat another, as a share of what one
 /// clearly missed short side costs (2 from clear to none, 2 a mm).
@@ -443,37 +367,6 @@ pub fn colour_doubts(named: &Named, glare: bool) -> Vec<Doubt> {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn doubts_about_colour_are_told_from_those_about_shape() {
-        let colour = [
-            Doubt::Colour("kelp".to_owned()),
-            Doubt::Untaught,
-            Doubt::NewColour,
-            Doubt::Glare,
-        ];
-        assert!(colour.iter().all(|doubt| is_about_colour(&doubt.text())));
-        let shape = crate::pieces::list::tests::shape("plate", "1x1");
-        let others = [
-            Doubt::Shape(shape),
-            Doubt::Form(Form::TILE),
-            Doubt::Outline,
-            Doubt::LikeTray,
-            Doubt::Touched,
-            Doubt::NotLookedFor,
-            Doubt::OneWitness,
-            Doubt::Covered,
-            Doubt::Heaped,
-            Doubt::Cut,
-        ];
-        assert!(others.iter().all(|doubt| !is_about_colour(&doubt.text())));
-    }
-
-    #[test]
-    fn only_one_doubt_is_about_the_list() {
-        assert!(is_about_the_list(&Doubt::NotLookedFor.text()));
-        assert!(!is_about_the_list(&Doubt::OneWitness.text()));
-    }
 
     #[test]
     fn what_is_stated_rises_with_the_product_and_leaves_the_sure_ones_sure() {

@@ -10,9 +10,11 @@ pub mod colours;
 pub mod doubt;
 pub mod flaw;
 pub mod groups;
+pub mod reason;
 pub mod weigh;
 
 pub use colours::{Named, name_colours};
-pub use doubt::{Doubt, ShapeOdds, shape_odds};
+pub use doubt::{ShapeOdds, shape_odds};
 pub use flaw::{flaws, spoils};
 pub use groups::groups;
+pub use reason::Doubt;

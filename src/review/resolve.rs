@@ -3,8 +3,8 @@
 use std::collections::BTreeSet;
 
 use crate::colour::names;
-use crate::count::doubt::is_about_colour;
 use crate::count::groups::round3;
+use crate::count::reason::is_about_colour;
 use crate::pieces::{Face, Shape, Shapes};
 use crate::sheet::review::{CountStep, PlaceStep, SetCount, What};
 use crate::sheet::{Instead, Piece, Sheet, Unexplained};

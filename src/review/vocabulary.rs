@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use crate::count::doubt::NEW_COLOUR;
+use crate::count::reason::NEW_COLOUR;
 pub use crate::pieces::ANY;
 use crate::pieces::Face;
 use crate::pieces::{Form, Shape, Shapes};
