@@ -22,6 +22,7 @@
 //! | [`cover`] | a plan and the stock | what can be built, what to fetch, what to buy |
 
 pub mod units;
+pub mod numbers;
 pub mod drawing;
 
 pub mod photo;

@@ -10,9 +10,10 @@ use crate::colour::{
     Correction, CorrectionError, Patch, PrintProfile, SwatchBook, correct, read_patches,
 };
 use crate::count::doubt::{colour_doubts, colour_probability, stated};
-use crate::count::groups::{hidden, round3};
+use crate::count::groups::hidden;
 use crate::count::reason::{Doubt, is_about_the_list};
 use crate::count::{Named, ShapeOdds, flaws, groups, name_colours, shape_odds, spoils};
+use crate::numbers::{round2, round3};
 use crate::photo::{Photo, edge_width_px, overexposed_share, white_level};
 use crate::pieces::heap::around;
 use crate::pieces::paint::{Paint, paint};
@@ -421,9 +422,4 @@ fn unexplained(scene: &Scene, leftovers: &[Leftover]) -> Vec<Unexplained> {
         .collect();
     spots.sort_by(|a, b| b.area_mm2.total_cmp(&a.area_mm2));
     spots
-}
-
-/// Two decimals: a hundredth of a pixel, of a mm, of a degree.
-pub fn round2(value: f64) -> f64 {
-    (value * 100.0).round() / 100.0
 }

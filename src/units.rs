@@ -48,3 +48,15 @@ impl Mm {
         (self.x - other.x).hypot(self.y - other.y)
     }
 }
+
+impl From<Px> for (f64, f64) {
+    fn from(place: Px) -> Self {
+        (place.x, place.y)
+    }
+}
+
+impl From<Mm> for (f64, f64) {
+    fn from(place: Mm) -> Self {
+        (place.x, place.y)
+    }
+}

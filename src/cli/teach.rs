@@ -12,6 +12,7 @@ use crate::colour::lab::de00;
 use crate::colour::swatch::CLOSE_DE00;
 use crate::colour::{Flaw, Swatch, SwatchBook};
 use crate::count::flaws;
+use crate::numbers::round2;
 use crate::pieces::paint::Paint;
 use crate::pieces::{ANY, Search, Shapes};
 use crate::pipeline::{self, Seen, Targets};
@@ -298,7 +299,7 @@ pub fn learn(
         let flaw = flaws.get(index).copied().flatten();
         let swatch = Swatch {
             name: name.clone(),
-            samples: vec![seen.paint.lab.map(pipeline::round2)],
+            samples: vec![seen.paint.lab.map(round2)],
             light: light.to_owned(),
             flaw,
             from: None,

@@ -8,6 +8,7 @@ use super::metric::metric;
 use super::model::{Model, PARAMETERS};
 use super::prints::patchness;
 use super::residuals::{Exclusion, PatchResidual, Residuals};
+use crate::numbers::median;
 use crate::units::Mm;
 
 /// Fewest patches that a correction is made from.
@@ -361,10 +362,8 @@ fn choose(samples: &[Sample]) -> Choice {
 
 /// Indices of the samples that disagree with all the others.
 fn outliers(left_out: &[f64]) -> Vec<usize> {
-    let mut sorted = left_out.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    let median = sorted.get(sorted.len() / 2).copied().unwrap_or(0.0);
-    let limit = OUTLIER.0.max(OUTLIER.1 * median);
+    let middle = median(left_out.iter().copied()).unwrap_or(0.0);
+    let limit = OUTLIER.0.max(OUTLIER.1 * middle);
     (0..left_out.len())
         .filter(|&i| left_out[i] > limit)
         .collect()

@@ -10,6 +10,7 @@ use nalgebra::{DMatrix, DVector, Matrix3, Vector3};
 
 use super::model::{LINEAR, Model, PARAMETERS, ROOT, SLOPE, TONE};
 use super::prints::Patchness;
+use crate::numbers::median;
 
 /// One patch as the fit sees it.
 #[derive(Clone, Debug)]
@@ -71,15 +72,14 @@ pub fn fit_robustly(samples: &mut [Sample], freedom: Freedom) -> [f64; PARAMETER
 fn start(samples: &[Sample]) -> [f64; PARAMETERS] {
     let mut parameters = [0.0; PARAMETERS];
     for (channel, gain) in parameters.iter_mut().take(TONE).enumerate() {
-        let mut ratios: Vec<f64> = samples
+        let ratios: Vec<f64> = samples
             .iter()
             .map(|sample| {
                 let wanted = super::lab::linear_from_lab(sample.target)[channel];
                 (wanted.max(1e-3) * sample.light / sample.rgb[channel].max(1e-3)).ln()
             })
             .collect();
-        ratios.sort_by(f64::total_cmp);
-        *gain = ratios.get(ratios.len() / 2).copied().unwrap_or(0.0);
+        *gain = median(ratios).unwrap_or(0.0);
     }
     parameters
 }

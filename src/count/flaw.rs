@@ -6,6 +6,7 @@
 use super::explain::Look;
 use super::shade::shade_of;
 use crate::colour::Flaw;
+use crate::numbers::median;
 use crate::pieces::Stance;
 use crate::pieces::paint::Paint;
 use crate::sheet::Spoilt;
@@ -45,7 +46,8 @@ pub fn flaws(paints: &[Paint]) -> Vec<Option<Flaw>> {
         .map(|paint| shade_of(&Look::of(paint), paint.measured, 0.0))
         .collect();
     let spreads: Vec<f64> = paints.iter().map(|paint| paint.spread).collect();
-    let (shade, spread) = (median(&shades), median(&spreads));
+    let [shade, spread] =
+        [&shades, &spreads].map(|all| median(all.iter().copied()).unwrap_or_default());
     paints
         .iter()
         .zip(shades)
@@ -60,12 +62,6 @@ pub fn flaws(paints: &[Paint]) -> Vec<Option<Flaw>> {
             }
         })
         .collect()
-}
-
-fn median(values: &[f64]) -> f64 {
-    let mut sorted = values.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    sorted.get(sorted.len() / 2).copied().unwrap_or_default()
 }
 
 #[cfg(test)]

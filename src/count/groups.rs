@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use crate::numbers::round3;
 use crate::pieces::FREE;
 use crate::sheet::{Group, Piece};
 
@@ -123,11 +124,6 @@ fn quantile(chances: &[f64], share: f64) -> u32 {
         }
     }
     chances.len().saturating_sub(1) as u32
-}
-
-/// Three decimals: what a probability is worth in a file.
-pub fn round3(value: f64) -> f64 {
-    (value * 1000.0).round() / 1000.0
 }
 
 #[cfg(test)]

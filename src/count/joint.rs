@@ -21,6 +21,7 @@ use super::explain::{Explanation, GLOSS_FLOOR, Given, Look, explain, variance};
 use super::field::{Field, by_the_others};
 use super::shade::{shade_log, shade_of};
 use crate::colour::lab::{lab_from_linear, linear_from_lab};
+use crate::numbers::median;
 use crate::pieces::paint::luminance;
 use crate::units::Mm;
 
@@ -423,13 +424,13 @@ impl<'a> Joint<'a> {
             own: LIGHT_OWN * LIGHT_OWN,
         };
         let light = by_the_others(&self.places, &light, &field);
-        let mut shades: Vec<f64> = (0..n)
+        let shades: Vec<f64> = (0..n)
             .filter_map(|i| Some(shade_of(&self.looks[i], self.body(self.best(i)?), 0.0)))
             .collect();
-        let shade = median(&mut shades).map(|middle| {
-            let mut off: Vec<f64> = shades.iter().map(|s| (s - middle).abs()).collect();
+        let shade = median(shades.iter().copied()).map(|middle| {
+            let off = shades.iter().map(|s| (s - middle).abs());
             // 1.4826: from median deviation to standard deviation.
-            let spread = 1.4826 * median(&mut off).unwrap_or(0.0);
+            let spread = 1.4826 * median(off).unwrap_or(0.0);
             (middle, spread.max(SHADE_LEAST))
         });
         if let (Some(gloss), Some(light)) = (gloss, light) {
@@ -466,9 +467,4 @@ impl<'a> Joint<'a> {
         let share = &self.state.share[i];
         (0..self.bodies.len()).max_by(|&a, &b| share[a].total_cmp(&share[b]))
     }
-}
-
-fn median(values: &mut [f64]) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied()
 }

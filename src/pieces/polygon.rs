@@ -45,13 +45,14 @@ pub fn area_and_middle(polygon: &[(f64, f64)]) -> (f64, (f64, f64)) {
 }
 
 /// Whether a place lies inside a polygon: a line from there crosses it an odd number of times.
-pub fn inside(polygon: &[Mm], at: Mm) -> bool {
+pub fn inside<Place: Copy + Into<(f64, f64)>>(polygon: &[Place], at: Place) -> bool {
+    let (x, y) = at.into();
     let mut odd = false;
-    let mut from = polygon.last();
+    let mut from = polygon.last().map(|last| (*last).into());
     for to in polygon {
-        if let Some(from) = from.filter(|from| (from.y > at.y) != (to.y > at.y)) {
-            let x = from.x + (at.y - from.y) / (to.y - from.y) * (to.x - from.x);
-            odd ^= at.x < x;
+        let to: (f64, f64) = (*to).into();
+        if let Some(from) = from.filter(|from| (from.1 > y) != (to.1 > y)) {
+            odd ^= x < from.0 + (y - from.1) / (to.1 - from.1) * (to.0 - from.0);
         }
         from = Some(to);
     }
@@ -158,6 +159,7 @@ pub fn swept(base: &[Mm], top: &[Mm]) -> Vec<Mm> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::units::Px;
 
     #[test]
     fn sides_that_cross_are_told() {
@@ -184,5 +186,24 @@ mod tests {
         ];
         assert!(crossings(&bow) && crossings(&touching));
         assert!(!crossings(&notch) && !crossings(&fork));
+    }
+
+    #[test]
+    fn tells_inside_from_outside() {
+        // A notch, and on paper as in the photo.
+        let corner = [(0, 0), (20, 0), (20, 10), (10, 10), (10, 20), (0, 20)];
+        let tray = corner.map(|(x, y)| Mm::new(x.into(), y.into()));
+        let photo = corner.map(|(x, y)| Px::new(x.into(), y.into()));
+        for ((x, y), is) in [
+            ((5.0, 15.0), true),
+            ((15.0, 5.0), true),
+            ((15.0, 15.0), false),
+            ((-1.0, 5.0), false),
+            ((f64::NAN, 5.0), false),
+        ] {
+            assert_eq!(inside(&tray, Mm::new(x, y)), is, "{x} {y}");
+            assert_eq!(inside(&photo, Px::new(x, y)), is, "{x} {y}");
+        }
+        assert!(!inside(&[], Mm::new(0.0, 0.0)));
     }
 }

@@ -10,6 +10,7 @@ use super::search::Search;
 use super::shade::Shade;
 use super::shape::{PITCH_MM, Shape};
 use super::stance::Stance;
+use crate::numbers::median;
 
 /// How far to both sides of a seam is looked for what is lighter, mm.
 const BESIDE_MM: f64 = 0.45;
@@ -166,12 +167,8 @@ fn off_between(colour: [f64; 2], one: [f64; 2], other: [f64; 2]) -> f64 {
 /// Medians of a* and of b*.
 fn middling(labs: impl Iterator<Item = [f32; 3]>) -> Option<[f64; 2]> {
     let labs: Vec<[f32; 3]> = labs.collect();
-    let median = |c: usize| {
-        let mut all: Vec<f32> = labs.iter().map(|lab| lab[c]).collect();
-        all.sort_by(f32::total_cmp);
-        all.get(all.len() / 2).copied().map(f64::from)
-    };
-    Some([median(1)?, median(2)?])
+    let middle = |c: usize| median(labs.iter().map(|lab| f64::from(lab[c])));
+    Some([middle(1)?, middle(2)?])
 }
 
 /// What lies on both sides of a line, if there are such shapes.

@@ -1,8 +1,8 @@
 //! What files keep of a measured photo besides its pieces.
 
-use super::{Scene, Targets, round2};
+use super::{Scene, Targets};
 use crate::card::design::CardDesign;
-use crate::count::groups::round3;
+use crate::numbers::{round2, round3};
 use crate::photo::Photo;
 use crate::sheet::chart::LightMap;
 use crate::sheet::file::{CardReport, ColourReport, PhotoRef, Version};

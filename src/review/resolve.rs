@@ -3,8 +3,8 @@
 use std::collections::BTreeSet;
 
 use crate::colour::names;
-use crate::count::groups::round3;
 use crate::count::reason::is_about_colour;
+use crate::numbers::{round2, round3};
 use crate::pieces::{Face, Shape, Shapes};
 use crate::sheet::review::{CountStep, PlaceStep, SetCount, What};
 use crate::sheet::{Instead, Piece, Sheet, Unexplained};
@@ -241,13 +241,13 @@ fn add(
     if !finite {
         return Err(Refused::Outside);
     }
-    new.x_mm = super::tray::round2(draft.x_mm);
-    new.y_mm = super::tray::round2(draft.y_mm);
+    new.x_mm = round2(draft.x_mm);
+    new.y_mm = round2(draft.y_mm);
     new.turn_deg = turn_of(shape, &new.face, draft.turn_deg);
     new.lab = draft
         .lab
         .unwrap_or_else(|| lab_of(sheet, &new.colour))
-        .map(super::tray::round2);
+        .map(round2);
     let (width, height) = (
         f64::from(sheet.photo.width_px),
         f64::from(sheet.photo.height_px),
@@ -288,8 +288,8 @@ fn part_of(whole: &Piece, part: Part, id: u32, tray: Option<&Tray>) -> Piece {
 }
 
 fn put(piece: &mut Piece, at: Mm, turn_deg: f64) {
-    piece.x_mm = super::tray::round2(at.x);
-    piece.y_mm = super::tray::round2(at.y);
+    piece.x_mm = round2(at.x);
+    piece.y_mm = round2(at.y);
     piece.turn_deg = turn_deg;
 }
 

@@ -7,6 +7,7 @@ use serde::Serialize;
 use crate::colour::SwatchBook;
 use crate::colour::lab::{encode, linear_from_lab};
 use crate::colour::names;
+use crate::numbers::median;
 use crate::sheet::file::Warning;
 use crate::sheet::review::{Review, SetCount, Step, What};
 use crate::sheet::{Group, Piece, Sheet};
@@ -271,15 +272,8 @@ fn colours(sheet: &Sheet, book: &SwatchBook) -> Vec<Colour> {
 
 /// The median of each coordinate.
 fn middle(samples: &[[f64; 3]]) -> Option<[f64; 3]> {
-    let median = |k: usize| {
-        let mut values: Vec<f64> = samples
-            .iter()
-            .filter_map(|lab| lab.get(k).copied())
-            .collect();
-        values.sort_by(f64::total_cmp);
-        values.get(values.len() / 2).copied()
-    };
-    Some([median(0)?, median(1)?, median(2)?])
+    let middle = |k: usize| median(samples.iter().filter_map(|lab| lab.get(k).copied()));
+    Some([middle(0)?, middle(1)?, middle(2)?])
 }
 
 /// CIELAB D65 as `#rrggbb`, clipped to sRGB.

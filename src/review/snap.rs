@@ -11,6 +11,7 @@ use std::collections::BTreeMap;
 use image::RgbImage;
 
 use crate::colour::lab::{de00, lab_from_srgb8};
+use crate::numbers::{median, round2};
 use crate::pieces::polygon::{convex_hull, inside};
 use crate::pieces::{Shape, Shapes};
 use crate::sheet::{Piece, Sheet};
@@ -18,7 +19,7 @@ use crate::units::Mm;
 
 use super::correction::Draft;
 use super::parts::nearest_shape;
-use super::tray::{Stand, Tray, round2, turn_of};
+use super::tray::{Stand, Tray, turn_of};
 use super::vocabulary::{ANY, shape_called, shapes_called};
 
 /// Samples along the longer side of what is looked at: a 1x1 in a rectangle twice its
@@ -221,7 +222,7 @@ fn told_from_tray(pixels: &RgbImage, tray: &Tray, area: &[Mm; 4]) -> Option<Vec<
         .filter(|(_, inside)| !**inside)
         .filter_map(|(lab, _)| *lab)
         .collect();
-    let ground = [0, 1, 2].map(|k| median(around.iter().map(|lab| lab[k]).collect()));
+    let ground = [0, 1, 2].map(|k| median(around.iter().map(|lab| lab[k])));
     let [l, a, b] = ground;
     let (l, a, b) = (l?, a?, b?);
     let distance = |lab: &[f64; 3]| {
@@ -246,11 +247,6 @@ fn told_from_tray(pixels: &RgbImage, tray: &Tray, area: &[Mm; 4]) -> Option<Vec<
     let patch = largest_patch(&mut apart, columns);
     let share = patch.len() as f64 / own.len().max(1) as f64;
     (share > LEAST_SHARE).then(|| patch.into_iter().map(place).collect())
-}
-
-fn median(mut values: Vec<f64>) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied()
 }
 
 /// The value that best parts two heaps (Otsu 1979, largest variance between them).
@@ -383,7 +379,7 @@ fn seen_colour(tray: &Tray, pixels: &RgbImage, stand: &Stand<'_>) -> Option<[f64
             seen.extend(lab_at(pixels, tray, at));
         }
     }
-    let [l, a, b] = [0, 1, 2].map(|k| median(seen.iter().map(|lab| lab[k]).collect()));
+    let [l, a, b] = [0, 1, 2].map(|k| median(seen.iter().map(|lab| lab[k])));
     Some([l?, a?, b?])
 }
 

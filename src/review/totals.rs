@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::count::groups;
-use crate::count::groups::round3;
+use crate::numbers::round3;
 use crate::sheet::review::{Guess, SetCount};
 use crate::sheet::{Group, Piece, SURE, Sheet};
 

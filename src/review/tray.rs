@@ -1,5 +1,6 @@
 //! Where a piece's outline is in the photo, from what a sheet says.
 
+use crate::numbers::round2;
 use crate::pieces::polygon::area_and_middle;
 use crate::pieces::{Face, Shape, Shapes, Stance};
 use crate::sheet::{Piece, Sheet};
@@ -130,9 +131,4 @@ pub fn turn_of(shape: Shape, face: &str, turn_deg: f64) -> f64 {
 /// The face of that name; a sheet of another program's making may have one that is none.
 fn face_called(name: &str) -> Face {
     Face::called(name).unwrap_or(Face::Up)
-}
-
-/// Two decimals, as sheets have them.
-pub fn round2(value: f64) -> f64 {
-    (value * 100.0).round() / 100.0
 }

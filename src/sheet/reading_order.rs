@@ -3,6 +3,8 @@
 //! Rows laid by hand slope and wobble, so the slope is sought at which the
 //! heights fall most clearly into rows.
 
+use crate::numbers::median;
+
 /// Steepest slope that still counts as a row, degrees.
 const STEEPEST_DEG: i32 = 20;
 
@@ -62,7 +64,7 @@ fn spread_of(places: &[[f64; 2]], row: &[usize], slope: f64) -> f64 {
 
 /// Median distance to the nearest other place.
 fn typical_distance(places: &[[f64; 2]]) -> f64 {
-    let mut nearest: Vec<f64> = places
+    let nearest: Vec<f64> = places
         .iter()
         .enumerate()
         .map(|(i, a)| {
@@ -72,8 +74,7 @@ fn typical_distance(places: &[[f64; 2]]) -> f64 {
                 .fold(f64::INFINITY, f64::min)
         })
         .collect();
-    nearest.sort_by(f64::total_cmp);
-    nearest.get(nearest.len() / 2).copied().unwrap_or(1.0)
+    median(nearest).unwrap_or(1.0)
 }
 
 #[cfg(test)]

@@ -12,6 +12,7 @@ use super::camera::Camera;
 use super::homography::homography;
 use crate::card::FoundCard;
 use crate::card::design::CardDesign;
+use crate::numbers::median;
 use crate::units::{Mm, Px};
 
 /// Diagonal of the 36 x 24 mm frame that the 35 mm-equivalent focal length refers to.
@@ -47,9 +48,7 @@ pub struct Pose {
 impl Pose {
     /// Median corner residual, px.
     pub fn median_residual_px(&self) -> f64 {
-        let mut sorted = self.residuals_px.clone();
-        sorted.sort_by(f64::total_cmp);
-        sorted.get(sorted.len() / 2).copied().unwrap_or(0.0)
+        median(self.residuals_px.iter().copied()).unwrap_or(0.0)
     }
 }
 

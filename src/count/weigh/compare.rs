@@ -7,6 +7,7 @@ use thiserror::Error;
 use super::explain::explanations;
 use super::masses::{Mass, Masses};
 use super::reading::Reading;
+use crate::numbers::{round1, round2, round3};
 use crate::pieces::Search;
 use crate::sheet::weighing::{MassSource, Weighing};
 use crate::sheet::{Group, Piece};
@@ -147,19 +148,6 @@ fn source(kinds: &[Kind<'_>]) -> MassSource {
         n if n == counted().count() => MassSource::Measured,
         _ => MassSource::Both,
     }
-}
-
-fn round1(value: f64) -> f64 {
-    (value * 10.0).round() / 10.0
-}
-
-/// Centigrams: finer than kitchen scales.
-pub(super) fn round2(value: f64) -> f64 {
-    (value * 100.0).round() / 100.0
-}
-
-fn round3(value: f64) -> f64 {
-    (value * 1000.0).round() / 1000.0
 }
 
 #[cfg(test)]

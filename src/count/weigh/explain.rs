@@ -2,8 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use super::compare::{Kind, round2};
+use super::compare::Kind;
 use super::masses::Masses;
+use crate::numbers::round2;
 use crate::pieces::Search;
 use crate::sheet::weighing::{Explanation, ExplanationKind, Form};
 use crate::sheet::{Group, Piece};

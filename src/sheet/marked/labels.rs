@@ -5,6 +5,7 @@ use super::words;
 use super::{INK, PX_PER_MM};
 use crate::drawing::lettering::{Style, Weight};
 use crate::drawing::{Ink, Lettering, paint};
+use crate::pieces::polygon::inside;
 use crate::units::{Mm, Px};
 use std::f64::consts::{FRAC_PI_2, PI};
 use tiny_skia::{FillRule, LineJoin, Paint, Pixmap, Stroke, Transform};
@@ -112,25 +113,6 @@ fn largest(shown: &ShownPiece<'_>, length: f64, turn: f64) -> f64 {
     0.0
 }
 
-/// Whether a place is inside the closed outline (even-odd rule).
-fn inside(corners: &[Px], place: Px) -> bool {
-    let mut inside = false;
-    let mut last = match corners.last() {
-        Some(last) => *last,
-        None => return false,
-    };
-    for corner in corners {
-        if (corner.y > place.y) != (last.y > place.y) {
-            let along = (place.y - corner.y) / (last.y - corner.y);
-            if place.x < corner.x + along * (last.x - corner.x) {
-                inside = !inside;
-            }
-        }
-        last = *corner;
-    }
-    inside
-}
-
 /// The way in which the outline is longest (principal axis of its edge), turned so
 /// that lettering along it reads from the left or from below.
 fn direction(corners: &[Px]) -> f64 {
@@ -178,15 +160,5 @@ mod tests {
             assert!(off.min(180.0 - off) < 1e-6, "{degrees}: {turn}");
             assert!((-90.5..=90.0).contains(&turn), "{degrees}: {turn}");
         }
-    }
-
-    #[test]
-    fn tells_inside_from_outside() {
-        let corners = bar(0.5);
-        assert!(inside(&corners, Px::new(200.0, 100.0)));
-        assert!(inside(&corners, Px::new(232.0, 118.0)));
-        assert!(!inside(&corners, Px::new(232.0, 100.0)));
-        assert!(!inside(&corners, Px::new(f64::NAN, 100.0)));
-        assert!(!inside(&[], Px::new(0.0, 0.0)));
     }
 }
