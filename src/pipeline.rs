@@ -12,7 +12,7 @@ use crate::colour::{
 use crate::count::doubt::{colour_doubts, colour_probability, stated};
 use crate::count::groups::{hidden, round3};
 use crate::count::reason::{Doubt, is_about_the_list};
-use crate::count::{Named, ShapeOdds, flaws, groups, name_colours, shape_odds, spoils};
+use crate::count::{Colours, Named, ShapeOdds, flaws, groups, name_colours, shape_odds, spoils};
 use crate::photo::{Photo, edge_width_px, overexposed_share, white_level};
 use crate::pieces::heap::around;
 use crate::pieces::paint::{Paint, paint};
@@ -238,7 +238,7 @@ pub fn count_scene(
     let (seen, leftovers) = look(scene, search);
     let paints: Vec<Paint> = seen.iter().map(|s| s.paint).collect();
     let faults = photo_faults(photo, scene, &paints);
-    let named = name_colours(&paints, book);
+    let Colours { named, unlike } = name_colours(&paints, book);
     let flaws = flaws(&paints);
     let mut pieces: Vec<Piece> = seen
         .iter()
@@ -294,6 +294,7 @@ pub fn count_scene(
         patches: scene.patches.len(),
         residuals: scene.correction.residuals(),
         untaught: book.is_none_or(|book| book.names().is_empty()),
+        unlike,
         pieces: &pieces,
         unexplained: &unexplained,
         faults: &faults,
@@ -330,6 +331,7 @@ pub fn card_warnings(photo: &Photo, scene: &Scene) -> Vec<Warning> {
         patches: scene.patches.len(),
         residuals: scene.correction.residuals(),
         untaught: false,
+        unlike: false,
         pieces: &[],
         unexplained: &[],
         faults: &photo_faults(photo, scene, &[]),

@@ -24,6 +24,15 @@ pub struct Named {
     pub new: bool,
 }
 
+/// The colours of one photo's pieces.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Colours {
+    /// Of each piece, in the order of the pieces.
+    pub named: Vec<Named>,
+    /// Whether the photo is unlike what was taught, so that no taught colour in it is sure.
+    pub unlike: bool,
+}
+
 /// Less likely than this another colour is not worth saying.
 const WORTH_SAYING: f64 = 0.02;
 /// Probability of a cluster's name: it only says which pieces look alike.
@@ -50,11 +59,11 @@ struct Odds {
 
 /// Names the colours of one photo's pieces. Without swatches, or with none that
 /// fits, alike pieces are clustered and named by ISCC-NBS.
-pub fn name_colours(paints: &[Paint], book: Option<&SwatchBook>) -> Vec<Named> {
+pub fn name_colours(paints: &[Paint], book: Option<&SwatchBook>) -> Colours {
     let taught = book.map(Taught::of).filter(|t| !t.names.is_empty());
-    let odds = match &taught {
+    let (odds, unlike) = match &taught {
         Some(taught) => taught_odds(paints, taught),
-        None => vec![None; paints.len()],
+        None => (vec![None; paints.len()], false),
     };
     let is_open = |odds: &Option<Odds>| odds.as_ref().is_none_or(|odds| odds.best.is_none());
     let open: Vec<usize> = (0..paints.len()).filter(|i| is_open(&odds[*i])).collect();
@@ -66,7 +75,7 @@ pub fn name_colours(paints: &[Paint], book: Option<&SwatchBook>) -> Vec<Named> {
         (index.and_then(|index| clusters.names.get(*index)).cloned())
             .unwrap_or_else(|| name_of(paints[i].lab).to_owned())
     };
-    (odds.into_iter().enumerate())
+    let named = (odds.into_iter().enumerate())
         .map(|(i, odds)| match odds {
             Some(Odds {
                 best: Some((name, probability)),
@@ -94,7 +103,8 @@ pub fn name_colours(paints: &[Paint], book: Option<&SwatchBook>) -> Vec<Named> {
                 }
             }
         })
-        .collect()
+        .collect();
+    Colours { named, unlike }
 }
 
 /// Probabilities made to sum to 1.
@@ -118,8 +128,8 @@ fn worth_saying(others: Vec<(String, f64)>, share: f64) -> Vec<(String, f64)> {
         .collect()
 }
 
-/// Which taught colour each piece has; `None` where it cannot be asked.
-fn taught_odds(paints: &[Paint], taught: &Taught) -> Vec<Option<Odds>> {
+/// Which taught colour each piece has, `None` where it cannot be asked; and whether the photo is unlike the teaching.
+fn taught_odds(paints: &[Paint], taught: &Taught) -> (Vec<Option<Odds>>, bool) {
     let finite =
         |p: &Paint| p.measured.iter().chain(&p.lab).all(|v| v.is_finite()) && p.dark.is_finite();
     let fit: Vec<usize> = (0..paints.len()).filter(|i| finite(&paints[*i])).collect();
@@ -146,9 +156,10 @@ fn taught_odds(paints: &[Paint], taught: &Taught) -> Vec<Option<Odds>> {
         for (k, i) in fit.into_iter().enumerate() {
             odds[i] = decide(k, &instead, &new, &joint, taught);
         }
-        doubt_all(&mut odds, joint.chromatic_times());
+        let unlike = doubt_all(&mut odds, joint.chromatic_times());
+        return (odds, unlike);
     }
-    odds
+    (odds, false)
 }
 
 /// A photo whose colours shift more than so many times the usual is hardly one of the colours that were taught:
@@ -162,8 +173,8 @@ const WELL_EXPLAINED: f64 = -4.5;
 
 /// In a photo that is unlike what was taught no taught colour is sure, and where some are new none that explains its
 /// piece badly. With every second to fourth colour of `sample-photos/tune` left out of the teaching, or another palette
-/// taught, 20 of 1,085 sure pieces are wrong; without this it was 416 of 3,754.
-fn doubt_all(odds: &mut [Option<Odds>], times: f64) {
+/// taught, 20 of 1,085 sure pieces are wrong; without this it was 416 of 3,754. Gives whether the photo is so unlike.
+fn doubt_all(odds: &mut [Option<Odds>], times: f64) -> bool {
     let all = odds.iter().flatten().count() as f64;
     let new = (odds.iter().flatten()).filter(|odds| odds.best.is_none());
     let new = new.count() as f64 / all.max(1.0);
@@ -178,6 +189,7 @@ fn doubt_all(odds: &mut [Option<Odds>], times: f64) {
             *probability = INFERRED_MOST;
         }
     }
+    unlike
 }
 
 /// What the pieces of a group say together counts this much: they share errors that the model
@@ -300,4 +312,54 @@ fn tempered(share: &[f64]) -> Vec<f64> {
     let powers: Vec<f64> = share.iter().map(|p| p.max(0.0).powf(OWN_TRUST)).collect();
     let all: f64 = powers.iter().sum::<f64>().max(f64::MIN_POSITIVE);
     powers.iter().map(|p| p / all).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    /// One that is almost certainly fog, or almost certainly none of those taught.
+    fn odds(new: bool) -> Option<Odds> {
+        Some(Odds {
+            best: (!new).then(|| ("fog".to_owned(), 0.97)),
+            others: Vec::new(),
+            untaught: if new { 0.97 } else { 0.03 },
+            explained: 0.0,
+        })
+    }
+
+    /// Ten pieces of which so many are new, in a photo with such shifts: whether it is unlike the teaching, and what is
+    /// left to the others, which must be alike.
+    fn doubted(new: usize, times: f64) -> (bool, f64) {
+        let mut all: Vec<_> = (0..10).map(|k| odds(k < new)).collect();
+        // A piece that cannot be asked counts for nothing.
+        all.push(None);
+        let unlike = doubt_all(&mut all, times);
+        let left: Vec<f64> = (all.iter().flatten())
+            .filter_map(|odds| odds.best.as_ref())
+            .map(|(_, probability)| *probability)
+            .collect();
+        assert!(left.iter().all(|p| *p == left[0]), "{left:?}");
+        (unlike, left[0])
+    }
+
+    #[test]
+    fn a_photo_unlike_the_teaching_says_so_and_is_sure_of_no_colour() {
+        assert_eq!(doubted(0, 0.5), (false, 0.97));
+        assert_eq!(doubted(1, 0.9), (false, 0.97));
+        assert_eq!(doubted(0, 1.0), (true, INFERRED_MOST));
+        assert_eq!(doubted(2, 0.5), (true, INFERRED_MOST));
+    }
+
+    #[test]
+    fn what_is_taken_goes_to_colours_that_nobody_taught() {
+        let mut all = vec![odds(false)];
+        doubt_all(&mut all, 1.0);
+        let untaught = all[0].as_ref().unwrap().untaught;
+        assert!(
+            (untaught - (0.03 + 0.97 - INFERRED_MOST)).abs() < 1e-12,
+            "{untaught}"
+        );
+    }
 }

@@ -22,6 +22,8 @@ pub struct Advice<'a> {
     pub residuals: &'a Residuals,
     /// Whether no colour was taught.
     pub untaught: bool,
+    /// Whether the colours are unlike the taught ones, so that none is sure.
+    pub unlike: bool,
     /// The pieces.
     pub pieces: &'a [Piece],
     /// Foreground that no piece explains.
@@ -115,6 +117,15 @@ pub fn warnings(advice: &Advice<'_>) -> Vec<Warning> {
         warn(
             "untaught",
             "no colours were taught, so they carry general names; `cuptally teach` gives them yours"
+                .to_owned(),
+        );
+    }
+    // Who taught by a photo whose own colours are spoilt would teach wrong ones.
+    let spoilt = (advice.faults.iter()).any(|f| Fault::spoils_colours(f.code()));
+    if advice.unlike && !spoilt {
+        warn(
+            "colours-unlike",
+            "colours in this photo lie further from the taught ones than they should, so no colour is sure; teach all colours that lie here under this light, or check the lamp and the card"
                 .to_owned(),
         );
     }
