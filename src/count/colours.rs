@@ -233,15 +233,8 @@ fn decide(
 ) -> Option<Odds> {
     let names = &taught.names;
     let share = tempered(joint.shares().get(piece)?);
-    let best = (0..names.len()).max_by(|a, b| share[*a].total_cmp(&share[*b]))?;
-    let mut group: BTreeMap<usize, f64> = BTreeMap::new();
-    for t in instead {
-        if t.colour == best && joint.luminance(piece) >= t.least {
-            let odds = (GROUP_TRUST * t.gain.min(50.0)).exp();
-            let most = group.entry(t.other).or_default();
-            *most = most.max(odds);
-        }
-    }
+    let best = likeliest(&share[..names.len()], None)?;
+    let group = by_group(piece, best, instead, joint);
     let gain = new[best];
     let new = (GROUP_TRUST * gain.min(50.0)).exp();
     let right = 1.0 / (1.0 + group.values().sum::<f64>() + new);
@@ -256,14 +249,83 @@ fn decide(
     let share_new: f64 = share.iter().skip(names.len()).sum();
     let by_group = if gain > NEW_GAIN { right * new } else { 0.0 };
     let is_new = share_new + share[best] * by_group > 0.5;
+    let hidden = limit(&mut odds, piece, best, &share, joint, taught);
+    let mut others: Vec<(String, f64)> = (names.iter().zip(&odds).enumerate())
+        .filter(|(k, _)| is_new || *k != best)
+        .map(|(_, (name, p))| (name.clone(), *p))
+        .collect();
+    others.extend(hidden);
+    others.sort_by(|a, b| b.1.total_cmp(&a.1));
+    let name = names.get(best)?;
+    Some(Odds {
+        best: (!is_new).then(|| (name.clone(), odds[best])),
+        others,
+        untaught: share_new + share[best] * right * new,
+        explained: joint.explained(piece, best),
+    })
+}
+
+/// The colour with the most, but for one.
+fn likeliest(odds: &[f64], but: Option<usize>) -> Option<usize> {
+    (0..odds.len())
+        .filter(|k| Some(*k) != but)
+        .max_by(|a, b| odds[*a].total_cmp(&odds[*b]))
+}
+
+/// Odds that the pieces that look as this one are all of another colour than their likeliest, by colour.
+fn by_group(
+    piece: usize,
+    best: usize,
+    instead: &[Instead],
+    joint: &Joint<'_>,
+) -> BTreeMap<usize, f64> {
+    let mut group: BTreeMap<usize, f64> = BTreeMap::new();
+    for t in instead {
+        if t.colour == best && joint.luminance(piece) >= t.least {
+            let odds = (GROUP_TRUST * t.gain.min(50.0)).exp();
+            let most = group.entry(t.other).or_default();
+            *most = most.max(odds);
+        }
+    }
+    group
+}
+
+/// Takes from a piece's likeliest colour what is more than it may have: where little of its light is its own, or where
+/// another colour lies near. What a limit takes is for the neighbour that gave cause for it, or for the next
+/// likeliest; where that is one that only a lamp's image was seen of, its name and share are given.
+fn limit(
+    odds: &mut [f64],
+    piece: usize,
+    best: usize,
+    share: &[f64],
+    joint: &Joint<'_>,
+    taught: &Taught,
+) -> Option<(String, f64)> {
     let mut probability = odds[best];
     // As it is named, or as what else it may well be.
-    let mirrored = (0..names.len())
+    let mirrored = (0..odds.len())
         .any(|k| (k == best || share[k] > MAY_BE) && joint.own_light(piece, k) < OWN_LEAST);
     if mirrored {
         probability = probability.min(INFERRED_MOST);
     }
-    let neighbour = (0..names.len())
+    let neighbour = neighbour(best, probability, joint, taught);
+    let hidden = taught.hidden_near(joint.taught_even(best), HARD_NEIGHBOUR);
+    if neighbour.is_some() || hidden.is_some() {
+        probability = probability.min(INFERRED_MOST);
+    }
+    let taken = odds[best] - probability;
+    odds[best] = probability;
+    let next = likeliest(odds, Some(best)).filter(|_| hidden.is_none());
+    if let Some(p) = neighbour.or(next).and_then(|k| odds.get_mut(k)) {
+        *p += taken;
+    }
+    let hidden = hidden.filter(|_| neighbour.is_none())?;
+    Some((hidden.to_owned(), taken.max(WORTH_SAYING)))
+}
+
+/// The taught colour that lies nearest to one, where it is too near for the one to be sure with this probability.
+fn neighbour(best: usize, probability: f64, joint: &Joint<'_>, taught: &Taught) -> Option<usize> {
+    (0..taught.names.len())
         .filter(|k| *k != best)
         .filter_map(|k| {
             let near = match (taught.once(best), taught.once(k)) {
@@ -273,38 +335,8 @@ fn decide(
             };
             Some((joint.apart(best, k), k)).filter(|(apart, _)| *apart < near)
         })
-        .min_by(|a, b| a.0.total_cmp(&b.0));
-    let hidden = taught.hidden_near(joint.taught_even(best), HARD_NEIGHBOUR);
-    if neighbour.is_some() || hidden.is_some() {
-        probability = probability.min(INFERRED_MOST);
-    }
-    // What a limit takes is for the neighbour that gave cause for it, or for the next likeliest.
-    let taken = odds[best] - probability;
-    odds[best] = probability;
-    let next = (0..names.len())
-        .filter(|k| *k != best)
-        .max_by(|a, b| odds[*a].total_cmp(&odds[*b]));
-    let to = neighbour
+        .min_by(|a, b| a.0.total_cmp(&b.0))
         .map(|(_, k)| k)
-        .or(next.filter(|_| hidden.is_none()));
-    if let Some(p) = to.and_then(|k| odds.get_mut(k)) {
-        *p += taken;
-    }
-    let mut others: Vec<(String, f64)> = (names.iter().zip(&odds).enumerate())
-        .filter(|(k, _)| is_new || *k != best)
-        .map(|(_, (name, p))| (name.clone(), *p))
-        .collect();
-    if let Some(hidden) = hidden.filter(|_| neighbour.is_none()) {
-        others.push((hidden.to_owned(), taken.max(WORTH_SAYING)));
-    }
-    others.sort_by(|a, b| b.1.total_cmp(&a.1));
-    let name = names.get(best)?;
-    Some(Odds {
-        best: (!is_new).then(|| (name.clone(), probability)),
-        others,
-        untaught: share_new + share[best] * right * new,
-        explained: joint.explained(piece, best),
-    })
 }
 
 /// Probabilities to the power of [`OWN_TRUST`], summing to 1 again.
