@@ -7,12 +7,12 @@ use thiserror::Error;
 use crate::card::design::CardDesign;
 use crate::card::{CardError, FoundCard, card_quality, find};
 use crate::colour::{
-    Correction, CorrectionError, Patch, PrintProfile, SwatchBook, correct, read_patches,
+    Correction, CorrectionError, Flaw, Patch, PrintProfile, SwatchBook, correct, read_patches,
 };
 use crate::count::doubt::{colour_doubts, colour_probability, stated};
 use crate::count::groups::hidden;
 use crate::count::reason::{Doubt, is_about_the_list};
-use crate::count::{Named, ShapeOdds, flaws, groups, name_colours, shape_odds, spoils};
+use crate::count::{Colours, Named, ShapeOdds, flaws, groups, name_colours, shape_odds, spoils};
 use crate::numbers::{round2, round3};
 use crate::photo::{Photo, edge_width_px, overexposed_share, white_level};
 use crate::pieces::heap::around;
@@ -239,71 +239,26 @@ pub fn count_scene(
     let (seen, leftovers) = look(scene, search);
     let paints: Vec<Paint> = seen.iter().map(|s| s.paint).collect();
     let faults = photo_faults(photo, scene, &paints);
-    let named = name_colours(&paints, book);
+    let Colours { named, unlike } = name_colours(&paints, book);
     let flaws = flaws(&paints);
-    let mut pieces: Vec<Piece> = seen
-        .iter()
-        .zip(&named)
-        .zip(flaws)
-        .filter_map(|((seen, named), flaw)| {
-            let shape = shape_odds(&seen.piece);
-            let mirrors = seen.paint.mirrors_lamp(&seen.piece.stance);
-            let colour_right = colour_probability(named, mirrors);
-            let uneven = mirrors || seen.paint.uneven();
-            let mut doubts = shape.doubts.clone();
-            doubts.extend(colour_doubts(named, uneven && colour_right < SURE));
-            let spoilt: Vec<_> = faults.iter().filter_map(Fault::trust).collect();
-            let trust: f64 = spoilt.iter().map(|(factor, _)| factor).product();
-            let product = shape.right * colour_right;
-            // A colour that nobody taught has no name to be right or wrong in.
-            let right = if named.new { product } else { stated(product) };
-            let sure = round3(right * trust);
-            let mut piece = placed(scene, seen)?;
-            piece.colour.clone_from(&named.name);
-            piece.sure = sure;
-            piece.spoilt = Some(spoils(&seen.paint, &seen.piece.stance, flaw));
-            let left = if product < 1.0 {
-                (1.0 - right) / (1.0 - product)
-            } else {
-                1.0
-            };
-            piece.instead = instead(seen, named, &shape, left);
-            if sure < SURE {
-                piece.doubts = doubts.iter().map(|d| d.text()).collect();
-                let reasons = spoilt.iter().map(|(_, reason)| (*reason).to_owned());
-                piece.doubts.extend(reasons);
-                if piece.doubts.is_empty() {
-                    piece.doubts.push(Doubt::Together.text());
-                }
-            }
-            Some(piece)
-        })
+    let seen_as = seen.iter().zip(&named).zip(flaws);
+    let pieces = seen_as
+        .filter_map(|((seen, named), flaw)| counted(scene, seen, named, flaw, &faults))
         .collect();
-    pieces.sort_by(|a, b| {
-        // Bands of a fiftieth of the height read like lines of text.
-        let band = |p: &Piece| (p.y_px / photo.pixels.height() as f64 * 50.0).floor();
-        band(a).total_cmp(&band(b)).then(a.x_px.total_cmp(&b.x_px))
-    });
-    for (k, piece) in pieces.iter_mut().enumerate() {
-        piece.id = k as u32 + 1;
-    }
+    let pieces = in_reading_order(pieces, photo.pixels.height());
     let unexplained = unexplained(scene, &leftovers);
     let warnings = advice::warnings(&Advice {
-        notes: &photo.source.notes,
-        card: &scene.card,
-        pose: &scene.pose,
-        patches: scene.patches.len(),
-        residuals: scene.correction.residuals(),
         untaught: book.is_none_or(|book| book.names().is_empty()),
+        unlike,
         pieces: &pieces,
         unexplained: &unexplained,
-        faults: &faults,
         at_edge: leftovers.iter().filter(|l| l.at_frame).count(),
         cut: seen.iter().filter(|s| s.piece.at_frame).count(),
         hidden: hidden(&pieces),
         unlisted: (pieces.iter())
             .filter(|piece| piece.doubts.iter().any(|doubt| is_about_the_list(doubt)))
             .count(),
+        ..without_pieces(photo, scene, &faults)
     });
     Sheet {
         sheet: Version::V1,
@@ -324,24 +279,83 @@ pub fn count_scene(
 
 /// What a count of a photo would warn of, whatever pieces lie in it.
 pub fn card_warnings(photo: &Photo, scene: &Scene) -> Vec<Warning> {
-    let warnings = advice::warnings(&Advice {
+    let faults = photo_faults(photo, scene, &[]);
+    let warnings = advice::warnings(&without_pieces(photo, scene, &faults));
+    (warnings.into_iter())
+        .filter(|warning| warning.code != "no-pieces")
+        .collect()
+}
+
+/// What advice is drawn from where no piece is looked for.
+fn without_pieces<'a>(photo: &'a Photo, scene: &'a Scene, faults: &'a [Fault]) -> Advice<'a> {
+    Advice {
         notes: &photo.source.notes,
         card: &scene.card,
         pose: &scene.pose,
         patches: scene.patches.len(),
         residuals: scene.correction.residuals(),
         untaught: false,
+        unlike: false,
         pieces: &[],
         unexplained: &[],
-        faults: &photo_faults(photo, scene, &[]),
+        faults,
         at_edge: 0,
         cut: 0,
         hidden: 0.0,
         unlisted: 0,
+    }
+}
+
+/// A piece as the sheet has it, but for its number; `None` where its silhouette leaves the lens' view.
+fn counted(
+    scene: &Scene,
+    seen: &Seen,
+    named: &Named,
+    flaw: Option<Flaw>,
+    faults: &[Fault],
+) -> Option<Piece> {
+    let shape = shape_odds(&seen.piece);
+    let mirrors = seen.paint.mirrors_lamp(&seen.piece.stance);
+    let colour_right = colour_probability(named, mirrors);
+    let spoilt: Vec<_> = faults.iter().filter_map(Fault::trust).collect();
+    let trust: f64 = spoilt.iter().map(|(factor, _)| factor).product();
+    let product = shape.right * colour_right;
+    // A colour that nobody taught has no name to be right or wrong in.
+    let right = if named.new { product } else { stated(product) };
+    let mut piece = placed(scene, seen)?;
+    piece.colour.clone_from(&named.name);
+    piece.sure = round3(right * trust);
+    piece.spoilt = Some(spoils(&seen.paint, &seen.piece.stance, flaw));
+    let left = if product < 1.0 {
+        (1.0 - right) / (1.0 - product)
+    } else {
+        1.0
+    };
+    piece.instead = instead(seen, named, &shape, left);
+    if piece.sure < SURE {
+        let uneven = mirrors || seen.paint.uneven();
+        let colour = colour_doubts(named, uneven && colour_right < SURE);
+        let doubts = shape.doubts.iter().chain(&colour).map(Doubt::text);
+        let reasons = spoilt.iter().map(|(_, reason)| (*reason).to_owned());
+        piece.doubts = doubts.chain(reasons).collect();
+        if piece.doubts.is_empty() {
+            piece.doubts.push(Doubt::Together.text());
+        }
+    }
+    Some(piece)
+}
+
+/// Pieces in the order in which text is read, and numbered so.
+fn in_reading_order(mut pieces: Vec<Piece>, height_px: usize) -> Vec<Piece> {
+    pieces.sort_by(|a, b| {
+        // Bands of a fiftieth of the height read like lines of text.
+        let band = |p: &Piece| (p.y_px / height_px as f64 * 50.0).floor();
+        band(a).total_cmp(&band(b)).then(a.x_px.total_cmp(&b.x_px))
     });
-    (warnings.into_iter())
-        .filter(|warning| warning.code != "no-pieces")
-        .collect()
+    for (k, piece) in pieces.iter_mut().enumerate() {
+        piece.id = k as u32 + 1;
+    }
+    pieces
 }
 
 /// A piece with its places filled in; `None` where its silhouette leaves the lens' view.

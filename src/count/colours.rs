@@ -24,6 +24,15 @@ pub struct Named {
     pub new: bool,
 }
 
+/// The colours of one photo's pieces.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Colours {
+    /// Of each piece, in the order of the pieces.
+    pub named: Vec<Named>,
+    /// Whether the photo is unlike what was taught, so that no taught colour in it is sure.
+    pub unlike: bool,
+}
+
 /// Less likely than this another colour is not worth saying.
 const WORTH_SAYING: f64 = 0.02;
 /// Probability of a cluster's name: it only says which pieces look alike.
@@ -50,11 +59,11 @@ struct Odds {
 
 /// Names the colours of one photo's pieces. Without swatches, or with none that
 /// fits, alike pieces are clustered and named by ISCC-NBS.
-pub fn name_colours(paints: &[Paint], book: Option<&SwatchBook>) -> Vec<Named> {
+pub fn name_colours(paints: &[Paint], book: Option<&SwatchBook>) -> Colours {
     let taught = book.map(Taught::of).filter(|t| !t.names.is_empty());
-    let odds = match &taught {
+    let (odds, unlike) = match &taught {
         Some(taught) => taught_odds(paints, taught),
-        None => vec![None; paints.len()],
+        None => (vec![None; paints.len()], false),
     };
     let is_open = |odds: &Option<Odds>| odds.as_ref().is_none_or(|odds| odds.best.is_none());
     let open: Vec<usize> = (0..paints.len()).filter(|i| is_open(&odds[*i])).collect();
@@ -66,7 +75,7 @@ pub fn name_colours(paints: &[Paint], book: Option<&SwatchBook>) -> Vec<Named> {
         (index.and_then(|index| clusters.names.get(*index)).cloned())
             .unwrap_or_else(|| name_of(paints[i].lab).to_owned())
     };
-    (odds.into_iter().enumerate())
+    let named = (odds.into_iter().enumerate())
         .map(|(i, odds)| match odds {
             Some(Odds {
                 best: Some((name, probability)),
@@ -94,7 +103,8 @@ pub fn name_colours(paints: &[Paint], book: Option<&SwatchBook>) -> Vec<Named> {
                 }
             }
         })
-        .collect()
+        .collect();
+    Colours { named, unlike }
 }
 
 /// Probabilities made to sum to 1.
@@ -118,8 +128,8 @@ fn worth_saying(others: Vec<(String, f64)>, share: f64) -> Vec<(String, f64)> {
         .collect()
 }
 
-/// Which taught colour each piece has; `None` where it cannot be asked.
-fn taught_odds(paints: &[Paint], taught: &Taught) -> Vec<Option<Odds>> {
+/// Which taught colour each piece has, `None` where it cannot be asked; and whether the photo is unlike the teaching.
+fn taught_odds(paints: &[Paint], taught: &Taught) -> (Vec<Option<Odds>>, bool) {
     let finite =
         |p: &Paint| p.measured.iter().chain(&p.lab).all(|v| v.is_finite()) && p.dark.is_finite();
     let fit: Vec<usize> = (0..paints.len()).filter(|i| finite(&paints[*i])).collect();
@@ -146,9 +156,10 @@ fn taught_odds(paints: &[Paint], taught: &Taught) -> Vec<Option<Odds>> {
         for (k, i) in fit.into_iter().enumerate() {
             odds[i] = decide(k, &instead, &new, &joint, taught);
         }
-        doubt_all(&mut odds, joint.chromatic_times());
+        let unlike = doubt_all(&mut odds, joint.chromatic_times());
+        return (odds, unlike);
     }
-    odds
+    (odds, false)
 }
 
 /// A photo whose colours shift more than so many times the usual is hardly one of the colours that were taught:
@@ -162,8 +173,8 @@ const WELL_EXPLAINED: f64 = -4.5;
 
 /// In a photo that is unlike what was taught no taught colour is sure, and where some are new none that explains its
 /// piece badly. With every second to fourth colour of `sample-photos/tune` left out of the teaching, or another palette
-/// taught, 20 of 1,085 sure pieces are wrong; without this it was 416 of 3,754.
-fn doubt_all(odds: &mut [Option<Odds>], times: f64) {
+/// taught, 20 of 1,085 sure pieces are wrong; without this it was 416 of 3,754. Gives whether the photo is so unlike.
+fn doubt_all(odds: &mut [Option<Odds>], times: f64) -> bool {
     let all = odds.iter().flatten().count() as f64;
     let new = (odds.iter().flatten()).filter(|odds| odds.best.is_none());
     let new = new.count() as f64 / all.max(1.0);
@@ -178,6 +189,7 @@ fn doubt_all(odds: &mut [Option<Odds>], times: f64) {
             *probability = INFERRED_MOST;
         }
     }
+    unlike
 }
 
 /// What the pieces of a group say together counts this much: they share errors that the model
@@ -221,15 +233,8 @@ fn decide(
 ) -> Option<Odds> {
     let names = &taught.names;
     let share = tempered(joint.shares().get(piece)?);
-    let best = (0..names.len()).max_by(|a, b| share[*a].total_cmp(&share[*b]))?;
-    let mut group: BTreeMap<usize, f64> = BTreeMap::new();
-    for t in instead {
-        if t.colour == best && joint.luminance(piece) >= t.least {
-            let odds = (GROUP_TRUST * t.gain.min(50.0)).exp();
-            let most = group.entry(t.other).or_default();
-            *most = most.max(odds);
-        }
-    }
+    let best = likeliest(&share[..names.len()], None)?;
+    let group = by_group(piece, best, instead, joint);
     let gain = new[best];
     let new = (GROUP_TRUST * gain.min(50.0)).exp();
     let right = 1.0 / (1.0 + group.values().sum::<f64>() + new);
@@ -244,14 +249,83 @@ fn decide(
     let share_new: f64 = share.iter().skip(names.len()).sum();
     let by_group = if gain > NEW_GAIN { right * new } else { 0.0 };
     let is_new = share_new + share[best] * by_group > 0.5;
+    let hidden = limit(&mut odds, piece, best, &share, joint, taught);
+    let mut others: Vec<(String, f64)> = (names.iter().zip(&odds).enumerate())
+        .filter(|(k, _)| is_new || *k != best)
+        .map(|(_, (name, p))| (name.clone(), *p))
+        .collect();
+    others.extend(hidden);
+    others.sort_by(|a, b| b.1.total_cmp(&a.1));
+    let name = names.get(best)?;
+    Some(Odds {
+        best: (!is_new).then(|| (name.clone(), odds[best])),
+        others,
+        untaught: share_new + share[best] * right * new,
+        explained: joint.explained(piece, best),
+    })
+}
+
+/// The colour with the most, but for one.
+fn likeliest(odds: &[f64], but: Option<usize>) -> Option<usize> {
+    (0..odds.len())
+        .filter(|k| Some(*k) != but)
+        .max_by(|a, b| odds[*a].total_cmp(&odds[*b]))
+}
+
+/// Odds that the pieces that look as this one are all of another colour than their likeliest, by colour.
+fn by_group(
+    piece: usize,
+    best: usize,
+    instead: &[Instead],
+    joint: &Joint<'_>,
+) -> BTreeMap<usize, f64> {
+    let mut group: BTreeMap<usize, f64> = BTreeMap::new();
+    for t in instead {
+        if t.colour == best && joint.luminance(piece) >= t.least {
+            let odds = (GROUP_TRUST * t.gain.min(50.0)).exp();
+            let most = group.entry(t.other).or_default();
+            *most = most.max(odds);
+        }
+    }
+    group
+}
+
+/// Takes from a piece's likeliest colour what is more than it may have: where little of its light is its own, or where
+/// another colour lies near. What a limit takes is for the neighbour that gave cause for it, or for the next
+/// likeliest; where that is one that only a lamp's image was seen of, its name and share are given.
+fn limit(
+    odds: &mut [f64],
+    piece: usize,
+    best: usize,
+    share: &[f64],
+    joint: &Joint<'_>,
+    taught: &Taught,
+) -> Option<(String, f64)> {
     let mut probability = odds[best];
     // As it is named, or as what else it may well be.
-    let mirrored = (0..names.len())
+    let mirrored = (0..odds.len())
         .any(|k| (k == best || share[k] > MAY_BE) && joint.own_light(piece, k) < OWN_LEAST);
     if mirrored {
         probability = probability.min(INFERRED_MOST);
     }
-    let neighbour = (0..names.len())
+    let neighbour = neighbour(best, probability, joint, taught);
+    let hidden = taught.hidden_near(joint.taught_even(best), HARD_NEIGHBOUR);
+    if neighbour.is_some() || hidden.is_some() {
+        probability = probability.min(INFERRED_MOST);
+    }
+    let taken = odds[best] - probability;
+    odds[best] = probability;
+    let next = likeliest(odds, Some(best)).filter(|_| hidden.is_none());
+    if let Some(p) = neighbour.or(next).and_then(|k| odds.get_mut(k)) {
+        *p += taken;
+    }
+    let hidden = hidden.filter(|_| neighbour.is_none())?;
+    Some((hidden.to_owned(), taken.max(WORTH_SAYING)))
+}
+
+/// The taught colour that lies nearest to one, where it is too near for the one to be sure with this probability.
+fn neighbour(best: usize, probability: f64, joint: &Joint<'_>, taught: &Taught) -> Option<usize> {
+    (0..taught.names.len())
         .filter(|k| *k != best)
         .filter_map(|k| {
             let near = match (taught.once(best), taught.once(k)) {
@@ -261,38 +335,8 @@ fn decide(
             };
             Some((joint.apart(best, k), k)).filter(|(apart, _)| *apart < near)
         })
-        .min_by(|a, b| a.0.total_cmp(&b.0));
-    let hidden = taught.hidden_near(joint.taught_even(best), HARD_NEIGHBOUR);
-    if neighbour.is_some() || hidden.is_some() {
-        probability = probability.min(INFERRED_MOST);
-    }
-    // What a limit takes is for the neighbour that gave cause for it, or for the next likeliest.
-    let taken = odds[best] - probability;
-    odds[best] = probability;
-    let next = (0..names.len())
-        .filter(|k| *k != best)
-        .max_by(|a, b| odds[*a].total_cmp(&odds[*b]));
-    let to = neighbour
+        .min_by(|a, b| a.0.total_cmp(&b.0))
         .map(|(_, k)| k)
-        .or(next.filter(|_| hidden.is_none()));
-    if let Some(p) = to.and_then(|k| odds.get_mut(k)) {
-        *p += taken;
-    }
-    let mut others: Vec<(String, f64)> = (names.iter().zip(&odds).enumerate())
-        .filter(|(k, _)| is_new || *k != best)
-        .map(|(_, (name, p))| (name.clone(), *p))
-        .collect();
-    if let Some(hidden) = hidden.filter(|_| neighbour.is_none()) {
-        others.push((hidden.to_owned(), taken.max(WORTH_SAYING)));
-    }
-    others.sort_by(|a, b| b.1.total_cmp(&a.1));
-    let name = names.get(best)?;
-    Some(Odds {
-        best: (!is_new).then(|| (name.clone(), probability)),
-        others,
-        untaught: share_new + share[best] * right * new,
-        explained: joint.explained(piece, best),
-    })
 }
 
 /// Probabilities to the power of [`OWN_TRUST`], summing to 1 again.
@@ -300,4 +344,54 @@ fn tempered(share: &[f64]) -> Vec<f64> {
     let powers: Vec<f64> = share.iter().map(|p| p.max(0.0).powf(OWN_TRUST)).collect();
     let all: f64 = powers.iter().sum::<f64>().max(f64::MIN_POSITIVE);
     powers.iter().map(|p| p / all).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    /// One that is almost certainly fog, or almost certainly none of those taught.
+    fn odds(new: bool) -> Option<Odds> {
+        Some(Odds {
+            best: (!new).then(|| ("fog".to_owned(), 0.97)),
+            others: Vec::new(),
+            untaught: if new { 0.97 } else { 0.03 },
+            explained: 0.0,
+        })
+    }
+
+    /// Ten pieces of which so many are new, in a photo with such shifts: whether it is unlike the teaching, and what is
+    /// left to the others, which must be alike.
+    fn doubted(new: usize, times: f64) -> (bool, f64) {
+        let mut all: Vec<_> = (0..10).map(|k| odds(k < new)).collect();
+        // A piece that cannot be asked counts for nothing.
+        all.push(None);
+        let unlike = doubt_all(&mut all, times);
+        let left: Vec<f64> = (all.iter().flatten())
+            .filter_map(|odds| odds.best.as_ref())
+            .map(|(_, probability)| *probability)
+            .collect();
+        assert!(left.iter().all(|p| *p == left[0]), "{left:?}");
+        (unlike, left[0])
+    }
+
+    #[test]
+    fn a_photo_unlike_the_teaching_says_so_and_is_sure_of_no_colour() {
+        assert_eq!(doubted(0, 0.5), (false, 0.97));
+        assert_eq!(doubted(1, 0.9), (false, 0.97));
+        assert_eq!(doubted(0, 1.0), (true, INFERRED_MOST));
+        assert_eq!(doubted(2, 0.5), (true, INFERRED_MOST));
+    }
+
+    #[test]
+    fn what_is_taken_goes_to_colours_that_nobody_taught() {
+        let mut all = vec![odds(false)];
+        doubt_all(&mut all, 1.0);
+        let untaught = all[0].as_ref().unwrap().untaught;
+        assert!(
+            (untaught - (0.03 + 0.97 - INFERRED_MOST)).abs() < 1e-12,
+            "{untaught}"
+        );
+    }
 }

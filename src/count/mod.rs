@@ -13,7 +13,7 @@ pub mod groups;
 pub mod reason;
 pub mod weigh;
 
-pub use colours::{Named, name_colours};
+pub use colours::{Colours, Named, name_colours};
 pub use doubt::{ShapeOdds, shape_odds};
 pub use flaw::{flaws, spoils};
 pub use groups::groups;

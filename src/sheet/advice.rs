@@ -22,6 +22,8 @@ pub struct Advice<'a> {
     pub residuals: &'a Residuals,
     /// Whether no colour was taught.
     pub untaught: bool,
+    /// Whether the colours are unlike the taught ones, so that none is sure.
+    pub unlike: bool,
     /// The pieces.
     pub pieces: &'a [Piece],
     /// Foreground that no piece explains.
@@ -52,137 +54,191 @@ const UNLISTED_SHARE: f64 = 0.1;
 
 /// The warnings, most general first.
 pub fn warnings(advice: &Advice<'_>) -> Vec<Warning> {
-    let mut out = Vec::new();
-    let mut warn = |code: &str, text: String| {
-        out.push(Warning {
-            code: code.to_owned(),
-            text,
-        });
-    };
-    for note in advice.notes {
-        warn(note.code(), note.to_string());
+    let notes = advice
+        .notes
+        .iter()
+        .map(|n| warning(n.code(), n.to_string()));
+    let faults = advice.faults.iter().map(|f| warning(f.code(), f.text()));
+    let rest: [fn(&Advice<'_>) -> Option<Warning>; 11] = [
+        tilted,
+        exposure,
+        poor_colour,
+        untaught,
+        unlike,
+        unlisted,
+        cut_by_edge,
+        at_edge,
+        unexplained,
+        heap,
+        no_pieces,
+    ];
+    notes
+        .chain(partial_card(advice))
+        .chain(faults)
+        .chain(rest.into_iter().filter_map(|of| of(advice)))
+        .collect()
+}
+
+fn warning(code: &str, text: String) -> Warning {
+    Warning {
+        code: code.to_owned(),
+        text,
     }
+}
+
+/// Whether the photo has such a fault: what that brings about needs no warning of its own.
+fn has_fault(advice: &Advice<'_>, such: fn(&Fault) -> bool) -> bool {
+    advice.faults.iter().any(such)
+}
+
+fn partial_card(advice: &Advice<'_>) -> Option<Warning> {
     let tags = advice.card.tags.len();
-    let all = CardDesign::v1().patches.len();
-    if tags < 4 || advice.patches < all {
-        warn(
+    let (seen, all) = (advice.patches, CardDesign::v1().patches.len());
+    (tags < 4 || seen < all).then(|| {
+        warning(
             "card-partial",
             format!(
-                "only {tags} of the card's 4 tags and {} of its {all} patches can be read; sizes and colours are less certain, so show the whole card",
-                advice.patches
+                "only {tags} of the card's 4 tags and {seen} of its {all} patches can be read; sizes and colours are less certain, so show the whole card"
             ),
-        );
-    }
-    for fault in advice.faults {
-        warn(fault.code(), fault.text());
-    }
+        )
+    })
+}
+
+fn tilted(advice: &Advice<'_>) -> Option<Warning> {
     let tilt = advice.pose.camera.tilt_deg();
-    if tilt > TILTED_DEG {
-        warn(
+    (tilt > TILTED_DEG).then(|| {
+        warning(
             "tilted",
             format!(
                 "the camera is tilted by {tilt:.0} degrees; hold it level above the middle of the tray"
             ),
-        );
-    }
-    let clipped = advice
-        .residuals
-        .patches
-        .iter()
-        .filter(|p| p.excluded == Some(Exclusion::Clipped))
-        .count();
-    let exposure_named =
-        (advice.faults.iter()).any(|f| matches!(f, Fault::TooDark(_) | Fault::TooBright(_)));
-    if clipped > all / 4 && !exposure_named {
-        warn(
+        )
+    })
+}
+
+fn exposure(advice: &Advice<'_>) -> Option<Warning> {
+    let patches = advice.residuals.patches.iter();
+    let clipped = patches.filter(|p| p.excluded == Some(Exclusion::Clipped));
+    let clipped = clipped.count();
+    let named = has_fault(advice, |f| {
+        matches!(f, Fault::TooDark(_) | Fault::TooBright(_))
+    });
+    (clipped > CardDesign::v1().patches.len() / 4 && !named).then(|| {
+        warning(
             "exposure",
             format!(
                 "{clipped} of the card's patches are over- or underexposed; use softer light and tap on the card to set the exposure"
             ),
-        );
-    }
-    let glare = (advice.faults.iter()).any(|f| matches!(f, Fault::CardGlare(_)));
-    if !glare && advice.residuals.mean > POOR_COLOUR_DE00 {
-        warn(
+        )
+    })
+}
+
+fn poor_colour(advice: &Advice<'_>) -> Option<Warning> {
+    let glare = has_fault(advice, |f| matches!(f, Fault::CardGlare(_)));
+    let mean = advice.residuals.mean;
+    (!glare && mean > POOR_COLOUR_DE00).then(|| {
+        warning(
             "colour-poor",
             format!(
-                "colours are off by {:.1} dE00 on average after correction; use one kind of light, and no coloured shade",
-                advice.residuals.mean
+                "colours are off by {mean:.1} dE00 on average after correction; use one kind of light, and no coloured shade"
             ),
-        );
-    }
-    if advice.untaught && !advice.pieces.is_empty() {
-        warn(
+        )
+    })
+}
+
+fn untaught(advice: &Advice<'_>) -> Option<Warning> {
+    (advice.untaught && !advice.pieces.is_empty()).then(|| {
+        warning(
             "untaught",
             "no colours were taught, so they carry general names; `cuptally teach` gives them yours"
                 .to_owned(),
-        );
-    }
-    if advice.unlisted as f64 > UNLISTED_SHARE * advice.pieces.len() as f64 {
-        warn(
+        )
+    })
+}
+
+fn unlike(advice: &Advice<'_>) -> Option<Warning> {
+    // Who taught by a photo whose own colours are spoilt would teach wrong ones.
+    let spoilt = has_fault(advice, |f| Fault::spoils_colours(f.code()));
+    (advice.unlike && !spoilt).then(|| {
+        warning(
+            "colours-unlike",
+            "colours in this photo lie further from the taught ones than they should, so no colour is sure; teach all colours that lie here under this light, or check the lamp and the card"
+                .to_owned(),
+        )
+    })
+}
+
+fn unlisted(advice: &Advice<'_>) -> Option<Warning> {
+    let (unlisted, all) = (advice.unlisted, advice.pieces.len());
+    (unlisted as f64 > UNLISTED_SHARE * all as f64).then(|| {
+        warning(
             "list-unlike",
             format!(
-                "{} of {} pieces look like another form or size than --form or --expect allows; count again without it, or name all that lies there",
-                advice.unlisted,
-                advice.pieces.len()
+                "{unlisted} of {all} pieces look like another form or size than --form or --expect allows; count again without it, or name all that lies there"
             ),
-        );
-    }
-    if advice.cut > 0 {
-        let pieces = if advice.cut == 1 {
-            "1 piece is"
-        } else {
-            &format!("{} pieces are", advice.cut)
-        };
-        warn(
-            "cut-by-edge",
-            format!(
-                "{pieces} cut by the edge of the photo; move them inwards or take the photo from further away"
-            ),
-        );
-    }
-    if advice.at_edge > 0 {
-        let things = if advice.at_edge == 1 {
-            "1 thing"
-        } else {
-            &format!("{} things", advice.at_edge)
-        };
-        warn(
-            "at-edge",
-            format!(
-                "in no count: {things} at the edge of the photo; where that is a piece and not the tray's rim, take the photo from further away"
-            ),
-        );
-    }
-    let spots = advice.unexplained.len().saturating_sub(advice.at_edge);
-    if spots > 0 {
-        let pile = advice.unexplained.iter().any(|s| s.area_mm2 > PILE_MM2);
-        let remedy = if pile {
-            "spread the pieces so that none touch, take other things off the tray, and photograph again"
-        } else {
-            "look at the places ringed in the picture"
-        };
-        let places = if spots == 1 {
-            "1 place shows"
-        } else {
-            &format!("{spots} places show")
-        };
-        warn(
-            "unexplained",
-            format!("{places} something that is no listed piece; {remedy}"),
-        );
-    }
+        )
+    })
+}
+
+fn cut_by_edge(advice: &Advice<'_>) -> Option<Warning> {
+    let pieces = match advice.cut {
+        0 => return None,
+        1 => "1 piece is".to_owned(),
+        cut => format!("{cut} pieces are"),
+    };
+    Some(warning(
+        "cut-by-edge",
+        format!(
+            "{pieces} cut by the edge of the photo; move them inwards or take the photo from further away"
+        ),
+    ))
+}
+
+fn at_edge(advice: &Advice<'_>) -> Option<Warning> {
+    let things = match advice.at_edge {
+        0 => return None,
+        1 => "1 thing".to_owned(),
+        things => format!("{things} things"),
+    };
+    Some(warning(
+        "at-edge",
+        format!(
+            "in no count: {things} at the edge of the photo; where that is a piece and not the tray's rim, take the photo from further away"
+        ),
+    ))
+}
+
+fn unexplained(advice: &Advice<'_>) -> Option<Warning> {
+    let places = match advice.unexplained.len().saturating_sub(advice.at_edge) {
+        0 => return None,
+        1 => "1 place shows".to_owned(),
+        spots => format!("{spots} places show"),
+    };
+    let pile = advice.unexplained.iter().any(|s| s.area_mm2 > PILE_MM2);
+    let remedy = if pile {
+        "spread the pieces so that none touch, take other things off the tray, and photograph again"
+    } else {
+        "look at the places ringed in the picture"
+    };
+    Some(warning(
+        "unexplained",
+        format!("{places} something that is no listed piece; {remedy}"),
+    ))
+}
+
+fn heap(advice: &Advice<'_>) -> Option<Warning> {
     let hidden = advice.hidden.round();
-    if hidden >= 1.0 {
-        warn(
+    (hidden >= 1.0).then(|| {
+        warning(
             "heap",
             format!(
                 "pieces lie on each other, and about {hidden:.0} may be hidden: the ranges allow for them, but not for kinds of which nothing is seen; spread the pieces in one layer and photograph again"
             ),
-        );
-    }
-    if advice.pieces.is_empty() {
-        warn("no-pieces", "no piece was found beside the card".to_owned());
-    }
-    out
+        )
+    })
+}
+
+fn no_pieces(advice: &Advice<'_>) -> Option<Warning> {
+    let text = || "no piece was found beside the card".to_owned();
+    (advice.pieces.is_empty()).then(|| warning("no-pieces", text()))
 }

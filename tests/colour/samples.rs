@@ -192,7 +192,7 @@ fn figures(title: &str, book: &SwatchBook, wanted: &dyn Fn(&Shown) -> bool) -> F
     let mut all = Figures::default();
     println!("{title}");
     for shown in SHOWN.iter().filter(|s| wanted(s)) {
-        let named = name_colours(&shown.paints, Some(book));
+        let named = name_colours(&shown.paints, Some(book)).named;
         let right = |(piece, named): &(&Piece, &Named)| {
             if taught.contains(&piece.colour.as_str()) {
                 named.name == piece.colour
@@ -438,7 +438,7 @@ fn each_colour_in_turn_is_new() {
                 .iter()
                 .filter(|s| seen(s) && s.pieces.iter().any(|p| p.colour == *but))
             {
-                let named = name_colours(&photo.paints, Some(&book));
+                let named = name_colours(&photo.paints, Some(&book)).named;
                 for (_, named) in photo
                     .pieces
                     .iter()
@@ -482,7 +482,11 @@ fn a_bad_print_costs_little_once_it_is_measured() {
         let book = book_of(all, &["daylight", "warm-led"], &[]);
         let photos = all.iter().filter(|s| !s.name.starts_with("teach-"));
         photos
-            .flat_map(|s| s.pieces.iter().zip(name_colours(&s.paints, Some(&book))))
+            .flat_map(|s| {
+                s.pieces
+                    .iter()
+                    .zip(name_colours(&s.paints, Some(&book)).named)
+            })
             .filter(|(piece, named)| piece.colour == named.name)
             .count()
     };

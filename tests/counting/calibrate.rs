@@ -296,3 +296,65 @@ fn what_a_lamp_hides_is_marked_and_told() {
     }
     assert!(marked >= 1 && plain >= 15, "{marked} {plain}");
 }
+
+/// What `count` says of a photo, in words and in the sheet that it writes.
+fn counted(home: &Home, name: &str, form: &str) -> (String, Value) {
+    let out = tempfile::tempdir().unwrap();
+    let folder = out.path().to_str().unwrap();
+    let path = photo(&format!("{name}.jpg"));
+    let run = home.run(&["count", &path, "--form", form, "--out", folder]);
+    let said = text(&run.get_output().stdout);
+    (said, json(&out.path().join(format!("{name}.sheet.json"))))
+}
+
+fn codes(sheet: &Value) -> Vec<&str> {
+    let warnings = sheet["warnings"].as_array().unwrap();
+    warnings
+        .iter()
+        .map(|w| w["code"].as_str().unwrap())
+        .collect()
+}
+
+/// Taught under tubes, under some of which a lamp's image hid the colour: counted under tubes as well, and in
+/// daylight.
+#[test]
+fn a_photo_unlike_the_teaching_is_warned_of_and_one_in_its_light_is_not() {
+    let home = Home::new();
+    teach(&home, "teach-tubes-fl11-24", "tubes", "brick").code(3);
+    let (said, sheet) = counted(&home, "plates-sorted-d50-42", "plate");
+    assert_eq!(codes(&sheet), ["colours-unlike"], "{said}");
+    let sentence = sheet["warnings"][0]["text"].as_str().unwrap();
+    for part in ["no colour is sure", "teach all colours", "under this light"] {
+        assert!(sentence.contains(part), "{part}: {sentence}");
+    }
+    assert!(
+        said.contains(&format!("note: {sentence} [colours-unlike]")),
+        "{said}"
+    );
+    // So it is, and the sheet is as its schema has it.
+    let pieces = sheet["pieces"].as_array().unwrap();
+    assert!(pieces.len() > 40 && pieces.iter().all(|p| p["sure"].as_f64() < Some(0.9)));
+    fits("sheet-v1.schema.json", &sheet, "warnings");
+    let (said, sheet) = counted(&home, "tiles-touching-fl11-52", "tile");
+    assert!(!said.contains("colours-unlike"), "{said}");
+    assert!(!codes(&sheet).contains(&"colours-unlike"));
+    let sure = |piece: &Value| piece["sure"].as_f64() >= Some(0.9);
+    assert!(sheet["pieces"].as_array().unwrap().iter().any(sure));
+    // A lamp on the card spoils all colours: nobody should teach by such a photo.
+    let (_, sheet) = counted(&home, "failing-glare-on-card-36", "plate");
+    assert_eq!(codes(&sheet), ["card-glare"]);
+}
+
+/// The same photo, with its own colours taught and with those of another palette only.
+#[test]
+fn pieces_of_colours_that_nobody_taught_are_warned_of() {
+    let name = "plates-sorted-d50-42";
+    let home = Home::new();
+    teach(&home, "teach-daylight-24", "day", "plate").code(0);
+    let (said, sheet) = counted(&home, name, "plate");
+    assert!(codes(&sheet).is_empty(), "{said}");
+    let home = Home::new();
+    teach(&home, "../check/teach-other-d50-14", "day", "plate").code(0);
+    let (said, sheet) = counted(&home, name, "plate");
+    assert_eq!(codes(&sheet), ["colours-unlike"], "{said}");
+}
