@@ -10,6 +10,7 @@ use super::evidence::EdgeScale;
 use super::face::Face;
 use super::find::{Sight, explain};
 use super::found::{FREE, FoundPiece, Leftover, Said, Witness};
+use super::heap::mark_heaped;
 use super::learned::{Input, Maps, Net, NetError, Proposal, is_taught, proposals, with_mirrored};
 use super::odd::{
     instead_of, made_one, mark_among_odd, odd_reading, stands_by_itself, twin_on_side,
@@ -168,27 +169,6 @@ fn mark_touched(pieces: &mut [FoundPiece], outlines: &[Vec<Mm>], unexplained: &d
         let others = || outlines.iter().enumerate().filter(|(k, _)| *k != i);
         let taken = |at: Mm| unexplained(at) || others().any(|(_, outline)| inside(outline, at));
         piece.touched = outlines.get(i).is_some_and(|o| is_touched(o, &taken));
-    }
-}
-
-/// How far around a piece others tell whether it lies in a heap.
-const HEAP_REACH_MM: f64 = 30.0;
-
-/// Tells each piece how much of those around it is hidden.
-fn mark_heaped(pieces: &mut [FoundPiece]) {
-    let hidden: Vec<(Mm, f64)> = (pieces.iter())
-        .map(|piece| (piece.stance.at, (piece.covered() - FREE).max(0.0)))
-        .collect();
-    for (i, piece) in pieces.iter_mut().enumerate() {
-        let others = hidden.iter().enumerate().filter(|(k, _)| *k != i);
-        let (mut sum, mut count) = (0.0, 0.0);
-        for (_, (at, covered)) in others {
-            if at.distance(piece.stance.at) < HEAP_REACH_MM {
-                sum += covered;
-                count += 1.0;
-            }
-        }
-        piece.heaped = if count > 0.0 { sum / count } else { 0.0 };
     }
 }
 
@@ -452,4 +432,47 @@ fn is_denied(piece: &FoundPiece) -> bool {
 /// Whether edges confirm a piece all round, and its studs where it has any.
 fn is_clear(piece: &FoundPiece) -> bool {
     piece.is_whole() && (!piece.stance.studs_up() || piece.studs > CLEAR_STUDS)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A rectangle of 16 mm by 32 mm, whose left side lies there.
+    fn shade(left: f64) -> Shade {
+        let corners = [
+            (left, 0.2),
+            (left + 16.0, 0.2),
+            (left + 16.0, 32.2),
+            (left, 32.2),
+        ];
+        Shade::of(&corners.map(|(x, y)| Mm::new(x, y)))
+    }
+
+    #[test]
+    fn what_lies_over_more_than_a_quarter_of_a_piece_is_in_its_way() {
+        let own = shade(0.2);
+        let little = BESIDE * 16.0 - 1.0;
+        let more = BESIDE * 16.0 + 1.0;
+        let by = |overlaps: &[f64]| {
+            let others: Vec<Shade> = (overlaps.iter()).map(|mm| shade(16.2 - mm)).collect();
+            stands_free(&own, &others)
+        };
+        assert!(by(&[]) && by(&[0.0]) && by(&[little]));
+        assert!(!by(&[more]) && !by(&[16.0]));
+        // One of several is enough.
+        assert!(by(&[0.0, little]) && !by(&[0.0, more]));
+    }
+
+    /// A share of the smaller of the two: a small piece on a large one hides little of it, but all of itself.
+    #[test]
+    fn a_small_piece_on_a_large_one_does_not_stand_free_nor_does_the_large_one() {
+        let large = shade(0.2);
+        let small = Shade::of(
+            &[(4.2, 4.2), (10.2, 4.2), (10.2, 10.2), (4.2, 10.2)].map(|(x, y)| Mm::new(x, y)),
+        );
+        assert!(large.share_of(&small) > 0.99 && small.share_of(&large) < BESIDE);
+        let (large, small) = ([large], [small]);
+        assert!(!stands_free(&small[0], &large) && !stands_free(&large[0], &small));
+    }
 }
