@@ -30,7 +30,9 @@ use crate::view::{MetricView, Pose, PoseError, fit_pose};
 
 mod report;
 
-pub use report::{card_report, colour_report, light_file, light_map, patch_reports, photo_ref};
+pub use report::{
+    card_look, card_report, colour_report, light_file, light_map, patch_reports, photo_ref,
+};
 
 /// Why a photo could not be measured; each is a sentence with a remedy.
 #[derive(Clone, Debug, Error, PartialEq)]
@@ -239,7 +241,7 @@ pub fn count_scene(
     let (seen, leftovers) = look(scene, search);
     let paints: Vec<Paint> = seen.iter().map(|s| s.paint).collect();
     let faults = photo_faults(photo, scene, &paints);
-    let Colours { named, unlike } = name_colours(&paints, book);
+    let Colours { named, unlike } = name_colours(&paints, book, &card_look(scene));
     let flaws = flaws(&paints);
     let seen_as = seen.iter().zip(&named).zip(flaws);
     let pieces = seen_as

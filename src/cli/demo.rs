@@ -10,6 +10,7 @@ use super::look;
 use super::{Context, Failure, Outcome, cover, post, say, stock, teach};
 use crate::colour::SwatchBook;
 use crate::pieces::{Form, Search, Shapes};
+use crate::pipeline::Targets;
 
 /// Arguments of `cuptally demo`.
 #[derive(clap::Args)]
@@ -86,7 +87,14 @@ pub fn run(args: &Args, given: &Context) -> Result<Outcome, Failure> {
         steps.set_message(format!("teaching colours from {photo}"));
         let path = photos.join(format!("{photo}.jpg"));
         let names = taught_names(&photos.join(format!("{photo}.json")))?;
-        teach::teach(&path, &names, light, &teach::each_form(shapes), &mut book)?;
+        let (lesson, _) = teach::learn(
+            &path,
+            &names,
+            light,
+            &teach::each_form(shapes),
+            &Targets::nominal(),
+        )?;
+        book.learn(&lesson)?;
         steps.inc(1);
     }
     teach::keep(&context.home, &book)?;

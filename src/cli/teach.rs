@@ -10,7 +10,7 @@ use super::{Context, Failure, Outcome, home};
 use crate::card::print::svg::svg;
 use crate::colour::lab::de00;
 use crate::colour::swatch::CLOSE_DE00;
-use crate::colour::{Flaw, Swatch, SwatchBook};
+use crate::colour::{Flaw, Lesson, Swatch, SwatchBook};
 use crate::count::flaws;
 use crate::numbers::round2;
 use crate::pieces::paint::Paint;
@@ -88,24 +88,16 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
 fn colours(photo: &Path, args: &Args, context: &Context) -> Result<Outcome, Failure> {
     let light = args.light.as_deref().unwrap_or("usual").to_owned();
     let names: Vec<String> = args.names.iter().map(ToString::to_string).collect();
-    let mut book = home::swatches(&context.home)?;
     let targets = home::targets(&context.home, args.card.as_deref())?;
-    let (taught, map) = learn(
-        photo,
-        &names,
-        &light,
-        &searches(&args.form, context)?,
-        &targets,
-        &mut book,
-    )?;
-    let listed = listed(&taught);
+    let searches = searches(&args.form, context)?;
+    let (lesson, map) = learn(photo, &names, &light, &searches, &targets)?;
+    let taught = &lesson.swatches;
+    let listed = listed(taught);
     // Into the book as it is by now: the review page may have written to it meanwhile.
     let book = swatches::change(
         &context.home,
         |book| -> Result<_, swatches::SwatchFileError> {
-            for swatch in &taught {
-                book.teach(swatch.clone())?;
-            }
+            book.learn(&lesson)?;
             Ok(book.clone())
         },
     )?;
@@ -123,7 +115,7 @@ fn colours(photo: &Path, args: &Args, context: &Context) -> Result<Outcome, Fail
         Outcome::Done
     };
     if args.json {
-        say::print_json(&taught)?;
+        say::print_json(taught)?;
         return Ok(outcome);
     }
     let taught_in = book
@@ -132,7 +124,7 @@ fn colours(photo: &Path, args: &Args, context: &Context) -> Result<Outcome, Fail
         .filter(|swatch| swatch.from.is_none());
     let lights: BTreeSet<&str> = taught_in.map(|swatch| swatch.light.as_str()).collect();
     tell(&light, &listed, &targets, lights.len())?;
-    tell_flaws(&taught)?;
+    tell_flaws(taught)?;
     for path in paths {
         say::print(&format!("kept: {}", path.display()))?;
     }
@@ -235,28 +227,13 @@ fn tell(
     }
     if lights < 2 {
         say::print(
-            "taught in one light only: of colours that lie close together none will be sure; teach them again under another light, with another --light NAME",
+            "taught in one light only: of colours that lie close together none will be sure in photos under another light; teach them again under another, with another --light NAME",
         )?;
     }
     Ok(())
 }
 
-/// Reads the swatches off a photo into the book, by the card's nominal values; gives the new ones in
-/// reading order.
-///
-/// # Errors
-/// As [`run`], but nothing is written.
-pub fn teach(
-    path: &Path,
-    names: &[String],
-    light: &str,
-    searches: &[Search],
-    book: &mut SwatchBook,
-) -> Result<Vec<Swatch>, Failure> {
-    learn(path, names, light, searches, &Targets::nominal(), book).map(|(taught, _)| taught)
-}
-
-/// As [`teach`], by the card's values as they are given; also gives the light over the tray.
+/// Reads the swatches off a photo, by the card's values as they are given; also gives the light over the tray.
 ///
 /// # Errors
 /// As [`run`], but nothing is written.
@@ -266,8 +243,7 @@ pub fn learn(
     light: &str,
     searches: &[Search],
     targets: &Targets,
-    book: &mut SwatchBook,
-) -> Result<(Vec<Swatch>, LightMap), Failure> {
+) -> Result<(Lesson, LightMap), Failure> {
     for (k, name) in names.iter().enumerate() {
         if names[..k].contains(name) {
             return Err(Failure::wrong_use(format!(
@@ -297,17 +273,20 @@ pub fn learn(
             continue;
         };
         let flaw = flaws.get(index).copied().flatten();
-        let swatch = Swatch {
+        taught.push(Swatch {
             name: name.clone(),
             samples: vec![seen.paint.lab.map(round2)],
             light: light.to_owned(),
             flaw,
             from: None,
-        };
-        book.teach(swatch.clone())?;
-        taught.push(swatch);
+        });
     }
-    Ok((taught, pipeline::light_map(&scene)))
+    let lesson = Lesson {
+        light: light.to_owned(),
+        swatches: taught,
+        card: pipeline::card_look(&scene),
+    };
+    Ok((lesson, pipeline::light_map(&scene)))
 }
 
 /// One search for each form that may be.

@@ -41,6 +41,12 @@ impl Drift {
     }
 }
 
+/// Mean change of patches by the greys alone, dE00; `None` where they are too few.
+pub fn change(pairs: &[([f64; 3], [f64; 3])]) -> Option<f64> {
+    let sum: f64 = pairs.iter().map(|(a, b)| de00(*a, *b)).sum();
+    (pairs.len() >= FEWEST).then(|| sum / pairs.len() as f64)
+}
+
 /// Compares a photo with what was kept; `None` where they have too few patches in common.
 pub fn drift(kept: &[Shown<'_>], today: &[Shown<'_>]) -> Option<Drift> {
     let pairs: Vec<(&Shown<'_>, &Shown<'_>)> = today
@@ -50,13 +56,10 @@ pub fn drift(kept: &[Shown<'_>], today: &[Shown<'_>]) -> Option<Drift> {
             Some((before, now))
         })
         .collect();
-    if pairs.len() < FEWEST {
-        return None;
-    }
-    let sum: f64 = (pairs.iter())
-        .map(|(a, b)| de00(a.balanced, b.balanced))
-        .sum();
-    let light = sum / pairs.len() as f64;
+    let labs: Vec<_> = (pairs.iter())
+        .map(|(a, b)| (a.balanced, b.balanced))
+        .collect();
+    let light = change(&labs)?;
     let mut patches: Vec<(String, f64)> = pairs
         .iter()
         .map(|(before, now)| (now.name.to_owned(), now.de00 - before.de00))

@@ -15,13 +15,15 @@ pub mod correct;
 pub mod read;
 pub mod print_profile;
 pub mod drift;
+pub mod look;
 pub mod names;
 pub mod swatch;
 pub mod cluster;
 
 pub use cluster::{Clusters, cluster};
 pub use correct::{Correction, CorrectionError, Method, Patch, correct};
+pub use look::CardLook;
 pub use print_profile::{PrintError, PrintProfile};
 pub use read::{read_paper, read_patches};
 pub use residuals::{Exclusion, PatchResidual, Residuals};
-pub use swatch::{Flaw, Origin, Swatch, SwatchBook, SwatchError};
+pub use swatch::{Flaw, Lesson, Origin, Swatch, SwatchBook, SwatchError};

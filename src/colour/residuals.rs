@@ -14,6 +14,13 @@ pub enum Exclusion {
     Outlier,
 }
 
+impl Exclusion {
+    /// Whether it keeps the photo from showing how the light falls on the patch.
+    pub fn hides_light(self) -> bool {
+        matches!(self, Self::Clipped | Self::Uneven)
+    }
+}
+
 /// One patch's part in the report.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct PatchResidual {

@@ -5,6 +5,8 @@ use std::collections::BTreeSet;
 
 use serde::{Deserialize, Serialize};
 
+use super::look::CardLook;
+
 /// Standard deviation, dE00 in one direction, of one surface's corrected colour between two photos.
 /// Measured on the spectral test data (`tests/colour/reference.rs`), to be replaced by what
 /// sample photos show.
@@ -100,6 +102,27 @@ impl Swatch {
     }
 }
 
+/// What one photo for that taught: a piece of each colour beside the card.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Lesson {
+    /// The light's name.
+    pub light: String,
+    /// The colours, in reading order.
+    pub swatches: Vec<Swatch>,
+    /// How the card looked.
+    pub card: CardLook,
+}
+
+/// How the card looked where colours were taught.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Seen {
+    light: String,
+    /// The colours, in order.
+    colours: BTreeSet<String>,
+    card: CardLook,
+}
+
 /// All taught colours.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -108,6 +131,9 @@ pub struct SwatchBook {
     swatches: Version,
     /// One entry a colour, light and counted photo, sorted by name, then light, then photo.
     colours: Vec<Swatch>,
+    /// The card beside them, an entry a photo; of books from before that was kept, none. A colour stands once a light.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    seen: Vec<Seen>,
 }
 
 /// Why swatches cannot be used.
@@ -128,6 +154,14 @@ pub enum SwatchError {
         light: String,
         /// What is wrong.
         what: &'static str,
+    },
+    /// A card that cannot have looked so.
+    #[error(
+        "the card in light {light} has a patch that is no colour; teach the colours of this light again"
+    )]
+    Card {
+        /// The light.
+        light: String,
     },
     /// From no photo that can be told from others.
     #[error(
@@ -167,6 +201,12 @@ impl SwatchBook {
                 return Err(SwatchError::Twice { name, light });
             }
         }
+        for seen in read.seen {
+            if !seen.card.labs().all(is_colour) {
+                return Err(SwatchError::Card { light: seen.light });
+            }
+            book.keep(seen);
+        }
         Ok(book)
     }
 
@@ -195,6 +235,40 @@ impl SwatchBook {
             Err(place) => self.colours.insert(place, swatch),
         }
         Ok(())
+    }
+
+    /// Adds what a photo taught: its swatches, and how the card looked beside them.
+    ///
+    /// # Errors
+    ///
+    /// As for [`Self::teach`].
+    pub fn learn(&mut self, lesson: &Lesson) -> Result<(), SwatchError> {
+        for swatch in &lesson.swatches {
+            self.teach(swatch.clone())?;
+        }
+        self.keep(Seen {
+            light: lesson.light.clone(),
+            colours: lesson.swatches.iter().map(|s| s.name.clone()).collect(),
+            card: lesson.card.clone(),
+        });
+        Ok(())
+    }
+
+    /// How the card looked where a colour was taught in a light.
+    pub fn card_beside(&self, name: &str, light: &str) -> Option<&CardLook> {
+        let beside = |seen: &&Seen| seen.light == light && seen.colours.contains(name);
+        self.seen.iter().find(beside).map(|seen| &seen.card)
+    }
+
+    /// What is taught anew in a light is no longer as it was seen before.
+    fn keep(&mut self, seen: Seen) {
+        for before in self.seen.iter_mut().filter(|s| s.light == seen.light) {
+            before.colours.retain(|name| !seen.colours.contains(name));
+        }
+        self.seen.push(seen);
+        self.seen.retain(|seen| !seen.colours.is_empty());
+        self.seen
+            .sort_by(|a, b| (&a.light, &a.colours).cmp(&(&b.light, &b.colours)));
     }
 
     /// Takes away what was learned from a counted photo; gives it.
@@ -275,6 +349,7 @@ fn mean(samples: &[[f64; 3]]) -> [f64; 3] {
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+    use super::super::look::tests::look;
     use super::*;
 
     fn swatch(name: &str, light: &str, lab: [f64; 3]) -> Swatch {
@@ -350,6 +425,31 @@ mod tests {
         assert_eq!(book, taught);
     }
 
+    fn lesson(names: &[&str], lighter: f64) -> Lesson {
+        Lesson {
+            light: "pier".into(),
+            swatches: (names.iter())
+                .map(|name| swatch(name, "pier", [40.0, -30.0, 25.0]))
+                .collect(),
+            card: look(lighter),
+        }
+    }
+
+    #[test]
+    fn of_each_colour_the_card_is_kept_that_lay_beside_it_last() {
+        let mut book = book();
+        book.learn(&lesson(&["kelp", "moss"], 0.0)).unwrap();
+        book.learn(&lesson(&["kelp"], 4.0)).unwrap();
+        assert_eq!(book.card_beside("kelp", "pier"), Some(&look(4.0)));
+        assert_eq!(book.card_beside("moss", "pier"), Some(&look(0.0)));
+        // Taught without the card's look being kept.
+        assert_eq!(book.card_beside("kelp", "boathouse"), None);
+        let text = book.to_json().unwrap();
+        assert_eq!(SwatchBook::from_json(&text).unwrap(), book);
+        book.learn(&lesson(&["moss", "kelp"], 2.0)).unwrap();
+        assert_eq!(book.seen.len(), 1);
+    }
+
     #[test]
     fn a_book_survives_its_file() {
         let text = book().to_json().unwrap();
@@ -372,6 +472,13 @@ mod tests {
             (with(&kelp.replace("pier", "")), "no light name"),
             (with(&kelp.replace("[40,-30,25]", "")), "no samples"),
             (with(&kelp.replace("40", "4000")), "no colour"),
+            (
+                format!(
+                    r#"{},"seen":[{{"light":"pier","colours":["kelp"],"card":{{"red":[900,0,0]}}}}]}}"#,
+                    with(kelp).trim_end_matches('}')
+                ),
+                "the card in light pier",
+            ),
             (
                 with(&kelp.replace('}', r#","from":{"photo":"12","file":"a.jpg"}}"#)),
                 "without a hash",

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::even::{Even, distance, even};
 use super::joint::Body;
 use crate::colour::lab::{lab_from_linear, linear_from_lab};
-use crate::colour::{Flaw, Swatch, SwatchBook};
+use crate::colour::{CardLook, Flaw, Swatch, SwatchBook};
 use crate::pieces::paint::luminance;
 
 /// Steps in which gloss is sought.
@@ -33,13 +33,15 @@ pub struct Taught {
     /// the camera cut off was at least so bright: beside one that it did not, that tells of another light, but by
     /// itself of none.
     lights: Vec<usize>,
+    /// Which colours were taught in the photo's own light, by the way of seeing them that is that light.
+    here: Vec<Vec<bool>>,
     /// Colours that were taught under a lamp's image only, and what showed, linear.
     hidden: Vec<(String, [f64; 3])>,
 }
 
 impl Taught {
-    /// Reads a book. A colour that a light lacks is as the others show it.
-    pub fn of(book: &SwatchBook) -> Self {
+    /// Reads a book for a photo that shows the card so. A colour that a light lacks is as the others show it.
+    pub fn of(book: &SwatchBook, card: &CardLook) -> Self {
         let names: Vec<String> = (book.names().into_iter())
             .filter(|name| !usable(book, name).is_empty())
             .map(str::to_owned)
@@ -100,6 +102,14 @@ impl Taught {
                 bodies_in.push(bodies.get(&light).map_or(all, |body| as_body(*body)));
             }
         }
+        let is_here = |name: &String, light: &&str| {
+            let mut taught = usable(book, name).into_iter();
+            taught.any(|s| s.light == **light && s.from.is_none() && s.flaw.is_none())
+                && (book.card_beside(name, light)).is_some_and(|seen| seen.is_of_same_light(card))
+        };
+        let here = (lights.iter())
+            .map(|light| names.iter().map(|name| is_here(name, light)).collect())
+            .collect();
         let mut bodies = by_light;
         if bodies.len() > 1 || unnamed {
             bodies.push(together);
@@ -108,6 +118,7 @@ impl Taught {
             names,
             bodies,
             lights: taught_in,
+            here,
             hidden,
         }
     }
@@ -123,6 +134,11 @@ impl Taught {
                 })
             })
             .map(|(name, _)| name.as_str())
+    }
+
+    /// Whether a colour was taught in the photo's own light, where colours are seen in this way.
+    pub fn here(&self, way: usize, colour: usize) -> bool {
+        (self.here.get(way)).is_some_and(|colours| colours.get(colour) == Some(&true))
     }
 
     /// Whether a colour was taught in one light only, so that nothing is known of how other lights
@@ -210,7 +226,8 @@ fn without_gloss(seen: &[(usize, [f64; 3])]) -> Vec<(usize, [f64; 3])> {
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
-    use crate::colour::Origin;
+    use crate::colour::look::tests::look;
+    use crate::colour::{Lesson, Origin};
 
     fn swatch(light: &str, lab: [f64; 3], photo: Option<&str>) -> Swatch {
         Swatch {
@@ -230,7 +247,36 @@ mod tests {
         for swatch in swatches {
             book.teach(swatch.clone()).unwrap();
         }
-        Taught::of(&book)
+        Taught::of(&book, &CardLook::default())
+    }
+
+    #[test]
+    fn a_colour_is_taught_here_where_the_card_looked_as_it_does_now() {
+        let lesson = |light: &str, name: &str, lighter: f64, flaw: Option<Flaw>| Lesson {
+            light: light.into(),
+            swatches: vec![Swatch {
+                name: name.into(),
+                flaw,
+                ..swatch(light, KELP, None)
+            }],
+            card: look(lighter),
+        };
+        let mut book = SwatchBook::default();
+        for lesson in [
+            lesson("hut", "kelp", 0.0, None),
+            lesson("hut", "moss", 8.0, None),
+            lesson("hut", "rust", 0.0, Some(Flaw::CutOff)),
+            lesson("pier", "kelp", 8.0, None),
+        ] {
+            book.learn(&lesson).unwrap();
+        }
+        let taught = Taught::of(&book, &look(0.5));
+        // Ways: the hut, the pier, both together. Colours: kelp, moss, rust.
+        let here = |way| [0, 1, 2].map(|colour| taught.here(way, colour));
+        assert_eq!(here(0), [true, false, false]);
+        assert_eq!((here(1), here(2)), ([false; 3], [false; 3]));
+        let elsewhere = Taught::of(&book, &look(8.0));
+        assert!(elsewhere.here(1, 0) && elsewhere.here(0, 1) && !elsewhere.here(0, 0));
     }
 
     const KELP: [f64; 3] = [40.0, -30.0, 25.0];

@@ -2,6 +2,7 @@
 
 use super::{Scene, Targets};
 use crate::card::design::CardDesign;
+use crate::colour::{CardLook, Exclusion, Patch};
 use crate::numbers::{round2, round3};
 use crate::photo::Photo;
 use crate::sheet::chart::LightMap;
@@ -63,14 +64,27 @@ pub fn patch_reports(scene: &Scene) -> Vec<PatchReport> {
             name: patch.name.clone(),
             seen_rgb: patch.rgb.map(|v| (f64::from(v) * 1e4).round() / 1e4),
             target_lab: patch.target,
-            balanced_lab: (scene.correction)
-                .balanced_lab(patch.rgb, scene.correction.light_at(patch.place))
-                .map(round2),
+            balanced_lab: balanced(scene, patch),
             corrected_lab: residual.lab.map(round2),
             de00: round2(residual.de00),
             excluded: residual.excluded,
         })
         .collect()
+}
+
+/// How the photo shows the card's patches, but for those that tell nothing of the light.
+pub fn card_look(scene: &Scene) -> CardLook {
+    let residuals = &scene.correction.residuals().patches;
+    (scene.patches.iter().zip(residuals))
+        .filter(|(_, residual)| !residual.excluded.is_some_and(Exclusion::hides_light))
+        .map(|(patch, _)| (patch.name.clone(), balanced(scene, patch)))
+        .collect()
+}
+
+/// A patch by the greys alone, CIELAB.
+fn balanced(scene: &Scene, patch: &Patch) -> [f64; 3] {
+    let light = scene.correction.light_at(patch.place);
+    scene.correction.balanced_lab(patch.rgb, light).map(round2)
 }
 
 /// What is kept of the light in a photo.

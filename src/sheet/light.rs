@@ -55,7 +55,7 @@ impl LightFile {
 /// The patches that can be compared.
 fn shown(patches: &[PatchReport]) -> Vec<Shown<'_>> {
     (patches.iter())
-        .filter(|p| !matches!(p.excluded, Some(Exclusion::Clipped | Exclusion::Uneven)))
+        .filter(|p| !p.excluded.is_some_and(Exclusion::hides_light))
         .map(|p| Shown {
             name: &p.name,
             balanced: p.balanced_lab,

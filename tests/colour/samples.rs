@@ -11,7 +11,7 @@ use std::sync::LazyLock;
 
 use cuptally::colour::lab::de00;
 use cuptally::colour::print_profile::PAPER;
-use cuptally::colour::{PrintProfile, Swatch, SwatchBook, read_paper};
+use cuptally::colour::{CardLook, Lesson, PrintProfile, Swatch, SwatchBook, read_paper};
 use cuptally::count::{Named, flaws, name_colours};
 use cuptally::photo::{self, Limits};
 use cuptally::pieces::heap::Around;
@@ -60,6 +60,7 @@ struct Shown {
     light: String,
     pieces: Vec<Piece>,
     paints: Vec<Paint>,
+    card: CardLook,
 }
 
 /// Pieces apart from each other, studs up, and those to teach by.
@@ -115,6 +116,7 @@ fn shown_by(targets: &Targets, wanted: &(dyn Fn(&str) -> bool + Sync)) -> Vec<Sh
                 to_check: path.parent().is_some_and(|p| p.ends_with("check")),
                 name: path.file_stem().unwrap().to_str().unwrap().to_owned(),
                 paints: paints.collect(),
+                card: pipeline::card_look(&scene),
                 light: truth.light,
                 pieces: truth.pieces,
             }
@@ -134,18 +136,22 @@ fn book_of(all: &[Shown], lights: &[&str], but: &[&str]) -> SwatchBook {
         let name = format!("teach-{light}-");
         let shown = all.iter().find(|s| s.name.starts_with(&name)).unwrap();
         let seen = shown.pieces.iter().zip(&shown.paints);
-        for ((piece, paint), flaw) in seen.zip(flaws(&shown.paints)) {
-            if !but.contains(&piece.colour.as_str()) {
-                let swatch = Swatch {
-                    name: piece.colour.clone(),
-                    samples: vec![paint.lab],
-                    light: (*light).to_owned(),
-                    flaw,
-                    from: None,
-                };
-                book.teach(swatch).unwrap();
-            }
-        }
+        let taught = seen.zip(flaws(&shown.paints));
+        let swatches = taught
+            .filter(|((piece, _), _)| !but.contains(&piece.colour.as_str()))
+            .map(|((piece, paint), flaw)| Swatch {
+                name: piece.colour.clone(),
+                samples: vec![paint.lab],
+                light: (*light).to_owned(),
+                flaw,
+                from: None,
+            });
+        let lesson = Lesson {
+            light: (*light).to_owned(),
+            swatches: swatches.collect(),
+            card: shown.card.clone(),
+        };
+        book.learn(&lesson).unwrap();
     }
     book
 }
@@ -192,7 +198,7 @@ fn figures(title: &str, book: &SwatchBook, wanted: &dyn Fn(&Shown) -> bool) -> F
     let mut all = Figures::default();
     println!("{title}");
     for shown in SHOWN.iter().filter(|s| wanted(s)) {
-        let named = name_colours(&shown.paints, Some(book)).named;
+        let named = name_colours(&shown.paints, Some(book), &shown.card).named;
         let right = |(piece, named): &(&Piece, &Named)| {
             if taught.contains(&piece.colour.as_str()) {
                 named.name == piece.colour
@@ -438,7 +444,7 @@ fn each_colour_in_turn_is_new() {
                 .iter()
                 .filter(|s| seen(s) && s.pieces.iter().any(|p| p.colour == *but))
             {
-                let named = name_colours(&photo.paints, Some(&book)).named;
+                let named = name_colours(&photo.paints, Some(&book), &photo.card).named;
                 for (_, named) in photo
                     .pieces
                     .iter()
@@ -485,7 +491,7 @@ fn a_bad_print_costs_little_once_it_is_measured() {
             .flat_map(|s| {
                 s.pieces
                     .iter()
-                    .zip(name_colours(&s.paints, Some(&book)).named)
+                    .zip(name_colours(&s.paints, Some(&book), &s.card).named)
             })
             .filter(|(piece, named)| piece.colour == named.name)
             .count()
