@@ -41,7 +41,7 @@ impl FromIterator<(String, [f64; 3])> for CardLook {
 }
 
 #[cfg(test)]
-pub mod tests {
+pub(crate) mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
 
