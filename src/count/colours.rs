@@ -191,7 +191,7 @@ const WELL_EXPLAINED: f64 = -4.5;
 
 /// In a photo that is unlike what was taught no taught colour is sure, and where some are new none that explains its
 /// piece badly. With every second to fourth colour of `sample-photos/tune` left out of the teaching, or another palette
-/// taught, 20 of 1,085 sure pieces are wrong; without this it was 416 of 3,754. Gives whether the photo is so unlike.
+/// taught, 20 of 1,111 sure pieces are wrong; without this it was 416 of 3,754. Gives whether the photo is so unlike.
 fn doubt_all(odds: &mut [Option<Odds>], times: f64) -> bool {
     let new = new_among(odds);
     let unlike = times > UNLIKE || new > MANY_NEW;
@@ -230,7 +230,7 @@ const HARD_NEIGHBOUR: f64 = 8.0;
 const HALF_KNOWN: f64 = 3.5;
 /// One that has a neighbour nearer than [`HARD_NEIGHBOUR`] at all is sure from here on only, as what shifts the two is
 /// shared by all their pieces in a photo. Over `sample-photos/tune` and all photos with hard neighbours, taught in each
-/// two of five lights or in all, 9 of 4,678 sure pieces are wrong; without this, with the next at 0.35 and with
+/// two of five lights or in all, 9 of 4,721 sure pieces are wrong; without this, with the next at 0.35 and with
 /// swatches of lamps' images counting, 33 of 5,662 were.
 const SURE_BESIDE: f64 = 0.92;
 /// Where less than this share of a piece's light is its body's own and the rest mirrored, the

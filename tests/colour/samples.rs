@@ -261,12 +261,12 @@ fn two_lights_taught() {
 /// Right, sure, and photos exact in every group.
 const RIGHT: (usize, usize, usize) = (479, 413, 8);
 
-/// Several of the daylight photo's pieces have a window's image on them. Few are sure: of colours with a near
-/// neighbour none is until a second light was taught.
+/// Several of the daylight photo's pieces have a window's image on them. In other lights few are sure: of colours
+/// with a near neighbour none is until a second light was taught.
 #[test]
 #[ignore = "reads many photos"]
 fn one_light_taught() {
-    for (light, right, sure) in [("daylight", 470, 140), ("warm-led", 475, 124)] {
+    for (light, right, sure) in [("daylight", 470, 264), ("warm-led", 475, 148)] {
         let all = figures(light, &book(&[light], &[]), &seen);
         assert!(all.wrong_and_sure.is_empty());
         assert!(all.right >= right && all.sure >= sure);
@@ -310,7 +310,7 @@ fn any_two_lights_taught() {
 }
 
 /// Right, sure, and wrong though sure, of 5,357 and of 1,958 pieces.
-const ANY_TWO: ((usize, usize, usize), (usize, usize, usize)) = ((5201, 3637, 0), (1760, 1041, 9));
+const ANY_TWO: ((usize, usize, usize), (usize, usize, usize)) = ((5201, 3672, 0), (1760, 1049, 9));
 
 /// Colours that are far from all taught ones: with a hard neighbour taught, the two cannot
 /// be told apart from under a shift of the whole photo.
@@ -362,7 +362,7 @@ fn many_colours_that_nobody_taught() {
 }
 
 /// Right, sure, and wrong though sure.
-const SOME_TAUGHT: (usize, usize, usize) = (7549, 1085, 20);
+const SOME_TAUGHT: (usize, usize, usize) = (7549, 1111, 20);
 
 fn shown_of(colour: &str) -> usize {
     SHOWN
@@ -423,7 +423,7 @@ fn taught_under_the_same_light() {
 }
 
 /// Right, sure, and wrong though sure: hard neighbours side by side are among the photos.
-const SAME_LIGHT: (usize, usize, usize) = (469, 96, 0);
+const SAME_LIGHT: (usize, usize, usize) = (469, 341, 0);
 
 /// Every colour is left out of the teaching in turn. Of some the nearest taught colour is
 /// less than 5 dE00 away.

@@ -267,6 +267,36 @@ fn what_is_taught_is_kept_and_drawn() {
     drawn(&home.path("swatches-day.svg"));
 }
 
+/// Taught in one light. What tells this light again is how the card looked; without it, as in books that earlier
+/// programs wrote, no colour with a close neighbour is sure.
+#[test]
+fn close_colours_are_sure_in_the_light_of_their_teaching_alone() {
+    let home = Home::new();
+    teach(&home, "teach-daylight-24", "day", "plate").code(0);
+    let sure_of = |name: &str, form: &str| {
+        let (_, sheet) = counted(&home, name, form);
+        let pieces = sheet["pieces"].as_array().unwrap();
+        let sure = |piece: &&Value| piece["sure"].as_f64() >= Some(0.9);
+        pieces.iter().filter(sure).count()
+    };
+    let both = || {
+        [
+            sure_of("plates-stored-turned-40", "plate"),
+            sure_of("bricks-sorted-a-30", "brick"),
+        ]
+    };
+    let [same, other] = both();
+    let book = home.path("swatches.json");
+    let mut swatches = json(&book);
+    fits("swatches-v1.schema.json", &swatches, "colours");
+    let seen = swatches.as_object_mut().unwrap().remove("seen").unwrap();
+    assert_eq!(seen[0]["colours"].as_array().unwrap().len(), 24);
+    fs::write(&book, swatches.to_string()).unwrap();
+    let [unknown, still_other] = both();
+    assert!(same >= 30 && same > 2 * unknown, "{same} and {unknown}");
+    assert_eq!(other, still_other);
+}
+
 /// A lamp lies on some of these pieces, and the palest are too bright. The bodies' own colours are known
 /// from the scene.
 #[test]
