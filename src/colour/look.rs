@@ -7,8 +7,8 @@ use serde::{Deserialize, Serialize};
 use super::drift::change;
 
 /// Mean difference of the card's patches by the greys alone (dE00) up to which two photos count as taken in one light by
-/// one camera. Over the sample photos those of one lamp and camera are 0.5 to 1.5 apart, but for one pair of 2.5; those of
-/// D65 and D50, which shift colours little, 1.1 to 1.6; of all other lamps, or of another camera, 2.1 and more.
+/// one camera. Over the sample photos those of one lamp and camera are 0.5 to 1.3 apart, but for one pair of 1.8; those of
+/// D65 and D50, which shift colours little, 1.1 to 1.5; of all other lamps, or of another camera, 2.0 and more.
 pub const SAME_LIGHT: f64 = 1.3;
 
 /// The card's patches in one photo, by name: by the greys alone, CIELAB
