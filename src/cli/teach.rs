@@ -88,6 +88,8 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
 fn colours(photo: &Path, args: &Args, context: &Context) -> Result<Outcome, Failure> {
     let light = args.light.as_deref().unwrap_or("usual").to_owned();
     let names: Vec<String> = args.names.iter().map(ToString::to_string).collect();
+    // A book that cannot be used is told before the photo is looked at.
+    home::swatches(&context.home)?;
     let targets = home::targets(&context.home, args.card.as_deref())?;
     let searches = searches(&args.form, context)?;
     let (lesson, map) = learn(photo, &names, &light, &searches, &targets)?;
