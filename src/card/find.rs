@@ -106,7 +106,8 @@ fn read_tags(grey: &GrayImage, decimation: f32) -> Result<Vec<FoundTag>, CardErr
         .build()
         .map_err(|e| reader_error(&e))?;
     detector.set_decimation(decimation);
-    detector.set_thread_number(2);
+    // More than one is unsafe: the library's workers read a list of tasks while it is being moved.
+    detector.set_thread_number(1);
     let (width, height) = (grey.width() as usize, grey.height() as usize);
     let mut copy = Image::zeros_with_stride(width, height, width).map_err(|e| reader_error(&e))?;
     copy.as_slice_mut().copy_from_slice(grey.as_raw());
