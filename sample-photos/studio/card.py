@@ -22,6 +22,16 @@ PRINT_COPY_SEED = 20      # which printed copy
 PRINT_ERROR_LAB = 0.45    # standard deviation of each of L, a, b
 
 
+@dataclass(frozen=True)
+class Print:
+    """One printed copy of the card."""
+    copy: int = PRINT_COPY_SEED
+    black: float = 17.5         # L* of the solid black
+    paper: float = 94.0         # L*
+    error: float = PRINT_ERROR_LAB
+    sheen: float = 0.0          # roughness of a semi-gloss surface, 0.15 to 0.5; 0 is matte
+
+
 @cache
 def design():
     return json.loads((DESIGN / "card-v1.json").read_text())

@@ -2,7 +2,9 @@
 
 from dataclasses import dataclass
 
+from .card import Print
 from .lights import Lighting
+from .phone import Phone
 from .shapes import SIZES
 from .tray import Tray
 
@@ -34,7 +36,9 @@ class Recipe:
     card_curl: float = 0.0      # mm that its right end stands up
     card_glossy: bool = False
     cut: bool = False           # pieces may be cut by the picture's border
-    camera: str = "pocket"
+    camera: str = "pocket"      # the sensor of the first photos; a `phone` has its own
+    phone: Phone = None         # what is drawn or given of the phone, in the wider worlds
+    card_print: Print = Print()
     cast_kept: float = 0.25     # of a warm light's cast that white balance leaves, as an exponent
     exposure_ev: float = 0.0    # beside what the camera would choose
     motion_px: float = 0.0      # length of the path that the camera moved
@@ -44,5 +48,17 @@ class Recipe:
     orientation: int = 1        # EXIF: how the file is stored
     quality: int = 91
     spp: int = 40
+    depth: int = 5              # longest light path
+    azimuth: float = None       # degrees, towards which the phone leans; drawn where not given
+    roll: float = None          # degrees; drawn where not given
+    aim: tuple = (0.0, 0.0)     # mm, what the phone looks at, from the scene's middle
+    moulds: int = 0             # draws walls, tubes and edges of the pieces; 0: all as standard
+    spread: float = 0.0         # ΔE that pieces of one colour differ by (standard deviation)
+    wear: float = 0.0           # 0 to 1: how unlike the gloss of worn pieces is
+    dust: int = 0               # specks and fibres on tray and pieces
+    world: str = ""             # whose desk: one print, its colours, its phones (`worlds`)
+    renderer: str = "mitsuba"   # or "cycles"
+    rests: object = None        # the recipe whose scene this is another view of
+    view: str = ""              # "a", "b"...: which view of a scene that has several
     failure: str = ""           # why a count from this photo is not to be trusted
     folder: str = "tune"

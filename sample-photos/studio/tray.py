@@ -20,6 +20,13 @@ class Tray:
     share: float = 1.0      # the inside's half size against what the picture shows
     shift: tuple = (0.0, 0.0)
     wooden: bool = False    # a busy table instead of a tray
+    surface: str = ""       # `surfaces`: felt, cork, kraft, wood, mat, plastic; "" is the first photos'
+    inside_mm: tuple = ()   # (width, height) of the floor of a tray in view, about the scene's middle
+    rim_mm: float = RIM_HEIGHT      # its height
+    rim_width: float = RIM_WIDTH
+    corner_mm: float = 12.0     # radius of the floor's corners
+    turn: float = 0.0       # degrees, of the tray and its grain
+    gloss: float = 0.0      # roughness of a glossy floor and rim; 0 is matte
 
     def shades(self):
         """What its lighter and its darker shade add to the colour, in Lab."""
