@@ -11,3 +11,4 @@ mod files;
 mod layers;
 mod markdown;
 mod text;
+mod transcripts;
