@@ -1,8 +1,10 @@
 //! How sharp, how bright and how free of glare the photo shows the card: measured on its tags.
 //!
 //! A tag is printed black on white paper, so each of its sides is a step of known shape. How wide
-//! the step is in the photo is the blur; how light its black is beside the paper is the
-//! light that mirrors in the card, for gloss adds light and black ink has little of its own.
+//! the step is in the photo is the blur. A lamp that mirrors in the card adds light where its
+//! image lies and little elsewhere, and black ink shows it best. How black that ink is, and how much
+//! stray light the lens spreads over all of the picture, differs from print to print and phone to phone, so
+//! the tags' black is compared with itself, place by place.
 
 use super::FoundCard;
 use super::design::{CardDesign, Tag};
@@ -32,9 +34,9 @@ pub struct CardQuality {
     pub blur_mm: f64,
     /// Median linear luminance of the paper beside the tags; 1 is the encoding's white.
     pub paper: f64,
-    /// Luminance of the tags' black as a share of the paper beside it, where it is lightest
-    /// (98th percentile).
-    pub black_share: f64,
+    /// By how much the tags' black is lighter in one place of the card than in another: luminance as a
+    /// share of the paper beside it, its 98th percentile less its 10th.
+    pub glare: f64,
 }
 
 /// Measures the tags; `None` where no side shows a step.
@@ -63,7 +65,7 @@ pub fn card_quality(picture: &LinearPicture, card: &FoundCard) -> Option<CardQua
         blur_px: worse(spreads)?,
         blur_mm: worse(spreads_mm)?,
         paper: quantile(paper, 0.5)?,
-        black_share: quantile(shares, 0.98)?,
+        glare: quantile(shares.clone(), 0.98)? - quantile(shares, 0.1)?,
     })
 }
 
@@ -151,15 +153,16 @@ mod tests {
     use crate::card::FoundTag;
 
     /// A black square on paper, its sides blurred with known sigmas in x and y (logistic step of
-    /// the same quarter points as the Gaussian), under a veil of light.
-    fn card(sigma: [f64; 2], veil: f64) -> (LinearPicture, FoundCard) {
+    /// the same quarter points as the Gaussian), under light that is added to each of its halves.
+    fn card(sigma: [f64; 2], added: [f64; 2]) -> (LinearPicture, FoundCard) {
         let inside = |at: f64, sigma: f64| {
             let step = |d: f64| 1.0 / (1.0 + (-d / sigma * 2.0 * 3f64.ln() / 1.349).exp());
             step(at - 60.0) * step(180.0 - at)
         };
         let picture = LinearPicture::from_fn(240, 240, |row, col| {
             let cover = inside(col as f64 + 0.5, sigma[0]) * inside(row as f64 + 0.5, sigma[1]);
-            [(0.8 * (1.0 - cover) + 0.01 * cover + veil) as f32; 3]
+            let added = added[usize::from(col >= 120)];
+            [(0.8 * (1.0 - cover) + 0.01 * cover + added) as f32; 3]
         });
         let corners = [(60.0, 60.0), (180.0, 60.0), (180.0, 180.0), (60.0, 180.0)];
         let corners = corners.map(|(x, y)| Px::new(x, y));
@@ -170,7 +173,7 @@ mod tests {
     #[test]
     fn the_worse_direction_is_measured() {
         for (sigma, worse) in [([1.5, 1.5], 1.5), ([1.0, 3.0], 3.0), ([2.5, 1.0], 2.5)] {
-            let (picture, card) = card(sigma, 0.0);
+            let (picture, card) = card(sigma, [0.0; 2]);
             let quality = card_quality(&picture, &card).unwrap();
             // A tenth, and the bilinear sampling's own spread.
             assert!(
@@ -182,22 +185,22 @@ mod tests {
     }
 
     #[test]
-    fn a_veil_of_light_shows_in_the_black() {
-        let clear = card([1.0, 1.0], 0.0);
-        let veiled = card([1.0, 1.0], 0.1);
-        let clear = card_quality(&clear.0, &clear.1).unwrap();
-        let veiled = card_quality(&veiled.0, &veiled.1).unwrap();
-        assert!((clear.black_share - 0.01 / 0.8).abs() < 0.005, "{clear:?}");
-        assert!(
-            (veiled.black_share - 0.11 / 0.9).abs() < 0.005,
-            "{veiled:?}"
-        );
+    fn glare_is_light_in_one_place_and_not_in_another() {
+        let glare = |added| {
+            let (picture, card) = card([1.0, 1.0], added);
+            card_quality(&picture, &card).unwrap().glare
+        };
+        // Half of a percent is what the blur of the ring's other sides adds.
+        assert!(glare([0.0, 0.0]) < 0.005);
+        assert!((glare([0.0, 0.1]) - (0.11 / 0.9 - 0.01 / 0.8)).abs() < 0.005);
+        // Stray light over all of it is none.
+        assert!(glare([0.1, 0.1]) < 0.005);
     }
 
     #[test]
     fn a_blank_picture_tells_nothing() {
         let picture = LinearPicture::from_fn(240, 240, |_, _| [0.5; 3]);
-        let (_, card) = card([1.0, 1.0], 0.0);
+        let (_, card) = card([1.0, 1.0], [0.0; 2]);
         assert_eq!(card_quality(&picture, &card), None);
     }
 }

@@ -18,10 +18,11 @@ const DARK_PAPER: f64 = 0.2;
 /// Share of pixels at the high end of the range from which a photo is too bright: more than a
 /// few white pieces and glints, so the tray itself is cut off. Good photos: at most 0.04; failing: 0.92.
 const BRIGHT_SHARE: f64 = 0.2;
-/// Black as a share of the paper beside it from which a lamp mirrors in the card. A plain-paper
-/// inkjet's black has a density of 1.2 (6 %; common practice, no source), a photo's tone
-/// curve makes it less. Good photos: at most 0.02; failing: 0.13.
-const VEILED_BLACK: f64 = 0.07;
+/// From which difference in the black of one card a lamp mirrors in it ([`CardQuality::glare`]). The colour
+/// correction meets the middle of what the patches show, so one of them is off by half of it: 0.0165 of the
+/// paper's light is 2.3 L* at L* 45, half of what lies between the closest of the sample pieces' colours.
+/// Good photos: at most 0.006; failing: 0.077.
+const GLARE: f64 = 0.033;
 /// Median misfit of the tag corners on the tray, mm, from which the card is not flat. An end that
 /// stands up by h is seen h x d / H further out (d from below the lens, H the lens' height):
 /// 0.7 mm for 3 mm at 100 of 430 mm, most of which a tilted flat card explains as well. What is
@@ -62,7 +63,7 @@ pub enum Fault {
     TooDark(f64),
     /// Overexposed; share of pixels cut off.
     TooBright(f64),
-    /// A lamp mirrors in the card; black as a share of the paper.
+    /// A lamp mirrors in the card; by what share of the paper's light its black differs.
     CardGlare(f64),
     /// The card is bent, or the lens is; misfit, mm.
     CardBent(f64),
@@ -90,7 +91,7 @@ pub struct Measured<'a> {
 }
 
 /// The faults of a photo whose card was found. A fault that another brings about is left out:
-/// blur moves corners and lightens black, and so does overexposure.
+/// blur moves corners and lightens black, overexposure does so too, and in the dark noise does.
 pub fn faults(measured: &Measured<'_>) -> Vec<Fault> {
     let mut found = Vec::new();
     let mut dark = false;
@@ -104,8 +105,8 @@ pub fn faults(measured: &Measured<'_>) -> Vec<Fault> {
         if dark {
             found.push(Fault::TooDark(card.paper));
         }
-        if !blurred && !bright && card.black_share > VEILED_BLACK {
-            found.push(Fault::CardGlare(card.black_share));
+        if !blurred && !bright && !dark && card.glare > GLARE {
+            found.push(Fault::CardGlare(card.glare));
         }
         let misfit_mm = measured.misfit_px * card.blur_mm / card.blur_px.max(1e-6);
         if !blurred && misfit_mm > BENT_MM && measured.misfit_px > CORNER_NOISE_PX {
@@ -169,7 +170,7 @@ impl Fault {
                 share * 100.0
             ),
             Self::CardGlare(share) => format!(
-                "a lamp mirrors in the card (its black shines with {:.0} % of the paper's light), so colours are wrong; turn the card or move the lamp, and take it again",
+                "a lamp mirrors in the card (in one place its black is lighter than in another by {:.0} % of the paper's light), so colours are wrong; turn the card or move the lamp, and take it again",
                 share * 100.0
             ),
             Self::CardBent(mm) => format!(
@@ -243,7 +244,7 @@ mod tests {
             blur_px: 0.5,
             blur_mm: 0.15,
             paper: 0.8,
-            black_share: 0.015,
+            glare: 0.005,
         };
         let mut measured = Measured {
             card: None,
@@ -262,14 +263,14 @@ mod tests {
     fn each_fault_is_named_and_nothing_else() {
         assert!(codes(|_, _| ()).is_empty());
         let blurred = codes(|m, c| {
-            (c.blur_px, c.blur_mm, c.black_share) = (3.0, 0.9, 0.1);
+            (c.blur_px, c.blur_mm, c.glare) = (3.0, 0.9, 0.1);
             m.misfit_px = 0.4;
         });
         assert_eq!(blurred, ["blurred"]);
-        let dark = codes(|m, c| (c.paper, m.tray_noise) = (0.09, 2.5));
+        let dark = codes(|m, c| (c.paper, c.glare, m.tray_noise) = (0.09, 0.04, 2.5));
         assert_eq!(dark, ["too-dark"]);
         assert_eq!(codes(|m, _| m.overexposed = 0.9), ["too-bright"]);
-        assert_eq!(codes(|_, c| c.black_share = 0.13), ["card-glare"]);
+        assert_eq!(codes(|_, c| c.glare = 0.07), ["card-glare"]);
         assert_eq!(codes(|m, _| m.misfit_px = 0.22), ["card-bent"]);
         assert_eq!(codes(|m, _| m.tray_noise = 4.0), ["busy-tray"]);
         let tray = codes(|m, _| m.pieces = &[[78.0, 1.0, 0.0]; 4]);
