@@ -19,6 +19,7 @@ Image.MAX_IMAGE_PIXELS = None
 DESIGN = Path(os.environ.get("CARD_DESIGN", Path(__file__).parent / "card"))
 PAPER_MM = 0.15          # thickness
 PRINT_COPY_SEED = 20      # which printed copy
+BLACK_L = 17.5            # L* of the first copy's black
 PRINT_ERROR_LAB = 0.45    # standard deviation of each of L, a, b
 
 
@@ -26,8 +27,8 @@ PRINT_ERROR_LAB = 0.45    # standard deviation of each of L, a, b
 class Print:
     """One printed copy of the card."""
     copy: int = PRINT_COPY_SEED
-    black: float = 17.5         # L* of the solid black
-    paper: float = 94.0         # L*
+    black: float = BLACK_L      # L* of the solid black
+    paper: float = spectra.PAPER_L      # L*
     error: float = PRINT_ERROR_LAB
     sheen: float = 0.0          # roughness of a semi-gloss surface, 0.15 to 0.5; 0 is matte
 
@@ -51,16 +52,23 @@ def black_mask():
 
 
 @cache
-def patch_prints():
+def patch_prints(copy=Print()):
     """Patch name -> reflectance of this printed copy."""
-    rng = np.random.default_rng(PRINT_COPY_SEED)
+    rng = np.random.default_rng(copy.copy)
     prints = {}
     for patch in design()["patches"]:
-        aim = np.array(patch["lab_d65"]) + rng.normal(0, PRINT_ERROR_LAB, 3)
+        aim = np.array(patch["lab_d65"]) + rng.normal(0, copy.error, 3)
+        if copy.black > BLACK_L:      # no ink is darker than its black
+            aim[0] = max(aim[0], copy.black + 1)
         neutral = patch["name"].startswith("grey")
         blacks = [_black_for(aim[0])] if neutral else (0.0, 0.3, 0.6)
-        prints[patch["name"]] = spectra.printed(aim, blacks)
+        prints[patch["name"]] = spectra.printed(aim, blacks, paper(copy))
     return prints
+
+
+@cache
+def paper(copy=Print()):
+    return spectra.paper(copy.paper)
 
 
 def _black_for(lightness):
@@ -70,8 +78,9 @@ def _black_for(lightness):
 
 
 @cache
-def black_ink():
-    return spectra.printed((17.5, 0.3, 0.2), [2.6])
+def black_ink(copy=Print()):
+    blacks = [2.6] if copy.black == BLACK_L else (1.4, 1.8, 2.2, 2.6)
+    return spectra.printed((copy.black, 0.3, 0.2), blacks, paper(copy))
 
 
 @dataclass

@@ -15,6 +15,7 @@ FRAME_MARGIN = 0.008      # of the picture's width, free at the border
 GAP_MM = 3.2              # between silhouettes
 CARD_GAP_MM = 5.0
 WALL_GAP_MM = 7.0
+CLOSE_MM = 0.3            # to the rim of a tray that is close around the pieces
 TRIES = 3000
 
 
@@ -45,15 +46,38 @@ def place_card(view, side, extra_turn_deg, rng):
     raise NoRoom("the card does not fit")
 
 
+def place_card_in(tray, view, side, extra_turn_deg, rng):
+    """The card on the floor of a tray given in mm, along the wall at one side of it."""
+    wide, high = np.array(tray.inside_mm)
+    turn = SIDES[side][2]
+    floor = tray.rounded(0.0)
+    for _ in range(400):
+        half_w, half_h = np.array([card.design()["width_mm"], card.design()["height_mm"]])[::-1 if turn else 1] / 2
+        gap = rng.uniform(3, 9)
+        along = rng.uniform(-1, 1)
+        x, y = {"left": (-wide / 2 + half_w + gap, along * (high / 2 - half_h - 3)),
+                "right": (wide / 2 - half_w - gap, along * (high / 2 - half_h - 3)),
+                "top": (along * (wide / 2 - half_w - 3), high / 2 - half_h - gap),
+                "bottom": (along * (wide / 2 - half_w - 3), -high / 2 + half_h + gap)}[side]
+        c, s = np.cos(np.radians(tray.turn)), np.sin(np.radians(tray.turn))
+        middle = np.array([c * x - s * y, s * x + c * y]) + tray.shift
+        placed = card.centred(middle, turn + extra_turn_deg + tray.turn + rng.uniform(-4, 4))
+        inside = view.inside(view.project(placed.corners()), FRAME_MARGIN * view.width)
+        if inside and floor.buffer(-1).contains(Polygon(placed.corners()[:, :2])):
+            return placed
+    raise NoRoom("the card does not fit")
+
+
 class Area:
     """Where pieces may lie: whole in the picture (or not, where `cut`), off the card, off
-    the rim. `floor` is the tray's inside as a polygon, or None without an edge in view."""
+    the rim by `wall` mm. `floor` is the tray's inside as a polygon, or None without an edge in
+    view."""
 
-    def __init__(self, view, placed_card, floor, cut=False):
+    def __init__(self, view, placed_card, floor, cut=False, wall=WALL_GAP_MM):
         self.view, self.cut = view, cut
         self.margin = -0.06 * view.width if cut else FRAME_MARGIN * view.width
         self.card = Polygon(placed_card.corners()[:, :2])
-        self.room = floor.buffer(-WALL_GAP_MM) if floor is not None else None
+        self.room = floor.buffer(-wall) if floor is not None else None
 
     def anywhere(self, rng):
         """A spot on the tray, drawn evenly over the picture."""

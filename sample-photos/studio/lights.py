@@ -16,6 +16,16 @@ class Key:
     distance: float     # mm, along the ground
     height: float       # mm, above the tray
     share: float        # of the light on the tray that comes from it
+    around: tuple = (0,)    # degrees between several alike
+
+
+@dataclass
+class Lamp:
+    """One light where it stands."""
+    shape: str
+    half: tuple
+    at: np.ndarray          # world mm
+    radiance: np.ndarray    # on `spectra.NM`
 
 
 KEYS = {
@@ -26,6 +36,13 @@ KEYS = {
     "side-lamp": Key("disk", (150, 150), 1200, 900, 0.72),   # its mirror image falls outside
     "sun": Key("disk", (14, 14), 1500, 2000, 0.80),          # through a window: hard shadows
     "tubes": Key("rectangle", (620, 90), 350, 1700, 0.70),
+    # Of the wider worlds.
+    "low-lamp": Key("disk", (28, 28), 850, 330, 0.84),       # shadows three times as long as high
+    "low-window": Key("rectangle", (420, 380), 1300, 480, 0.80),
+    "bench-lamp": Key("disk", (60, 60), 330, 460, 0.78),
+    "spots": Key("disk", (32, 32), 520, 1900, 0.80, (0, 95, 215)),
+    "overcast": Key("rectangle", (950, 950), 900, 1500, 0.42),
+    "behind": Key("disk", (110, 110), 130, 1600, 0.74),      # the phone's own shadow falls on the tray
 }
 
 
@@ -50,23 +67,14 @@ def emitters(lighting, view, mi, placed_card):
     power = spectra.illuminant(lighting.illuminant)
     bounced = power * spectra.plastic(lighting.walls)
     bounced /= bounced @ spectra.observer()[:, 1] / (power @ spectra.observer()[:, 1])
-    names = lighting.illuminant.split("+")
-    keys = [(lighting.key, lighting.azimuth_deg), *([lighting.second] if lighting.second else [])]
     transform, found = mi.ScalarTransform4f, {}
-    share = sum(KEYS[name].share for name, _ in keys) / len(keys)
-    for index, (illuminant, (name, azimuth)) in enumerate(zip(names, keys)):
-        key = KEYS[name]
-        away = _mirrored(view, placed_card) if lighting.glare else _stands(key, azimuth)
-        reach = np.linalg.norm(away)
-        area = 4 * key.half[0] * key.half[1] if key.shape == "rectangle" else np.pi * key.half[0] ** 2
-        # The key faces the tray, so only the tray's own slope counts.
-        radiance = share / len(keys) * np.pi / (area * (away[2] / reach) / reach**2)
+    for index, lamp in enumerate(lamps(lighting, view, placed_card)):
         found["key" if not index else f"key{index}"] = {
-            "type": key.shape,
-            "to_world": transform().look_at(origin=away.tolist(), target=[0, 0, 0], up=[0, 0, 1])
-            @ transform().scale([*key.half, 1]),
-            "emitter": {"type": "area", "sampling_weight": 3.0,
-                        "radiance": _spectrum(spectra.illuminant(illuminant) * radiance)}}
+            "type": lamp.shape,
+            "to_world": transform().look_at(origin=lamp.at.tolist(), target=[0, 0, 0], up=[0, 0, 1])
+            @ transform().scale([*lamp.half, 1]),
+            "emitter": {"type": "area", "sampling_weight": 3.0, "radiance": _spectrum(lamp.radiance)}}
+    share = _key_share(lighting)
     away = _stands(KEYS[lighting.key], lighting.azimuth_deg)
     rest = 1 - share
     height, half = 1900.0, 950.0
@@ -82,6 +90,30 @@ def emitters(lighting, view, mi, placed_card):
     found["walls"] = {"type": "constant", "radiance": _spectrum(bounced * rest * 0.45 / (1 - factor)),
                       "sampling_weight": 0.6}
     found.update(photographer(view, mi))
+    return found
+
+
+def _keys(lighting):
+    return [(lighting.key, lighting.azimuth_deg), *([lighting.second] if lighting.second else [])]
+
+
+def _key_share(lighting):
+    keys = _keys(lighting)
+    return sum(KEYS[name].share for name, _ in keys) / len(keys)
+
+
+def lamps(lighting, view, placed_card):
+    """The keys as lamps, each looking at the tray's middle."""
+    keys, share, found = _keys(lighting), _key_share(lighting), []
+    for illuminant, (name, azimuth) in zip(lighting.illuminant.split("+"), keys):
+        key = KEYS[name]
+        for turn in key.around:
+            away = _mirrored(view, placed_card) if lighting.glare else _stands(key, azimuth + turn)
+            reach = np.linalg.norm(away)
+            area = 4 * key.half[0] * key.half[1] if key.shape == "rectangle" else np.pi * key.half[0] ** 2
+            # The key faces the tray, so only the tray's own slope counts.
+            radiance = share / len(keys) / len(key.around) * np.pi / (area * (away[2] / reach) / reach**2)
+            found.append(Lamp(key.shape, key.half, away, spectra.illuminant(illuminant) * radiance))
     return found
 
 

@@ -24,6 +24,7 @@ class Piece:
     z: float = 0.0
     rotation: np.ndarray | None = None      # its axes as columns; None stands on its underside
     hollow: bool = False                    # the underside is open: it may be seen
+    mould: shapes.Mould = shapes.Mould()
 
     def axes(self):
         if self.rotation is not None:
@@ -38,7 +39,7 @@ class Piece:
         return (np.asarray(points, float) - (self.x, self.y, self.z)) @ self.axes()
 
     def solid(self):
-        return shapes.solid(self.kind, self.hollow)
+        return shapes.solid(self.kind, self.hollow, 48, self.mould)
 
     def outline(self):
         return self.to_world(shapes.outline_points(self.kind))

@@ -1,12 +1,12 @@
 """A recipe and its seed become a scene: what is where, and the same as Mitsuba objects."""
 
+import dataclasses
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from . import card, cardsheet, layout, lights, palette, pour, shapes, spectra, touching
-from . import tray as trays, view as views
-from .lights import _spectrum
+from . import card, cardsheet, coats, dust, ground, layout, lights, palette, pour, shapes, spectra
+from . import touching, view as views
 from .meshes import as_mesh, matte
 
 MIXED = {"brick": 0.4, "plate": 0.4, "tile": 0.2}     # of a mixed cup
@@ -35,22 +35,43 @@ def stream(seed, name):
 def lay_out(recipe, fresh=False):
     """Draw camera, card and pieces from the seed; draw again where there is no room.
     `fresh` lets a poured cup fall anew instead of taking its kept resting places."""
+    if recipe.rests is not None:
+        return _seen_again(recipe, lay_out(recipe.rests, fresh))
     for attempt in range(40):
         rng = stream(recipe.seed, f"layout{attempt}")
-        view = views.held_over_tray(
-            recipe.width, recipe.height, recipe.focal_35mm * rng.uniform(0.985, 1.015),
-            recipe.distance, recipe.tilt, rng.uniform(0, 360), rng.uniform(-4, 4), rng)
+        view = _held(recipe, rng)
         floor = recipe.tray.floor(view)
         try:
-            placed = layout.place_card(view, recipe.card_side, recipe.card_turn, rng)
+            if recipe.tray.inside_mm:
+                placed = layout.place_card_in(recipe.tray, view, recipe.card_side, recipe.card_turn, rng)
+            else:
+                placed = layout.place_card(view, recipe.card_side, recipe.card_turn, rng)
             placed.curl_mm = recipe.card_curl
-            area = layout.Area(view, placed, floor, recipe.cut)
+            area = layout.Area(view, placed, floor, recipe.cut,
+                               layout.CLOSE_MM if recipe.tray.inside_mm else layout.WALL_GAP_MM)
             laid = Scene(recipe, view, placed, [], floor)
             _fill(laid, area, rng, fresh)
         except layout.NoRoom:
             continue
+        for piece in laid.pieces:
+            piece.mould = shapes.mould(recipe.moulds, piece.kind)
         return laid
     raise layout.NoRoom(recipe.name)
+
+
+def _held(recipe, rng):
+    focal = recipe.focal_35mm * rng.uniform(0.985, 1.015)
+    azimuth, roll = rng.uniform(0, 360), rng.uniform(-4, 4)
+    return views.held_over_tray(
+        recipe.width, recipe.height, focal, recipe.distance, recipe.tilt,
+        azimuth if recipe.azimuth is None else recipe.azimuth,
+        roll if recipe.roll is None else recipe.roll, rng, recipe.aim)
+
+
+def _seen_again(recipe, first):
+    """Another view of a scene at rest: all lies as it did, camera and light are the recipe's."""
+    rng = stream(recipe.seed, f"view {recipe.view}")
+    return dataclasses.replace(first, recipe=recipe, view=_held(recipe, rng))
 
 
 def _fill(scene, area, rng, fresh):
@@ -120,14 +141,15 @@ def build(scene, mi):
     recipe = scene.recipe
     parts = {"type": "scene"}
     parts.update(lights.emitters(recipe.lighting, scene.view, mi, scene.card))
-    parts.update(_ground(scene, mi))
-    parts.update(cardsheet.parts(scene.card, recipe.card_glossy, mi))
-    gloss = stream(recipe.seed, "gloss")
-    coats = {name: _plastic(name, gloss.uniform(0.04, 0.09))
-             for names in (palette.PIECES, palette.OTHERS) for name in sorted(names)}
-    ready = {name: mi.load_dict(coats[name]) for name in sorted({p.colour for p in scene.pieces})}
+    parts.update(ground.parts(scene, mi))
+    parts.update(cardsheet.parts(scene.card, recipe.card_glossy, mi, recipe.card_print))
+    keys, plastics = coats.of_pieces(scene)
+    ready = {key: mi.load_dict(coats.plastic(*plastics[key])) for key in plastics}
     for index, piece in enumerate(scene.pieces):
-        parts[f"piece{index:04d}"] = mesh_of(piece, mi, ready[piece.colour])
+        parts[f"piece{index:04d}"] = mesh_of(piece, mi, ready[keys[index]])
+    if recipe.dust:
+        vertices, faces = dust.flakes(scene, lambda places: heights(scene, places, mi))
+        parts["dust"] = as_mesh(vertices, faces, mi, mi.load_dict(matte(spectra.plastic(dust.GREY_LAB))))
     for index, thing in enumerate(scene.things):
         parts[f"thing{index:04d}"] = mesh_of(thing, mi, mi.load_dict(thing.coat()))
     return parts
@@ -139,33 +161,13 @@ def mesh_of(piece, mi, bsdf=None):
     return as_mesh(piece.to_world(solid.vertices), solid.faces, mi, bsdf)
 
 
-def _plastic(name, roughness):
-    return {"type": "roughplastic", "distribution": "ggx", "int_ior": 1.54, "alpha": roughness,
-            "diffuse_reflectance": _spectrum(spectra.plastic(palette.EVERY[name]))}
-
-
-def _ground(scene, mi):
-    recipe, transform = scene.recipe, mi.ScalarTransform4f
-    lab = np.array(palette.TRAYS[recipe.tray.colour])
-    light, dark = (spectra.plastic(lab + shift) for shift in recipe.tray.shades())
-    half = trays.PLAIN_HALF
-    weight = recipe.tray.texture(recipe.seed, 2 * half)
-    surface = {"type": "twosided", "inner": {
-        "type": "blendbsdf",
-        "weight": {"type": "bitmap", "raw": True, "bitmap": mi.Bitmap(weight[:, :, None])},
-        "light": {"type": "diffuse", "reflectance": _spectrum(light)},
-        "dark": {"type": "diffuse", "reflectance": _spectrum(dark)}}}
-    middle, size = np.zeros(2), np.array([half, half])
-    parts = {}
-    if scene.floor is not None:
-        low, high = np.array(scene.floor.bounds[:2]), np.array(scene.floor.bounds[2:])
-        middle, size = (low + high) / 2, (high - low) / 2 + trays.RIM_WIDTH / 2
-        ring = trays.rim(scene.floor)
-        parts["rim"] = as_mesh(ring.vertices, ring.faces, mi, mi.load_dict(matte(light)))
-        table = spectra.plastic(palette.TABLES[recipe.tray.table])
-        parts["table"] = {"type": "rectangle", "bsdf": matte(table),
-                          "to_world": transform().translate([0, 0, -trays.TABLE_DROP])
-                          @ transform().scale([2500, 2500, 1])}
-    parts["tray"] = {"type": "rectangle", "bsdf": surface,
-                     "to_world": transform().translate([*middle, 0]) @ transform().scale([*size, 1])}
-    return parts
+def heights(scene, places, mi):
+    """How high the pieces reach at places (n x 2) on the tray; 0 beside them."""
+    if not scene.solids():
+        return np.zeros(len(places))
+    meshes = {f"m{n}": mesh_of(solid, mi) for n, solid in enumerate(scene.solids())}
+    world = mi.load_dict({"type": "scene", **meshes})
+    above = np.column_stack([places, np.full(len(places), 500.0)]).T.astype(np.float32)
+    down = mi.Vector3f(0, 0, -1)
+    found = world.ray_intersect_preliminary(mi.Ray3f(mi.Point3f(above), down))
+    return np.where(np.array(found.is_valid()), 500.0 - np.array(found.t), 0.0)

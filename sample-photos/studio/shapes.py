@@ -25,6 +25,28 @@ SIZES = ["1x1", "1x2", "1x3", "1x4", "1x6", "1x8", "2x2", "2x3", "2x4", "2x6", "
 
 
 @dataclass(frozen=True)
+class Mould:
+    """What differs from one maker's pieces to another's, all within the same outline."""
+    edge: float = EDGE
+    stud_edge: float = 0.2
+    wall: float = WALL
+    roof: float = ROOF
+    post: float = 0.0       # mm that tubes and pins are thicker
+
+
+def mould(number, kind):
+    """The mould that pieces of this kind come from, where moulds are drawn; 0: the standard one."""
+    if not number:
+        return Mould()
+    rng = np.random.default_rng([number, *f"{kind.form} {kind.size}".encode()])
+    own = np.random.default_rng([number, 31])      # one maker: alike from kind to kind
+    edge, wall, roof = own.uniform(0.08, 0.32), own.uniform(1.15, 1.6), own.uniform(0.9, 1.5)
+    return Mould(round(edge * rng.uniform(0.9, 1.1), 3), round(own.uniform(0.10, 0.38), 3),
+                 round(wall * rng.uniform(0.95, 1.05), 3), round(roof * rng.uniform(0.92, 1.08), 3),
+                 round(own.uniform(-0.15, 0.12), 3))
+
+
+@dataclass(frozen=True)
 class Kind:
     """What a piece is, apart from its colour."""
     form: str
@@ -75,17 +97,18 @@ class Kind:
 
 
 @cache
-def solid(kind, hollow=False, segments=48):
+def solid(kind, hollow=False, segments=48, mould=Mould()):
     """The piece as one trimesh; `hollow` opens the underside, for pieces seen from below.
     `segments` of a round part: few where much is rendered and little of it seen."""
     if kind.form == "tile":
-        body = _body(kind, 0, 1, 0.05, GROOVE_DEPTH) + _body(kind, GROOVE_HEIGHT, kind.height, EDGE)
+        body = (_body(kind, 0, 1, 0.05, GROOVE_DEPTH)
+                + _body(kind, GROOVE_HEIGHT, kind.height, mould.edge))
     else:
-        body = _body(kind, 0, kind.height, EDGE)
+        body = _body(kind, 0, kind.height, mould.edge)
     if hollow:
-        body = body - _cavity(kind, segments - 8)
+        body = body - _cavity(kind, segments - 8, mould)
     if kind.studded:
-        stud = _stud(segments, steps=3 if segments > 24 else 2)
+        stud = _stud(segments, mould.stud_edge, steps=3 if segments > 24 else 2)
         studs = Manifold.compose(
             [stud.translate((x, y, kind.height)) for x, y in kind.stud_centres()])
         if kind.form == "round":    # four studs would stand 0.16 mm over the edge: cut there
@@ -115,10 +138,11 @@ def _stud(segments=48, radius=0.2, steps=3):
     return Manifold.revolve(CrossSection([np.array(outline)]), segments)
 
 
-def _cavity(kind, segments):
+def _cavity(kind, segments, mould):
     """What is scooped out below: walls and roof stay, and tubes (or pins) between studs."""
-    room = _united([part.room(WALL, kind.height - ROOF, segments) for part in kind.plan])
+    room = _united([part.room(mould.wall, kind.height - mould.roof, segments) for part in kind.plan])
     for x, y, outer, inner in (post for part in kind.plan for post in part.posts()):
+        outer, inner = outer + mould.post, inner - mould.post / 2
         tube = Manifold.cylinder(2 * kind.height, outer, circular_segments=segments, center=True)
         bore = Manifold.cylinder(2 * kind.height, inner, circular_segments=segments, center=True)
         room = room - (tube - bore).translate((x, y, 0))

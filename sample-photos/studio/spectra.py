@@ -98,9 +98,13 @@ def plastic(lab, edge_nm=402.0):
     raise ValueError(f"no smooth reflectance found for Lab {lab}")
 
 
-def paper():
-    """Office paper of about L* 94, bluish by its brightener (taken as fixed, not fluorescent)."""
-    return 0.86 / (1 + np.exp(-(NM - 395.0) / 10.0)) + 0.10 * np.exp(-(((NM - 445) / 25) ** 2))
+PAPER_L = 94.0          # about, of `paper`
+
+
+def paper(lightness=PAPER_L):
+    """Office paper, bluish by its brightener (taken as fixed, not fluorescent)."""
+    plain = 0.86 / (1 + np.exp(-(NM - 395.0) / 10.0)) + 0.10 * np.exp(-(((NM - 445) / 25) ** 2))
+    return plain * (xyz_from_lab((lightness, 0, 0))[1] / xyz_from_lab((PAPER_L, 0, 0))[1])
 
 
 def _bell(centre, left, right):
@@ -116,18 +120,20 @@ _INKS = np.stack([
 ])
 
 
-def printed(lab, blacks=(0.0, 0.3, 0.6)):
-    """A print of this Lab (D65) on `paper`: of the given amounts of black ink the one
-    that comes nearest, the other three inks solved for. Out of gamut, it falls short."""
-    return min((_inked(lab, black) for black in blacks), key=lambda r: de00(lab_of(r), lab))
+def printed(lab, blacks=(0.0, 0.3, 0.6), sheet=None):
+    """A print of this Lab (D65) on paper (or the reflectance `sheet`): of the given amounts of
+    black ink the one that comes nearest, the other three inks solved for. Out of gamut, it
+    falls short."""
+    sheet = paper() if sheet is None else sheet
+    return min((_inked(lab, black, sheet) for black in blacks), key=lambda r: de00(lab_of(r), lab))
 
 
-def _inked(lab, black):
+def _inked(lab, black, sheet):
     surface = 0.012   # even a solid ink sends some light back
 
     def reflectance(amounts):
         layers = amounts @ _INKS[:3] + black * _INKS[3]
-        return surface + (1 - surface) * paper() * np.exp(-layers)
+        return surface + (1 - surface) * sheet * np.exp(-layers)
 
     goal = np.asarray(lab, float)
     fit = least_squares(lambda amounts: lab_of(reflectance(amounts)) - goal,

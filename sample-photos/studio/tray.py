@@ -5,10 +5,14 @@ from dataclasses import dataclass
 import numpy as np
 import trimesh
 from scipy.ndimage import gaussian_filter
+from shapely.affinity import rotate, translate
 from shapely.geometry import Polygon, box
+
+from . import surfaces
 
 RIM_HEIGHT, RIM_WIDTH, TABLE_DROP = 13.0, 5.0, 2.0
 PLAIN_HALF = 900.0      # half side of a tray that is larger than the picture
+WIDE_HALF = 640.0       # likewise, of those of `surfaces`
 GRAIN_MM = 0.5          # a texel
 
 
@@ -24,19 +28,29 @@ class Tray:
     inside_mm: tuple = ()   # (width, height) of the floor of a tray in view, about the scene's middle
     rim_mm: float = RIM_HEIGHT      # its height
     rim_width: float = RIM_WIDTH
+    rim_lean: float = 1.0       # how far its top leans out, mm
     corner_mm: float = 12.0     # radius of the floor's corners
     turn: float = 0.0       # degrees, of the tray and its grain
     gloss: float = 0.0      # roughness of a glossy floor and rim; 0 is matte
 
     def shades(self):
         """What its lighter and its darker shade add to the colour, in Lab."""
+        if self.surface:
+            return surfaces.SHADES[self.surface]
         return ((6.0, -1.0, 0.0), (-19.0, 2.5, 2.0)) if self.wooden else ((1.2, 0, 0), (-4.0, 0.2, 0.6))
 
+    def plain_half(self):
+        return WIDE_HALF if self.surface else PLAIN_HALF
+
     def texture(self, seed, side_mm):
+        if self.surface:
+            return surfaces.weight(self.surface, seed, side_mm)
         return wood(seed, side_mm) if self.wooden else texture(seed, side_mm, self.grain)
 
     def floor(self, view):
         """Inside of the rim in world mm, or None for a tray without an edge in view."""
+        if self.inside_mm:
+            return self.rounded(0.0)
         if not self.table:
             return None
         pixels = np.array([(0, 0), (view.width, 0), (view.width, view.height), (0, view.height)])
@@ -44,11 +58,38 @@ class Tray:
         middle, half = (low + high) / 2 + self.shift, (high - low) / 2 * self.share
         return box(*(middle - half), *(middle + half)).buffer(-12).buffer(12)
 
+    def rounded(self, out):
+        """The floor's outline, `out` mm further out; always of as many points, in the same order."""
+        half, radius = np.array(self.inside_mm) / 2 + out, self.corner_mm + out
+        points = [(sx * (half[0] - radius) + radius * np.cos(a), sy * (half[1] - radius) + radius * np.sin(a))
+                  for quarter, (sx, sy) in enumerate(((1, 1), (-1, 1), (-1, -1), (1, -1)))
+                  for a in np.pi / 2 * (quarter + np.linspace(0, 1, 9))]
+        return translate(rotate(Polygon(points), self.turn, origin=(0, 0)), *self.shift)
 
-def rim(floor):
-    """The rim around a floor polygon, as one mesh."""
-    ring = Polygon(floor.buffer(RIM_WIDTH).exterior, [floor.exterior])
-    return trimesh.creation.extrude_polygon(ring, RIM_HEIGHT)
+    def rim(self, floor):
+        """The rim around a floor polygon, as one mesh; of a tray given in mm it leans out and its
+        edges are rounded."""
+        if not self.inside_mm:
+            ring = Polygon(floor.buffer(RIM_WIDTH).exterior, [floor.exterior])
+            return trimesh.creation.extrude_polygon(ring, RIM_HEIGHT)
+        lean, high, wide = self.rim_lean, self.rim_mm, self.rim_width
+        soft = min(0.8, 0.3 * wide)
+        section = [(0.0, 0.0), (lean, high - soft), (lean + 0.3 * soft, high - 0.3 * soft), (lean + soft, high),
+                   (lean + wide - soft, high), (lean + wide - 0.3 * soft, high - 0.3 * soft),
+                   (lean + wide, high - soft), (wide, -TABLE_DROP)]
+        return _lofted([np.column_stack([np.array(self.rounded(out).exterior.coords)[:-1],
+                                         np.full(36, z)]) for out, z in section])
+
+
+def _lofted(rings):
+    """A closed mesh through rings of as many points each (x, y, z), first and last joined."""
+    n, points, faces = len(rings[0]), np.concatenate(rings), []
+    for row in range(len(rings)):
+        here, there = row * n, (row + 1) % len(rings) * n
+        for k in range(n):
+            after = (k + 1) % n
+            faces += [(here + k, here + after, there + k), (here + after, there + after, there + k)]
+    return trimesh.Trimesh(points, faces, process=False)
 
 
 def texture(seed, side_mm, grain):

@@ -53,13 +53,15 @@ class View:
         return bool((low >= margin).all() and (high <= (self.width - margin, self.height - margin)).all())
 
 
-def held_over_tray(width, height, focal_35mm, distance, tilt_deg, azimuth_deg, roll_deg, rng):
-    """A phone held over the origin: tilted towards an azimuth, rolled, a little off centre."""
+def held_over_tray(width, height, focal_35mm, distance, tilt_deg, azimuth_deg, roll_deg, rng, aim=(0.0, 0.0)):
+    """A phone held over a point of the tray, the origin where not told: tilted towards an
+    azimuth, rolled, a little off centre."""
     f_px = focal_35mm / FULL_FRAME_DIAGONAL * np.hypot(width, height)
     tilt, azimuth, roll = np.radians([tilt_deg, azimuth_deg, roll_deg])
     position = distance * np.array([np.sin(tilt) * np.cos(azimuth), np.sin(tilt) * np.sin(azimuth),
                                     np.cos(tilt)])
     ahead = -position / np.linalg.norm(position)
+    position = position + (*aim, 0.0)
     up = np.array([np.sin(roll), np.cos(roll), 0.0])
     right = np.cross(ahead, up)
     right /= np.linalg.norm(right)
