@@ -8,7 +8,7 @@ use crate::cover::{Offers, Plan, offers};
 use crate::pieces::Shapes;
 use crate::stock::file::StockFile;
 use crate::stock::kind::Name;
-use crate::stock::{Stock, inbox};
+use crate::stock::{Stock, reader};
 use serde::Serialize;
 use std::path::{Path, PathBuf};
 
@@ -122,7 +122,7 @@ pub fn told(remarks: &[Remark], plan: &Path) {
 /// # Errors
 /// When it cannot be read or has mistakes.
 pub fn open(path: &Path, shapes: Shapes) -> Result<Plan, Failure> {
-    let bytes = inbox::read_bytes(path)?;
+    let bytes = reader::bytes(path, reader::PLAN)?;
     let mut plan =
         read::any_format(&bytes).map_err(|cause| unusable(path, "plan", &cause.to_string()))?;
     let odd = shapes.all().filter(|shape| !shape.is_block());
@@ -136,7 +136,7 @@ pub fn open(path: &Path, shapes: Shapes) -> Result<Plan, Failure> {
 /// # Errors
 /// When they cannot be read or have mistakes.
 pub fn open_offers(path: &Path, shapes: Shapes) -> Result<Offers, Failure> {
-    let bytes = inbox::read_bytes(path)?;
+    let bytes = reader::bytes(path, reader::OFFERS)?;
     offers::read(&bytes, shapes).map_err(|cause| unusable(path, "offers", &cause.to_string()))
 }
 

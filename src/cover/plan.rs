@@ -20,6 +20,11 @@ pub const MOST_IN_MODULE: u64 = 100_000;
 /// The most pieces that a whole plan may want: sums stay exact in the solver's
 /// 64-bit floating point, whose tolerance is absolute.
 pub const MOST_PIECES: u64 = 10_000_000;
+/// The most lines of a whole plan, and of modules too: so many, with as many offers, are answered
+/// in 20 to 40 s on two cores.
+pub const MOST_LINES: usize = 2_000;
+/// The most listed joins.
+pub const MOST_JOINS: usize = 500;
 
 /// What a build needs.
 #[derive(Clone, Debug, PartialEq, Eq)]

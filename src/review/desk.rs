@@ -17,6 +17,7 @@ use crate::stock::Stamp;
 use crate::stock::durable;
 use crate::stock::inbox::{self, InboxError};
 use crate::stock::lock::{Lock, LockError};
+use crate::stock::reader::ReadError;
 
 use super::correction::{Correction, Refused};
 use super::history;
@@ -84,10 +85,8 @@ impl Slot {
     /// # Errors
     /// When it cannot be read or is no sheet.
     pub fn open(path: &Path, shapes: Shapes) -> Result<Self, DeskError> {
-        let target = durable::resolve(path).map_err(|cause| InboxError::Read {
-            path: path.to_owned(),
-            cause,
-        })?;
+        let target = durable::resolve(path)
+            .map_err(|cause| InboxError::from(ReadError::unreadable(path, cause)))?;
         let sheet = inbox::read_sheet(path)?;
         let mut slot = Self {
             path: path.to_owned(),

@@ -16,6 +16,7 @@ use super::durable;
 use super::format::{self, FormatError, Version};
 use super::lock::{Lock, LockError};
 use super::model::{Contents, Stock};
+use super::reader::{self, ReadError};
 use super::restore;
 use super::why::why;
 use std::fs;
@@ -204,7 +205,7 @@ impl StockFile {
             }
             Ok(_) => {}
         }
-        let bytes = fs::read(target).map_err(unreadable)?;
+        let bytes = reader::bytes(target, reader::STOCK)?;
         match format::parse_versioned(&bytes) {
             Ok((stock, version)) => Ok(Some((stock, Old { bytes, version }))),
             Err(cause) => Err(self.no_good(target, cause)),
@@ -417,6 +418,9 @@ pub enum FileError {
         /// How many others.
         more: usize,
     },
+    /// It was there, and then not, or is larger than any stock.
+    #[error(transparent)]
+    Unread(#[from] ReadError),
     /// Another process has it.
     #[error(transparent)]
     Lock(#[from] LockError),

@@ -1,37 +1,18 @@
 //! Reading what others hand in: sheet files and tables.
 
 use super::kind::fit_to_show;
-use super::why::why;
+use super::reader::{self, ReadError, SHEET_OR_TABLE};
 use crate::sheet::Sheet;
 use serde::Deserialize;
 use serde::de::IgnoredAny;
-use std::fs::File;
-use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
-/// The largest sheet or table that is read. A sheet of a thousand pieces has
-/// under one megabyte; more than this is a mistaken file, not a large one.
-pub const MOST_BYTES: u64 = 64 * 1024 * 1024;
-
-/// Reads a file as a whole.
+/// Reads a sheet file or a table as it is.
 ///
 /// # Errors
-/// When it cannot be read or is larger than [`MOST_BYTES`].
+/// When it cannot be read, is no ordinary file, or larger than any sheet or table.
 pub fn read_bytes(path: &Path) -> Result<Vec<u8>, InboxError> {
-    let unreadable = |cause| InboxError::Read {
-        path: path.to_owned(),
-        cause,
-    };
-    let mut bytes = Vec::new();
-    File::open(path)
-        .and_then(|file| file.take(MOST_BYTES + 1).read_to_end(&mut bytes))
-        .map_err(unreadable)?;
-    if bytes.len() as u64 > MOST_BYTES {
-        return Err(InboxError::TooLarge {
-            path: path.to_owned(),
-        });
-    }
-    Ok(bytes)
+    Ok(reader::bytes(path, SHEET_OR_TABLE)?)
 }
 
 /// Reads a sheet file.
@@ -83,20 +64,9 @@ impl Head {
 /// Why a file was not taken.
 #[derive(Debug, thiserror::Error)]
 pub enum InboxError {
-    /// The system does not let it be read.
-    #[error("cannot read {}: {}; check the name and the folder, and that you may read it", .path.display(), why(.cause))]
-    Read {
-        /// The file.
-        path: PathBuf,
-        /// Why.
-        cause: io::Error,
-    },
-    /// Over [`MOST_BYTES`].
-    #[error("{} is larger than any sheet or table ({} MB); see whether it is the right file", .path.display(), MOST_BYTES / 1024 / 1024)]
-    TooLarge {
-        /// The file.
-        path: PathBuf,
-    },
+    /// It cannot be read.
+    #[error(transparent)]
+    Read(#[from] ReadError),
     /// Not a sheet.
     #[error("{} is no sheet file: {cause}; count the photo again, or name a file that `cuptally count` wrote", .path.display())]
     NoSheet {

@@ -5,7 +5,7 @@
 //! | layer | modules | touches |
 //! |---|---|---|
 //! | what a stock is | [`kind`], [`tally`], [`lots`], [`model`], [`change`], [`history`], [`identity`], [`scene`], [`merge`], [`alike`], [`portion`], [`take`], [`moving`], [`rename`], [`reconcile`], [`confirm`], [`undo`], [`check`], [`incoming`], [`table`], [`view`], [`format`](mod@format) | memory only |
-//! | where it lies | [`file`](mod@file), [`restore`], [`lock`], [`durable`], [`why`], [`inbox`], [`stamp`] | disk, clock, environment |
+//! | where it lies | [`file`](mod@file), [`restore`], [`lock`], [`durable`], [`why`], [`reader`], [`inbox`], [`stamp`] | disk, clock, environment |
 //!
 //! Every operation makes new [`Contents`]; [`Stock::record`] writes down the
 //! difference as a history [`Entry`]. So any operation, also one that is yet to
@@ -40,6 +40,7 @@ pub mod restore;
 pub mod lock;
 pub mod durable;
 pub mod why;
+pub mod reader;
 pub mod inbox;
 pub mod stamp;
 

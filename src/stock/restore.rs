@@ -6,9 +6,9 @@ use super::file::{FileError, StockFile, beside};
 use super::format::{self, FormatError};
 use super::lock::Lock;
 use super::model::Stock;
+use super::reader;
 use jiff::Timestamp;
 use std::fs;
-use std::io;
 use std::path::{Path, PathBuf};
 
 /// Damaged files that are kept beside the stock; more than that is a fault of its own.
@@ -38,7 +38,7 @@ pub struct Restored {
 /// read and follows from its history.
 pub(super) fn last_good(target: &Path) -> Option<(Copy, Vec<u8>)> {
     let path = beside(target, "last");
-    let bytes = fs::read(&path).ok()?;
+    let bytes = reader::bytes(&path, reader::STOCK).ok()?;
     let stock = format::parse(&bytes).ok()?;
     if !check::differences(&stock).is_empty() {
         return None;
@@ -67,15 +67,9 @@ impl StockFile {
         let unwritable = |cause| RestoreError::from(self.unwritable(cause));
         durable::sweep(&target).map_err(unwritable)?;
         let path = || self.path().to_owned();
-        let damaged = match fs::read(&target) {
-            Err(error) if error.kind() == io::ErrorKind::NotFound => None,
-            Err(cause) => {
-                return Err(FileError::Read {
-                    path: path(),
-                    cause,
-                }
-                .into());
-            }
+        let damaged = match reader::bytes(&target, reader::STOCK) {
+            Err(error) if error.is_absent() => None,
+            Err(error) => return Err(FileError::from(error).into()),
             Ok(bytes) => match format::parse(&bytes) {
                 Ok(stock) if is_usable(&stock) => return Err(RestoreError::Good(path())),
                 Err(cause @ FormatError::Version { .. }) => {

@@ -9,6 +9,7 @@ mod support;
 mod stock_ops;
 
 mod basics;
+mod bounds;
 mod cover;
 mod cover_optimum;
 mod disk;

@@ -1,15 +1,12 @@
 //! `count --expect`: pieces as the user says or lists them.
 
-use std::fs;
 use std::path::Path;
 
 use serde::Deserialize;
 
 use crate::cli::Failure;
 use crate::pieces::{Expected, Shapes};
-
-/// A longer list names more than there can be.
-const MOST_BYTES: u64 = 1 << 20;
+use crate::stock::reader;
 
 /// A piece in a JSON list; what else is said of it does not matter here.
 #[derive(Deserialize)]
@@ -77,15 +74,9 @@ fn no_file(path: &Path) -> String {
 /// The pieces of a file: a JSON list, or a piece a line; `#` begins a remark.
 fn listed(path: &Path, shapes: Shapes) -> Result<Vec<Expected>, Failure> {
     let fault = |what: String| Failure::failed(format!("cannot use {}: {what}", path.display()));
-    let size = fs::metadata(path).map_err(|e| fault(e.to_string()))?.len();
-    if size > MOST_BYTES {
-        return Err(fault("it is too large for a list of pieces".to_owned()));
-    }
-    let text = fs::read_to_string(path)
-        .map_err(|e| fault(format!("{e}; list one piece a line, such as 'plate 2x4'")))?;
-    let text = text.trim_start_matches('\u{feff}');
+    let text = reader::text(path, reader::LIST_OF_PIECES)?;
     let words: Vec<(usize, String)> = if text.trim_start().starts_with('[') {
-        let entries: Vec<Entry> = serde_json::from_str(text).map_err(|e| {
+        let entries: Vec<Entry> = serde_json::from_str(&text).map_err(|e| {
             fault(format!(
                 "this is not a list of pieces ({e}); list them such as [\"plate 2x4\"]"
             ))

@@ -3,10 +3,10 @@
 //! `wanted`, `hidden` and `priority` belong to the module: they are said in any of
 //! its rows, or in all of them alike.
 
-use super::Plan;
 use super::fault::{Fault, Mistake, PlanError};
 use super::fields::Fields;
 use super::read::{self, Raw, RawModule};
+use super::{MOST_LINES, Plan};
 use crate::stock::kind::fit_to_show;
 use crate::stock::table::{Lines, broken, unguarded};
 use csv::StringRecord;
@@ -55,8 +55,13 @@ pub fn read(bytes: &[u8]) -> Result<Plan, PlanError> {
     let mut faults = Vec::new();
     let mut modules: Vec<RawModule> = Vec::new();
     let mut in_file = Lines::of(bytes);
+    let mut rows = 0;
     for record in reader.records() {
         let record = record.map_err(no_table)?;
+        rows += 1;
+        if rows > MOST_LINES {
+            return Err(read::too_many_lines());
+        }
         let at = in_file.line(record.position());
         let cell = |column: &str| {
             let place = titles.iter().position(|&title| title == column);

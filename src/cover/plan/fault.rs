@@ -165,6 +165,9 @@ pub enum PlanError {
     /// Not a table with the columns that must be there.
     #[error("{0}")]
     Table(String),
+    /// More than can be answered.
+    #[error("it has more than {0}; split it into several plans")]
+    TooMuch(String),
     /// No modules.
     #[error("it has no modules, so there is nothing to build; add one")]
     NoModules,

@@ -3,7 +3,8 @@
 use super::fault::{Fault, Mistake, PlanError};
 use super::fields::Fields;
 use super::{
-    Colours, Joins, Line, MOST_IN_MODULE, MOST_PIECES, MOST_WANTED, Module, Plan, csv, json,
+    Colours, Joins, Line, MOST_IN_MODULE, MOST_JOINS, MOST_LINES, MOST_PIECES, MOST_WANTED, Module,
+    Plan, csv, json,
 };
 use crate::cover::join::{self, JoinRules};
 use crate::stock::kind::{Label, Name, Size, fit_to_show};
@@ -51,6 +52,13 @@ pub fn plan(raw: &Raw, mut faults: Vec<Fault>) -> Result<Plan, PlanError> {
     if raw.modules.is_empty() && faults.is_empty() {
         return Err(PlanError::NoModules);
     }
+    let lines: usize = raw.modules.iter().map(|module| module.lines.len()).sum();
+    if lines.max(raw.modules.len()) > MOST_LINES {
+        return Err(too_many_lines());
+    }
+    if raw.joins.as_ref().map_or(0, Vec::len) > MOST_JOINS {
+        return Err(PlanError::TooMuch(format!("{MOST_JOINS} joins")));
+    }
     let joins = join_rules(raw, &mut faults);
     let mut modules: Vec<Module> = Vec::new();
     let mut pieces: u64 = 0;
@@ -80,6 +88,11 @@ pub fn plan(raw: &Raw, mut faults: Vec<Fault>) -> Result<Plan, PlanError> {
         modules,
         joins,
     })
+}
+
+/// A plan that nobody could wait for.
+pub fn too_many_lines() -> PlanError {
+    PlanError::TooMuch(format!("{MOST_LINES} lines"))
 }
 
 /// Hands on what is good and keeps the fault of what is not.
