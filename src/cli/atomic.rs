@@ -1,10 +1,10 @@
 //! Writing files so that a reader sees the old one or the new one, never a half.
 
 use crate::stock::why::why;
-use std::fs;
+use std::fs::{self, File, TryLockError};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
-use tempfile::{NamedTempFile, TempPath};
+use tempfile::TempPath;
 
 /// Why a file could not be written.
 #[derive(Debug, thiserror::Error)]
@@ -41,6 +41,7 @@ pub enum WriteError {
 /// [`WriteError`]; the folders that this call made are taken away again.
 pub fn write_files(folder: &Path, files: &[(&str, &[u8])]) -> Result<Vec<PathBuf>, WriteError> {
     let made = make_folder(folder)?;
+    sweep(folder);
     let written = stage_all(folder, files).and_then(put_all);
     if written.is_err() {
         // Only what is empty goes, so nobody else's file is at risk.
@@ -75,6 +76,8 @@ fn make_folder(folder: &Path) -> Result<Vec<PathBuf>, WriteError> {
 
 /// A file written in full, not yet in its place.
 struct Staged {
+    /// Locked until it has its name.
+    _file: File,
     temporary: TempPath,
     path: PathBuf,
 }
@@ -83,47 +86,88 @@ fn stage_all(folder: &Path, files: &[(&str, &[u8])]) -> Result<Vec<Staged>, Writ
     let stage = |(name, bytes): &(&str, &[u8])| {
         let path = folder.join(name);
         match stage(folder, &path, bytes) {
-            Ok(temporary) => Ok(Staged { temporary, path }),
+            Ok((file, temporary)) => Ok(Staged {
+                _file: file,
+                temporary,
+                path,
+            }),
             Err(cause) => Err(WriteError::File { path, cause }),
         }
     };
     files.iter().map(stage).collect()
 }
 
-fn stage(folder: &Path, path: &Path, bytes: &[u8]) -> io::Result<TempPath> {
+fn stage(folder: &Path, path: &Path, bytes: &[u8]) -> io::Result<(File, TempPath)> {
     // Found out now, before any file has changed.
     if path.is_dir() {
         return Err(io::ErrorKind::IsADirectory.into());
     }
-    // `tempfile` adds the temporary file's random name to its errors, which would
-    // tell the user nothing: only the kind is kept, and the rest goes past it.
-    let (mut file, temporary) = temporary_in(folder)
-        .map_err(|error| io::Error::from(error.kind()))?
-        .into_parts();
+    let (mut file, temporary) = temporary_in(folder)?;
     file.write_all(bytes)?;
     file.sync_all()?;
-    Ok(temporary)
+    Ok((file, temporary))
 }
 
-#[cfg(unix)]
-fn temporary_in(folder: &Path) -> io::Result<NamedTempFile> {
-    use std::os::unix::fs::PermissionsExt;
+/// How the names of unfinished files begin and end: no other program's do.
+const UNFINISHED: (&str, &str) = (".cuptally-", ".tmp");
+
+/// A temporary file, locked for as long as it is being written: so [`sweep`] knows it from one that
+/// a killed process left.
+fn temporary_in(folder: &Path) -> io::Result<(File, TempPath)> {
+    /// Another process may sweep it before it is locked, once; not again and again.
+    const TRIES: u32 = 8;
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(UNFINISHED.0).suffix(UNFINISHED.1);
     // As an ordinary new file: everybody, less the user's umask. A temporary file
     // would otherwise be for its owner only.
-    let ordinary = fs::Permissions::from_mode(0o666);
-    tempfile::Builder::new()
-        .permissions(ordinary)
-        .tempfile_in(folder)
+    #[cfg(unix)]
+    let ordinary = std::os::unix::fs::PermissionsExt::from_mode(0o666);
+    #[cfg(unix)]
+    builder.permissions(ordinary);
+    for _ in 0..TRIES {
+        // `tempfile` adds the temporary file's random name to its errors, which would
+        // tell the user nothing: only the kind is kept, and the rest goes past it.
+        let made = builder.tempfile_in(folder);
+        let (file, temporary) = made
+            .map_err(|error| io::Error::from(error.kind()))?
+            .into_parts();
+        // Locked by another: it is being swept. Where the file system knows no locks nothing is swept.
+        let is_swept = matches!(file.try_lock(), Err(TryLockError::WouldBlock));
+        if !is_swept && temporary.exists() {
+            return Ok((file, temporary));
+        }
+    }
+    Err(io::Error::other(
+        "another program takes away what is written",
+    ))
 }
 
-#[cfg(not(unix))]
-fn temporary_in(folder: &Path) -> io::Result<NamedTempFile> {
-    NamedTempFile::new_in(folder)
+/// Takes away what killed processes left unfinished in the folder. What cannot be looked at or
+/// removed stays: the work itself does not hang on it.
+fn sweep(folder: &Path) {
+    for item in fs::read_dir(folder).into_iter().flatten().flatten() {
+        let name = item.file_name();
+        let is_ours = name
+            .to_str()
+            .is_some_and(|name| name.starts_with(UNFINISHED.0) && name.ends_with(UNFINISHED.1));
+        if !is_ours || !item.file_type().is_ok_and(|kind| kind.is_file()) {
+            continue;
+        }
+        let left = File::open(item.path()).is_ok_and(|file| file.try_lock().is_ok());
+        if left {
+            let _ = fs::remove_file(item.path());
+        }
+    }
 }
 
 fn put_all(staged: Vec<Staged>) -> Result<Vec<PathBuf>, WriteError> {
     let mut paths = Vec::with_capacity(staged.len());
-    for Staged { temporary, path } in staged {
+    for Staged {
+        temporary,
+        path,
+        _file,
+    } in staged
+    {
         if let Err(error) = temporary.persist(&path) {
             return Err(WriteError::File {
                 path,

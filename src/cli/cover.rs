@@ -108,20 +108,25 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     } else {
         None
     };
-    if args.json {
+    let told = if args.json {
         say::print_json(&tell::Json {
             report: &report,
             entry: taken,
-        })?;
+        })
     } else {
-        tell::tell(&report)?;
+        tell::tell(&report)
+    };
+    match taken {
+        Some(entry) => say::stands(say::entry(entry), told)?,
+        None => told?,
     }
     plan::told(&report.remarks, &args.plan);
     if let Some(entry) = taken.filter(|_| !args.json) {
-        say::print(&format!(
+        let told = say::print(&format!(
             "\nEntry {entry}: took the pieces of the fetch list. To put them back: {}",
             context.call(&format!("stock undo {entry}"))
-        ))?;
+        ));
+        say::stands(say::entry(entry), told)?;
     }
     Ok(if report.needs_a_look() {
         Outcome::NeedsALook

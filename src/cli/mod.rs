@@ -19,6 +19,7 @@ pub mod plan;
 pub mod cover;
 
 use crate::stock::portion::{Piece, PieceError};
+use crate::stock::shell::quoted_path;
 use clap::error::ErrorKind;
 use clap::parser::ValueSource;
 use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
@@ -97,23 +98,13 @@ impl Context {
     /// A command as the user can type it to go on in the same home folder.
     pub fn call(&self, rest: &str) -> String {
         if self.named {
-            let home = self.home.display().to_string();
-            format!("cuptally --home {} {rest}", quoted(&home))
+            let home = quoted_path(&self.home);
+            // What begins with a hyphen would be taken for an option.
+            let between = if home.starts_with('-') { '=' } else { ' ' };
+            format!("cuptally --home{between}{home} {rest}")
         } else {
             format!("cuptally {rest}")
         }
-    }
-}
-
-/// A word as a shell takes it: in quotes where it has more than plain letters.
-fn quoted(word: &str) -> String {
-    let is_plain = |c: char| c.is_alphanumeric() || "-_./:\\~".contains(c);
-    if !word.is_empty() && word.chars().all(is_plain) {
-        word.to_owned()
-    } else if word.contains('"') {
-        format!("'{word}'")
-    } else {
-        format!("\"{word}\"")
     }
 }
 
@@ -215,6 +206,7 @@ mod tests {
             "cuptally --home \"my club\" stock undo 3"
         );
         assert_eq!(call("a\"b", true), "cuptally --home 'a\"b' stock undo 3");
+        assert_eq!(call("-quay", true), "cuptally --home=-quay stock undo 3");
     }
 
     #[test]

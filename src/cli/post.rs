@@ -15,7 +15,8 @@ use std::path::PathBuf;
 /// Arguments of `cuptally post`.
 #[derive(clap::Args)]
 pub struct Args {
-    /// Sheet files, as `cuptally count` writes them.
+    /// Sheet files, as `cuptally count` writes them, or folders of them; of a folder those are left out
+    /// that were posted before.
     #[arg(value_name = "SHEET", required = true)]
     sheets: Vec<PathBuf>,
 
@@ -74,19 +75,21 @@ struct Place {
 /// written; nothing is posted then.
 pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     let stamp = Stamp::of_environment().map_err(|e| Failure::wrong_use(e.to_string()))?;
-    let sheets = args
-        .sheets
+    let sheets = files(&args.sheets)?
         .iter()
-        .map(|path| {
+        .map(|(path, is_named)| {
             let sheet = inbox::read_sheet(path)?;
             let from = Label::new(&path.to_string_lossy());
-            Ok(from_sheet(&sheet, &from, args.place.as_ref())?)
+            let mut sheet = from_sheet(&sheet, &from, args.place.as_ref())?;
+            sheet.may_be_posted =
+                args.skip_posted || !is_named && args.mode.mode() != Some(merge::Mode::Recount);
+            Ok(sheet)
         })
         .collect::<Result<Vec<Incoming>, Failure>>()?;
     let mode = args.mode.mode();
     let (posted, report) = StockFile::in_home(&context.home)
         .update(Purpose::Bring, &mut say::waiting, |stock| {
-            let posted = merge::post(stock, &sheets, mode, args.skip_posted, &stamp)?;
+            let posted = merge::post(stock, &sheets, mode, &stamp)?;
             let report = report(stock, &posted);
             Ok::<_, ChangeError>((posted, report))
         })
@@ -100,10 +103,14 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     if let Some(recorded) = &posted.recorded {
         say::lookalikes(recorded, context);
     }
-    if args.json {
-        say::print_json(&report)?;
+    let told = if args.json {
+        say::print_json(&report)
     } else {
-        tell(&report)?;
+        tell(&report)
+    };
+    match report.entry {
+        Some(entry) => say::stands(say::entry(entry), told)?,
+        None => told?,
     }
     let unchecked: usize = report.places.iter().map(|place| place.unchecked).sum();
     for alike in &report.alike {
@@ -113,8 +120,8 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
         Some(entry) if unchecked > 0 => {
             let sheets = say::plural(unchecked, "sheet is", "sheets are");
             say::note(&format!(
-                "{sheets} pending until a person has looked: put them right with `{}` and \
-                 post them again, or, when the marked-up pictures are right, say `{}`",
+                "{sheets} pending until a person has looked: put them right with `{}`, or take \
+                 them as counted, doubt and all, with `{}`",
                 context.call("review"),
                 context.call(&format!("stock confirm {entry}"))
             ));
@@ -123,6 +130,26 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
         _ if report.alike.is_empty() => Ok(Outcome::Done),
         _ => Ok(Outcome::NeedsALook),
     }
+}
+
+/// The files that are meant, and whether they were named one by one rather than with their folder.
+fn files(named: &[PathBuf]) -> Result<Vec<(PathBuf, bool)>, Failure> {
+    let mut files = Vec::new();
+    for path in named {
+        if !path.is_dir() {
+            files.push((path.clone(), true));
+            continue;
+        }
+        let sheets = inbox::sheets_in(path)?;
+        if sheets.is_empty() {
+            return Err(Failure::failed(format!(
+                "there is no sheet in {}; count a photo first, or name the sheets",
+                path.display()
+            )));
+        }
+        files.extend(sheets.into_iter().map(|path| (path, false)));
+    }
+    Ok(files)
 }
 
 /// Says that pieces may have been counted twice. They were posted: only the user
@@ -183,8 +210,14 @@ fn tell(report: &Report) -> Result<(), Failure> {
         let Numbers { checked, pending } = place.now;
         let now = match (checked.is_zero(), pending.is_zero()) {
             (_, true) => say::pieces(checked),
-            (true, false) => format!("{}, pending", say::pieces(pending)),
-            (false, false) => format!("{}, and {pending} pending", say::pieces(checked)),
+            (true, false) => format!("{}, pending", say::pieces(pending.unmarked())),
+            (false, false) => {
+                format!(
+                    "{}, and {} pending",
+                    say::pieces(checked),
+                    pending.unmarked()
+                )
+            }
         };
         say::print(&format!(
             "Entry {entry}: {sheets} posted to {}, which now holds {now}.",

@@ -1,6 +1,5 @@
 //! `cuptally review`: put sheets right in the browser, before they reach the stock.
 
-use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 
@@ -10,13 +9,13 @@ use crate::review::desk::Desk;
 use crate::review::finish::Standing;
 use crate::review::photos::Album;
 use crate::review::server;
-use crate::stock::Stamp;
+use crate::stock::{Stamp, inbox};
 
 /// Arguments of `cuptally review`.
 #[derive(clap::Args)]
 pub struct Args {
-    /// Sheet files, as `cuptally count` writes them [default: those in the home
-    /// folder's `sheets` that nobody has checked].
+    /// Sheet files, as `cuptally count` writes them, or folders of them, of which those are shown that
+    /// nobody has checked [default: the home folder's `sheets`].
     #[arg(value_name = "SHEET")]
     sheets: Vec<PathBuf>,
 
@@ -40,11 +39,19 @@ pub struct Args {
 pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     Stamp::of_environment().map_err(|e| Failure::wrong_use(e.to_string()))?;
     let book = home::swatches(&context.home)?;
-    let paths = if args.sheets.is_empty() {
-        unchecked(&context.home.join("sheets"))?
-    } else {
-        args.sheets.clone()
+    let mut paths = Vec::new();
+    let usual = [context.home.join("sheets")];
+    let named = match args.sheets.as_slice() {
+        [] => usual.as_slice(),
+        named => named,
     };
+    for path in named {
+        if path.is_dir() || args.sheets.is_empty() {
+            paths.extend(unchecked(path)?);
+        } else {
+            paths.push(path.clone());
+        }
+    }
     let desk = Desk::open(&paths, home::shapes(&context.home)?)?;
     let album = Album::new(args.photos.clone());
     for index in 0..desk.len() {
@@ -61,6 +68,7 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     say::print(&address)?;
     say::note("open this address in a browser; Ctrl+C ends");
     if !args.no_open {
+        let address = ready.address_for_once();
         // Beside the server, since some ways to open a browser end only with it.
         std::thread::spawn(move || {
             if opener::open_browser(&address).is_err() {
@@ -94,15 +102,9 @@ fn unchecked(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
             folder.display()
         ))
     };
-    let mut paths: Vec<PathBuf> = fs::read_dir(folder)
-        .map_err(|_| none())?
-        .filter_map(|item| Some(item.ok()?.path()))
-        .filter(|path| path.to_string_lossy().ends_with(".sheet.json"))
-        .collect();
-    paths.sort();
     let mut open = Vec::new();
-    for path in paths {
-        if !crate::stock::inbox::read_sheet(&path)?.checked {
+    for path in inbox::sheets_in(folder).map_err(|_| none())? {
+        if !inbox::read_sheet(&path)?.checked {
             open.push(path);
         }
     }

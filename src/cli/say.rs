@@ -1,8 +1,11 @@
 //! How commands speak: results to stdout, talk to stderr, tables alike.
 
 use super::Failure;
+use crate::stock::why::why;
 use comfy_table::{Attribute, Cell, CellAlignment, Color, ColumnConstraint, ContentArrangement};
 use comfy_table::{LineStyle, Table, TableStyle};
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
 use serde::Serialize;
 use std::io::{self, Write};
 
@@ -16,10 +19,27 @@ pub fn print_bytes(bytes: &[u8]) -> Result<(), Failure> {
     let mut out = io::stdout().lock();
     match out.write_all(bytes).and_then(|()| out.flush()) {
         Err(error) if error.kind() != io::ErrorKind::BrokenPipe => Err(Failure::failed(format!(
-            "cannot write the result to standard output: {error}"
+            "cannot write the result to standard output: {}",
+            why(&error)
         ))),
         _ => Ok(()),
     }
+}
+
+/// `entry 12`, as sentences name it.
+pub fn entry(number: u64) -> String {
+    format!("entry {number}")
+}
+
+/// Hands on what came of telling a change that is made: where it could not be told, it is said that
+/// the change stands, so that nobody makes it twice.
+///
+/// # Errors
+/// As `told`.
+pub fn stands<T>(what: impl std::fmt::Display, told: Result<T, Failure>) -> Result<T, Failure> {
+    told.map_err(|failure| {
+        Failure::failed(format!("{failure}; {what} stands, so do not do it again"))
+    })
 }
 
 /// Prints a result for programs.
@@ -30,6 +50,13 @@ pub fn print_json(value: &impl Serialize) -> Result<(), Failure> {
 /// Says something beside the result. When nobody can hear it, so be it.
 pub fn note(text: &str) {
     let _ = writeln!(io::stderr(), "cuptally: {text}");
+}
+
+/// A time as the clock on the wall shows it; UTC where the system does not tell where it is.
+pub fn minutes(time: Timestamp) -> String {
+    time.to_zoned_datetime(TimeZone::system())
+        .strftime("%Y-%m-%d %H:%M")
+        .to_string()
 }
 
 /// `1 piece`, `2 pieces`.

@@ -13,7 +13,7 @@ use super::{Context, Failure, Outcome};
 
 pub(super) use exchange::{ChangeError, ModeArgs};
 pub(super) use mend::pieces;
-pub(super) use say::{lookalikes, note, plural, print, print_json, waiting};
+pub(super) use say::{entry, lookalikes, note, plural, print, print_json, stands, waiting};
 
 /// Arguments of `cuptally stock`.
 #[derive(clap::Args)]
@@ -63,7 +63,7 @@ enum Action {
     Rename(rearrange::RenameArgs),
     /// Undo a change, or an undo.
     Undo(mend::UndoArgs),
-    /// Say that you have looked at pending pieces: they count as checked.
+    /// Take pending pieces as they were counted: they count, and keep their range and a mark.
     Confirm(mend::ConfirmArgs),
     /// Write the stock as a CSV table.
     Export(exchange::ExportArgs),
@@ -74,7 +74,7 @@ enum Action {
     /// Recompute the contents from the history and say where they differ.
     Check(mend::CheckArgs),
     /// Go back to the last good copy of a stock file that is damaged or gone.
-    Restore,
+    Restore(mend::RestoreArgs),
 }
 
 /// Runs the command.
@@ -95,6 +95,6 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
         Some(Action::Import(args)) => exchange::import(args, context),
         Some(Action::Merge(args)) => merge::run(args, context),
         Some(Action::Check(args)) => mend::check(args, context),
-        Some(Action::Restore) => mend::restore(context),
+        Some(Action::Restore(args)) => mend::restore(args, context),
     }
 }

@@ -16,5 +16,5 @@ pub mod weigh;
 pub use colours::{Colours, Named, name_colours};
 pub use doubt::{ShapeOdds, shape_odds};
 pub use flaw::{flaws, spoils};
-pub use groups::groups;
+pub use groups::{groups, hidden};
 pub use reason::Doubt;

@@ -69,7 +69,7 @@ pub fn fetch_list(
             kinds += 1;
             let (checked, pending) = (row.numbers.checked, row.numbers.pending);
             let (checked_left, pending_left) = match reading {
-                Reading::Certain => (checked.low(), 0),
+                Reading::Certain => (checked.certain(), 0),
                 Reading::Likely => (checked.count(), pending.count()),
             };
             spots.entry(kind).or_default().push(Spot {
@@ -120,7 +120,7 @@ pub fn fetch_list(
                     fetch.pending += take;
                     debug_assert!(fetch.pending <= spot.pending.count());
                 }
-                fetch.certain = (fetch.take - fetch.pending).min(spot.checked.low());
+                fetch.certain = (fetch.take - fetch.pending).min(spot.checked.certain());
                 match fetch.purposes.last_mut() {
                     Some((other, other_joined, pieces))
                         if *other == line && *other_joined == joined =>

@@ -4,6 +4,7 @@ use super::offers::Offers;
 use super::plan::{Joins, Plan};
 use crate::pieces::Shapes;
 use crate::stock::kind::{Kind, Name, Size};
+use crate::stock::near::nearest;
 use crate::stock::{Change, Stock};
 use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet};
@@ -84,11 +85,6 @@ impl Known {
     }
 }
 
-/// How unlike two names may be for one to be the other mistyped, as the number of
-/// letters changed, missing, added or swapped. Three in a long name is still a slip;
-/// more is another word.
-const SLIPS: usize = 3;
-
 /// Finds what looks like a mistake, in the file's order.
 pub fn remarks(plan: &Plan, known: &Known) -> Vec<Remark> {
     let mut list = Vec::new();
@@ -139,21 +135,8 @@ pub fn remarks(plan: &Plan, known: &Known) -> Vec<Remark> {
 }
 
 fn unknown(what: &str, name: &Name, known: &BTreeSet<Name>) -> String {
-    let distance = |other: &Name| {
-        strsim::damerau_levenshtein(
-            &name.as_str().to_lowercase(),
-            &other.as_str().to_lowercase(),
-        )
-    };
-    let near = known
-        .iter()
-        .map(|other| (distance(other), other))
-        .filter(|&(distance, other)| {
-            distance <= SLIPS && distance * 3 <= other.as_str().chars().count().max(3)
-        })
-        .min();
-    let remedy = match near {
-        Some((_, other)) => format!("did you mean '{other}'?"),
+    let remedy = match nearest(name, known) {
+        Some(other) => format!("did you mean '{other}'?"),
         None => "check its spelling, unless you have none of it yet".to_owned(),
     };
     let where_looked = if what == "colour" {

@@ -10,7 +10,7 @@ use std::collections::BTreeMap;
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Reading {
-    /// The lowest counts of what a person has looked at.
+    /// The lowest counts of checked pieces, without those that were taken as counted.
     Certain,
     /// The best counts, of pending pieces too.
     Likely,
@@ -30,7 +30,7 @@ pub type Supply = BTreeMap<Kind, u64>;
 pub fn supply(contents: &Contents, reading: Reading) -> Result<Supply, TallyError> {
     let totals = contents.totals(reading == Reading::Likely)?;
     let number = |tally: Tally| match reading {
-        Reading::Certain => tally.low(),
+        Reading::Certain => tally.certain(),
         Reading::Likely => tally.count(),
     };
     Ok(totals

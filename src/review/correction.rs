@@ -17,6 +17,16 @@ pub enum Correction {
         #[serde(default)]
         spots: Vec<usize>,
     },
+    /// These pieces are taken as they were counted, without a look at each: they keep their doubt.
+    /// In these places lies nothing to count.
+    TakeAsCounted {
+        /// Ids of pieces.
+        #[serde(default)]
+        ids: Vec<u32>,
+        /// Indices into the sheet's `unexplained`.
+        #[serde(default)]
+        spots: Vec<usize>,
+    },
     /// A piece is something else; what is not named stays.
     Change {
         /// Its id.

@@ -102,6 +102,11 @@ impl Slot {
         Ok(slot)
     }
 
+    /// The shapes that its pieces may have.
+    pub fn shapes(&self) -> Shapes {
+        self.shapes
+    }
+
     /// Which state of the file this is: the beginning of its SHA-256.
     pub fn version(&self) -> &str {
         &self.version
@@ -174,21 +179,7 @@ impl Slot {
         self.require_open()?;
         let shapes = self.shapes;
         self.change(version, |sheet, tray| {
-            let step = resolve(sheet, tray, shapes, correction)?;
-            history::record(
-                sheet,
-                Step {
-                    what: step.what,
-                    who: stamp.who.to_string(),
-                    time: stamp.time,
-                    from: step.from,
-                    to: step.to,
-                    settled: step.settled,
-                    count: step.count,
-                    place: step.place,
-                },
-            );
-            Ok(())
+            Ok(carry_out(sheet, tray, shapes, correction, stamp)?)
         })
     }
 
@@ -222,6 +213,34 @@ impl Slot {
             None => Ok(()),
         }
     }
+}
+
+/// Carries a correction out on a sheet in memory.
+///
+/// # Errors
+/// When it is refused; the sheet is then as before.
+pub fn carry_out(
+    sheet: &mut Sheet,
+    tray: Option<&Tray>,
+    shapes: Shapes,
+    correction: &Correction,
+    stamp: &Stamp,
+) -> Result<(), Refused> {
+    let step = resolve(sheet, tray, shapes, correction)?;
+    history::record(
+        sheet,
+        Step {
+            what: step.what,
+            who: stamp.who.to_string(),
+            time: stamp.time,
+            from: step.from,
+            to: step.to,
+            settled: step.settled,
+            count: step.count,
+            place: step.place,
+        },
+    );
+    Ok(())
 }
 
 /// All sheets of one review.

@@ -108,6 +108,6 @@ pub fn at_the_end(
     Ok(Some(format!(
         "Learned {}; to take that back, say `cuptally teach --forget {}`.",
         lesson.in_words(),
-        path.display()
+        crate::stock::shell::quoted_path(path)
     )))
 }

@@ -4,17 +4,22 @@ use std::path::Path;
 
 use serde::{Deserialize, Serialize};
 
+use crate::pieces::Shapes;
+use crate::sheet::Sheet;
+use crate::stock::alike::Alike;
 use crate::stock::file::{FileError, Purpose, StockFile};
 use crate::stock::history::HistoryError;
 use crate::stock::incoming::{IncomingError, from_sheet};
 use crate::stock::kind::{KindError, Label, Name};
 use crate::stock::merge::{self, Mode, PostError};
+use crate::stock::shell::quoted_path;
 use crate::stock::{Stamp, Stock};
 
 use super::correction::{Correction, Refused};
-use super::desk::{DeskError, Slot};
+use super::desk::{DeskError, Slot, carry_out};
 use super::feed::{self, Offer};
 use super::totals::left;
+use super::tray::Tray;
 
 /// Where a sheet stands towards the stock.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
@@ -109,6 +114,14 @@ pub enum FinishError {
     /// The history contradicts itself.
     #[error("the stock cannot be used: {0}")]
     History(#[from] HistoryError),
+    /// In the stock, but the sheet does not say so.
+    #[error("it is in the stock, as entry {entry}, but the sheet could not be written: {cause}")]
+    SheetBehind {
+        /// The entry, which stands.
+        entry: u64,
+        /// Why.
+        cause: String,
+    },
     /// Not everything was looked at.
     #[error(
         "{0} still to look at; look at them, accept them as they are, or leave the sheet pending"
@@ -197,71 +210,118 @@ pub fn finish(
         // Posted is posted: the person is told what is left to do.
         Some(Err(error)) => format!(
             "{posted} But its colours stay as they were: {error}. Then say `cuptally teach --from {}`.",
-            slot.path.display()
+            quoted_path(&slot.path)
         ),
     })
 }
 
+/// What a finish did, told once the sheet is written too.
+enum Posted {
+    /// It waits in the stock already, and goes on waiting.
+    Waits { entry: u64, place: Name },
+    /// It is in the stock now.
+    Entry {
+        entry: u64,
+        place: Option<Name>,
+        alike: Vec<Alike>,
+    },
+}
+
+/// Under one lock of the sheet from the look at its version to its writing: what the stock takes is
+/// what the page showed and what the sheet says afterwards.
 fn post(slot: &mut Slot, home: &Path, wish: &Wish, stamp: &Stamp) -> Result<String, FinishError> {
-    slot.refresh()?;
-    if slot.version() != wish.version {
-        return Err(DeskError::Stale.into());
-    }
-    let (pieces, spots) = left(&slot.sheet);
-    if wish.checked && pieces + spots > 0 {
-        let places = if spots == 1 { "place" } else { "places" };
-        let words = match (pieces, spots) {
-            (0, spots) => format!("{spots} unexplained {places}"),
-            (1, 0) => "1 piece".to_owned(),
-            (pieces, 0) => format!("{pieces} pieces"),
-            (pieces, spots) => format!("{pieces} pieces and {spots} unexplained {places}"),
-        };
-        return Err(FinishError::Left(words));
-    }
-    let ending = ending(slot, home)?;
-    match &ending.standing {
-        Standing::Checked { entry, .. } => return Err(Refused::Posted(*entry).into()),
-        Standing::Pending { entry, place } if !wish.checked => {
-            return Ok(format!(
+    let shapes = slot.shapes();
+    let from = Label::new(&slot.path.to_string_lossy());
+    let mut posted = None;
+    let written = slot.change::<FinishError>(&wish.version, |sheet, tray| {
+        let done = into_the_stock(sheet, tray, shapes, &from, home, wish, stamp)?;
+        // Posted first: were the program stopped between the two, the stock would say so when the
+        // sheet is opened again.
+        if let Posted::Entry { .. } = done {
+            sheet.checked = wish.checked;
+        }
+        posted = Some(done);
+        Ok(())
+    });
+    match posted {
+        None => written.map(|()| String::new()),
+        Some(Posted::Waits { entry, place }) => written.map(|()| {
+            format!(
                 "It stays pending in {place}, as entry {entry} brought it; what you put right so far is kept in the sheet."
-            ));
+            )
+        }),
+        Some(Posted::Entry {
+            entry,
+            place,
+            alike,
+        }) => {
+            if wish.checked {
+                slot.posted = Some(entry);
+            }
+            written.map_err(|error| FinishError::SheetBehind {
+                entry,
+                cause: error.to_string(),
+            })?;
+            Ok(told(entry, place.as_ref(), wish.checked, &alike))
+        }
+    }
+}
+
+fn into_the_stock(
+    sheet: &mut Sheet,
+    tray: Option<&Tray>,
+    shapes: Shapes,
+    from: &Label,
+    home: &Path,
+    wish: &Wish,
+    stamp: &Stamp,
+) -> Result<Posted, FinishError> {
+    let (pieces, spots) = left(sheet);
+    if wish.checked && pieces + spots > 0 {
+        return Err(FinishError::Left(still_open(pieces, spots)));
+    }
+    let stock = StockFile::in_home(home).read()?.unwrap_or_default();
+    match standing(&stock, &sheet.photo.hash)? {
+        Standing::Checked { entry, .. } => return Err(Refused::Posted(entry).into()),
+        Standing::Pending { entry, place } if !wish.checked => {
+            return Ok(Posted::Waits { entry, place });
         }
         _ => {}
     }
     let place = wish.place.trim();
-    if !place.is_empty() && slot.sheet.place.as_deref() != Some(place) {
+    if !place.is_empty() && sheet.place.as_deref() != Some(place) {
         let name = Name::new(place)?.to_string();
-        let version = slot.version().to_owned();
-        slot.correct(&version, &Correction::Place { name }, stamp)?;
+        carry_out(sheet, tray, shapes, &Correction::Place { name }, stamp)?;
     }
-    let mut posted = slot.sheet.clone();
-    posted.checked = wish.checked;
-    let from = Label::new(&slot.path.to_string_lossy());
-    let incoming = from_sheet(&posted, &from, None)?;
+    let mut taken = sheet.clone();
+    taken.checked = wish.checked;
+    let incoming = from_sheet(&taken, from, None)?;
     let mode = wish.mode.map(Mode::from);
-    let done = StockFile::in_home(home).update(
-        Purpose::Bring,
-        &mut || {},
-        |stock| -> Result<_, FinishError> {
-            let done = merge::post(stock, std::slice::from_ref(&incoming), mode, false, stamp)?;
-            let entry = done.recorded.map_or(0, |recorded| recorded.entry);
-            let place = stock.entry(entry).and_then(|entry| entry.sheets.first());
-            Ok((entry, place.map(|sheet| sheet.place.clone()), done.alike))
-        },
-    )?;
-    let (entry, place, alike) = done;
-    // Posted first: were the program stopped between the two, the stock would say so
-    // when the sheet is opened again.
-    let version = slot.version().to_owned();
-    slot.change::<DeskError>(&version, |sheet, _| {
-        sheet.checked = wish.checked;
-        Ok(())
-    })?;
-    let place = place.map_or_else(String::new, |place| format!(" to {place}"));
-    if wish.checked {
-        slot.posted = Some(entry);
+    StockFile::in_home(home).update(Purpose::Bring, &mut || {}, |stock| {
+        let done = merge::post(stock, std::slice::from_ref(&incoming), mode, stamp)?;
+        let entry = done.recorded.map_or(0, |recorded| recorded.entry);
+        let place = stock.entry(entry).and_then(|entry| entry.sheets.first());
+        Ok(Posted::Entry {
+            entry,
+            place: place.map(|sheet| sheet.place.clone()),
+            alike: done.alike,
+        })
+    })
+}
+
+fn still_open(pieces: usize, spots: usize) -> String {
+    let places = if spots == 1 { "place" } else { "places" };
+    match (pieces, spots) {
+        (0, spots) => format!("{spots} unexplained {places}"),
+        (1, 0) => "1 piece".to_owned(),
+        (pieces, 0) => format!("{pieces} pieces"),
+        (pieces, spots) => format!("{pieces} pieces and {spots} unexplained {places}"),
     }
-    let state = if wish.checked {
+}
+
+fn told(entry: u64, place: Option<&Name>, checked: bool, alike: &[Alike]) -> String {
+    let place = place.map_or_else(String::new, |place| format!(" to {place}"));
+    let state = if checked {
         format!("Posted{place} as checked: entry {entry} of the stock.")
     } else {
         format!(
@@ -274,5 +334,5 @@ fn post(slot: &mut Slot, home: &Path, wish: &Wish, stamp: &Stamp) -> Result<Stri
             alike.photo, alike.place, alike.common.same, alike.common.of
         )
     });
-    Ok(std::iter::once(state).chain(twice).collect())
+    std::iter::once(state).chain(twice).collect()
 }

@@ -11,18 +11,45 @@
 //! | `Sec-Fetch-Site`, where sent, is `same-origin` or `none` | other sites' pictures, links and frames |
 //!
 //! Writing must also say that it sends JSON, which no form can.
+//!
+//! A browser that this program starts is given another address, for every user of the computer can
+//! read what programs are started with: that address holds a token that is good once, and is
+//! exchanged for a cookie, which only this page's paths are sent with and no script can read.
 
-use axum::http::header::{CONTENT_TYPE, HOST, ORIGIN};
+use std::sync::{Mutex, PoisonError};
+
+use axum::http::header::{CONTENT_TYPE, COOKIE, HOST, ORIGIN};
 use axum::http::{HeaderMap, Method, StatusCode};
 
 /// Bytes of chance in a token: more than can ever be tried.
 const TOKEN_BYTES: usize = 24;
 
 /// The checks of one server.
-#[derive(Clone, Debug)]
+#[derive(Debug)]
 pub struct Guard {
     token: String,
+    /// Good once: none after that.
+    once: Mutex<Option<String>>,
+    /// The path that the cookie belongs to; no secret. Cookies do not know ports, so a path that
+    /// nobody guesses keeps it from the other servers of this computer.
+    place: String,
+    /// What the cookie holds.
+    cookie: String,
     port: u16,
+}
+
+/// What a question may have.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Admitted {
+    /// An answer.
+    Page,
+    /// The cookie, and the way to the page.
+    Once {
+        /// The page's path.
+        page: String,
+        /// The cookie as it is set.
+        cookie: String,
+    },
 }
 
 /// Why somebody was sent away.
@@ -59,10 +86,13 @@ impl Guard {
     /// # Errors
     /// When the system has no random numbers.
     pub fn new(port: u16) -> Result<Self, getrandom::Error> {
-        let mut chance = [0; TOKEN_BYTES];
-        getrandom::fill(&mut chance)?;
-        let token = chance.iter().map(|byte| format!("{byte:02x}")).collect();
-        Ok(Self { token, port })
+        Ok(Self {
+            token: chance()?,
+            once: Mutex::new(Some(chance()?)),
+            place: chance()?,
+            cookie: chance()?,
+            port,
+        })
     }
 
     /// The page's address.
@@ -70,11 +100,62 @@ impl Guard {
         format!("http://127.0.0.1:{}/{}/", self.port, self.token)
     }
 
+    /// An address that leads to the page once; the page's own when it did.
+    pub fn address_for_once(&self) -> String {
+        let once = self.once.lock().unwrap_or_else(PoisonError::into_inner);
+        match once.as_deref() {
+            Some(once) => format!("http://127.0.0.1:{}/{once}/", self.port),
+            None => self.address(),
+        }
+    }
+
+    /// The cookie's name. It tells the port, as several pages may be open.
+    fn cookie_name(&self) -> String {
+        format!("cuptally-{}", self.port)
+    }
+
+    /// Takes the token that is good once.
+    fn exchange(&self, given: &str) -> Option<Admitted> {
+        let mut once = self.once.lock().unwrap_or_else(PoisonError::into_inner);
+        let is_it = once.as_deref().is_some_and(|once| same(given, once));
+        if !is_it {
+            return None;
+        }
+        *once = None;
+        let (name, place) = (self.cookie_name(), &self.place);
+        Some(Admitted::Once {
+            page: format!("/{place}/"),
+            cookie: format!(
+                "{name}={}; Path=/{place}/; HttpOnly; SameSite=Strict",
+                self.cookie
+            ),
+        })
+    }
+
+    /// Whether a question to the cookie's path has the cookie.
+    fn has_cookie(&self, given: &str, headers: &HeaderMap) -> bool {
+        let begin = format!("{}=", self.cookie_name());
+        let cookies = headers.get_all(COOKIE).iter();
+        let mut pairs = cookies
+            .filter_map(|cookies| cookies.to_str().ok())
+            .flat_map(|cookies| cookies.split(';'));
+        given == self.place
+            && pairs.any(|pair| {
+                let value = pair.trim().strip_prefix(&begin);
+                value.is_some_and(|value| same(value, &self.cookie))
+            })
+    }
+
     /// Lets a question pass, or says why not.
     ///
     /// # Errors
     /// [`Denied`] when it does not come from our page.
-    pub fn admit(&self, method: &Method, path: &str, headers: &HeaderMap) -> Result<(), Denied> {
+    pub fn admit(
+        &self,
+        method: &Method,
+        path: &str,
+        headers: &HeaderMap,
+    ) -> Result<Admitted, Denied> {
         let text = |name: &str| headers.get(name).map(|value| value.to_str().unwrap_or(""));
         let own = ["127.0.0.1", "localhost"].map(|name| format!("{name}:{}", self.port));
         // One host, told once: two could be read differently.
@@ -95,14 +176,24 @@ impl Guard {
             return Err(Denied::Site);
         }
         let given = path.split('/').nth(1).unwrap_or("");
-        if !same(given, &self.token) {
-            return Err(Denied::Token);
+        if !same(given, &self.token) && !self.has_cookie(given, headers) {
+            // Only looking at exactly that address takes it.
+            let alone = *method == Method::GET && path.trim_matches('/') == given;
+            let once = alone.then(|| self.exchange(given)).flatten();
+            return once.ok_or(Denied::Token);
         }
         if writes && text(CONTENT_TYPE.as_str()) != Some("application/json") {
             return Err(Denied::Form);
         }
-        Ok(())
+        Ok(Admitted::Page)
     }
+}
+
+/// So many random bytes, as hex digits.
+fn chance() -> Result<String, getrandom::Error> {
+    let mut bytes = [0; TOKEN_BYTES];
+    getrandom::fill(&mut bytes)?;
+    Ok(bytes.iter().map(|byte| format!("{byte:02x}")).collect())
 }
 
 /// Compares in a time that does not tell how much of it is right.
@@ -116,7 +207,7 @@ fn same(given: &str, token: &str) -> bool {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used)]
+    #![allow(clippy::unwrap_used, clippy::panic)]
     use super::*;
     use axum::http::HeaderName;
 
@@ -127,7 +218,7 @@ mod tests {
         method: Method,
         token: &str,
         pairs: &[(&str, &str)],
-    ) -> Result<(), Denied> {
+    ) -> Result<Admitted, Denied> {
         let mut headers = HeaderMap::new();
         for (name, value) in pairs {
             let name: HeaderName = name.parse().unwrap();
@@ -150,11 +241,15 @@ mod tests {
             &[("host", "localhost:40123"), ("sec-fetch-site", "none")],
             &[HOST, ORIGIN, ("sec-fetch-site", "same-origin")],
         ] {
-            assert_eq!(ask(&guard, Method::GET, &token, pairs), Ok(()), "{pairs:?}");
+            assert_eq!(
+                ask(&guard, Method::GET, &token, pairs),
+                Ok(Admitted::Page),
+                "{pairs:?}"
+            );
         }
         assert_eq!(
             ask(&guard, Method::POST, &token, &[HOST, ORIGIN, JSON]),
-            Ok(())
+            Ok(Admitted::Page)
         );
     }
 
@@ -236,5 +331,41 @@ mod tests {
             let denied = ask(&guard, Method::GET, token, &[HOST]);
             assert_eq!(denied, Err(Denied::Token), "{token}");
         }
+    }
+
+    #[test]
+    fn the_token_for_once_is_good_once_and_gives_a_cookie() {
+        let guard = Guard::new(PORT).unwrap();
+        let once = guard.address_for_once();
+        let once = once.split('/').nth(3).unwrap();
+        assert!(!once.contains(&guard.token) && once.len() == 48);
+        let mut headers = HeaderMap::new();
+        headers.insert(HOST.0, HOST.1.parse().unwrap());
+        let get = |path: &str, headers: &HeaderMap| guard.admit(&Method::GET, path, headers);
+        // Deeper paths and other verbs do not take it.
+        assert_eq!(
+            get(&format!("/{once}/api/start"), &headers),
+            Err(Denied::Token)
+        );
+        let head = guard.admit(&Method::HEAD, &format!("/{once}/"), &headers);
+        assert_eq!(head, Err(Denied::Token));
+        let Ok(Admitted::Once { page, cookie }) = get(&format!("/{once}/"), &headers) else {
+            panic!("the token was not taken");
+        };
+        assert_eq!(get(&format!("/{once}/"), &headers), Err(Denied::Token));
+        assert!(cookie.ends_with("; HttpOnly; SameSite=Strict"), "{cookie}");
+        assert!(cookie.contains(&format!("; Path={page};")), "{cookie}");
+        assert!(!cookie.contains(&guard.token) && !page.contains(&guard.token));
+        // The path alone is worth nothing, nor is another's cookie.
+        assert_eq!(get(&page, &headers), Err(Denied::Token));
+        headers.insert(COOKIE, "cuptally-40123=00; a=b".parse().unwrap());
+        assert_eq!(get(&page, &headers), Err(Denied::Token));
+        let pair = cookie.split(';').next().unwrap();
+        headers.insert(COOKIE, format!("a=b; {pair}").parse().unwrap());
+        assert_eq!(get(&page, &headers), Ok(Admitted::Page));
+        assert_eq!(
+            get(&format!("{page}api/start"), &headers),
+            Ok(Admitted::Page)
+        );
     }
 }

@@ -28,6 +28,7 @@ pub mod shown;
 pub mod witness;
 pub mod learn;
 
+pub mod connections;
 pub mod guard;
 
 pub mod lines;

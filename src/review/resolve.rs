@@ -29,7 +29,7 @@ pub struct Unsigned {
     pub what: What,
     /// The pieces as they are.
     pub from: Vec<Piece>,
-    /// The pieces as they become.
+    /// The pieces as they outcome_of.
     pub to: Vec<Piece>,
     /// Places that are settled.
     pub settled: Vec<Unexplained>,
@@ -63,7 +63,8 @@ pub fn resolve(
     correction: &Correction,
 ) -> Result<Unsigned, Refused> {
     match correction {
-        Correction::Accept { ids, spots } => accept(sheet, ids, spots),
+        Correction::Accept { ids, spots } => accept(sheet, ids, spots, certain),
+        Correction::TakeAsCounted { ids, spots } => accept(sheet, ids, spots, as_counted),
         Correction::Change {
             id,
             form,
@@ -141,18 +142,31 @@ fn spot(sheet: &Sheet, index: usize) -> Result<Unexplained, Refused> {
 fn certain(mut piece: Piece) -> Piece {
     piece.sure = 1.0;
     piece.looked_at = true;
+    piece.as_counted = false;
     piece.instead.clear();
     piece.doubts.clear();
     piece
 }
 
-fn accept(sheet: &Sheet, ids: &[u32], spots: &[usize]) -> Result<Unsigned, Refused> {
+/// A piece that nobody looked at and nobody is asked about any more.
+fn as_counted(mut piece: Piece) -> Piece {
+    piece.as_counted = true;
+    piece
+}
+
+/// What outcome_ofs of pieces that stay as they are, and of places where nothing lies.
+fn accept(
+    sheet: &Sheet,
+    ids: &[u32],
+    spots: &[usize],
+    outcome_of: fn(Piece) -> Piece,
+) -> Result<Unsigned, Refused> {
     let mut from = if ids.is_empty() {
         Vec::new()
     } else {
         pieces(sheet, ids)?
     };
-    from.retain(|piece| !piece.looked_at);
+    from.retain(|piece| !piece.looked_at && outcome_of(piece.clone()) != *piece);
     let settled = spots
         .iter()
         .map(|index| spot(sheet, *index))
@@ -162,7 +176,7 @@ fn accept(sheet: &Sheet, ids: &[u32], spots: &[usize]) -> Result<Unsigned, Refus
         (true, false) => What::Settle,
         _ => What::Accept,
     };
-    let to = from.iter().cloned().map(certain).collect();
+    let to = from.iter().cloned().map(outcome_of).collect();
     let mut step = Unsigned::of(what, from, to);
     step.settled = settled;
     Ok(step)

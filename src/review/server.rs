@@ -6,9 +6,11 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use axum::Router;
-use axum::body::{Body, Bytes};
-use axum::extract::{DefaultBodyLimit, Path, Request, State};
-use axum::http::header::{CACHE_CONTROL, CONTENT_TYPE, HeaderName, HeaderValue};
+use axum::body::{Body, Bytes, to_bytes};
+use axum::extract::{Path, Request, State};
+use axum::http::header::{
+    CACHE_CONTROL, CONNECTION, CONTENT_TYPE, HeaderName, HeaderValue, LOCATION, SET_COOKIE,
+};
 use axum::http::{HeaderMap, StatusCode};
 use axum::middleware::{Next, from_fn_with_state};
 use axum::response::{IntoResponse, Response};
@@ -18,7 +20,8 @@ use tokio::sync::Notify;
 use tokio::task::JoinHandle;
 
 use super::api::{ApiError, Verb, Work};
-use super::guard::{Denied, Guard};
+use super::connections::{self, Working};
+use super::guard::{Admitted, Denied, Guard};
 use super::photos::LONG_SIDES;
 
 /// The page's files: name, type, content.
@@ -67,7 +70,7 @@ const HEADERS: [(&str, &str); 7] = [
 /// The largest question: a correction names at most every piece of a sheet.
 const MOST_BYTES: usize = 256 * 1024;
 /// After the end was asked for, answers under way get this long.
-const PATIENCE: Duration = Duration::from_secs(2);
+const FAREWELL: Duration = Duration::from_secs(2);
 
 /// Why the server cannot run.
 #[derive(Debug, thiserror::Error)]
@@ -146,6 +149,12 @@ impl Ready {
         self.guard.address()
     }
 
+    /// An address that opens the page once, for a browser that is started: its arguments can be read
+    /// by every user of this computer, the page's address not.
+    pub fn address_for_once(&self) -> String {
+        self.guard.address_for_once()
+    }
+
     /// Answers until the page says that it is done, or Ctrl+C.
     ///
     /// # Errors
@@ -159,8 +168,6 @@ impl Ready {
         });
         self.runtime.block_on(async {
             let listener = tokio::net::TcpListener::from_std(self.listener)?;
-            let ended = Arc::new(Notify::new());
-            let told = Arc::clone(&ended);
             let ending = Arc::clone(&app);
             let interrupted = self.interrupted;
             let end = async move {
@@ -168,16 +175,9 @@ impl Ready {
                     () = ending.end.notified() => {}
                     _ = interrupted => {}
                 }
-                told.notify_one();
             };
-            let late = async {
-                ended.notified().await;
-                tokio::time::sleep(PATIENCE).await;
-            };
-            tokio::select! {
-                served = axum::serve(listener, router(app)).with_graceful_shutdown(end) => served,
-                () = late => Ok(()),
-            }
+            connections::serve(listener, router(app), end, FAREWELL).await;
+            Ok::<_, io::Error>(())
         })?;
         Ok(work)
     }
@@ -200,7 +200,6 @@ fn router(app: Arc<App>) -> Router {
             get(crop),
         )
         .fallback(|| async { StatusCode::NOT_FOUND })
-        .layer(DefaultBodyLimit::max(MOST_BYTES))
         .layer(from_fn_with_state(Arc::clone(&app), admit))
         .with_state(app)
 }
@@ -211,8 +210,13 @@ async fn admit(State(app): Shared, request: Request, next: Next) -> Response {
         .guard
         .admit(request.method(), request.uri().path(), request.headers());
     let mut response = match admitted {
-        Ok(()) => next.run(request).await,
-        Err(denied) => denied_answer(denied),
+        Ok(Admitted::Page) => match whole(request).await {
+            Ok(request) => next.run(request).await,
+            Err(status) => closing(status.into_response()),
+        },
+        Ok(Admitted::Once { page, cookie }) => moved(&page, &cookie),
+        // Whatever else it sends is not waited for.
+        Err(denied) => closing(denied_answer(denied)),
     };
     let headers = response.headers_mut();
     for (name, value) in HEADERS {
@@ -225,6 +229,32 @@ async fn admit(State(app): Shared, request: Request, next: Next) -> Response {
         headers.insert(CACHE_CONTROL, HeaderValue::from_static("no-store"));
     }
     response
+}
+
+/// The question with its body, which must come in within a time and not be too large.
+async fn whole(request: Request) -> Result<Request, StatusCode> {
+    let (head, body) = request.into_parts();
+    let body = tokio::time::timeout(connections::PATIENCE, to_bytes(body, MOST_BYTES));
+    let body = body
+        .await
+        .map_err(|_| StatusCode::REQUEST_TIMEOUT)?
+        .map_err(|_| StatusCode::PAYLOAD_TOO_LARGE)?;
+    if let Some(working) = head.extensions.get::<Working>() {
+        working.begin();
+    }
+    Ok(Request::from_parts(head, Body::from(body)))
+}
+
+fn closing(mut response: Response) -> Response {
+    let close = HeaderValue::from_static("close");
+    response.headers_mut().insert(CONNECTION, close);
+    response
+}
+
+/// Gives the cookie and leads to the page.
+fn moved(page: &str, cookie: &str) -> Response {
+    let headers = [(LOCATION, page), (SET_COOKIE, cookie)];
+    (StatusCode::SEE_OTHER, headers).into_response()
 }
 
 fn denied_answer(denied: Denied) -> Response {

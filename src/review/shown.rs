@@ -90,6 +90,8 @@ pub struct ShownGroup<'a> {
 pub struct Done {
     /// Pieces that were looked at and are what they were counted as.
     pub confirmed: usize,
+    /// Pieces that were taken as counted, without a look at each.
+    pub taken: usize,
     /// Places that were found to hold nothing to count.
     pub settled: usize,
     /// Steps that put something right.
@@ -108,6 +110,7 @@ impl Done {
         let corrects = |step: &&Step| !agrees(step) && step.what != What::Place;
         Self {
             confirmed: pieces.iter().filter(as_counted).count(),
+            taken: pieces.iter().filter(|piece| piece.as_counted).count(),
             // A place where a piece was added is settled by that correction.
             settled: (review.steps.iter().filter(agrees))
                 .map(|step| step.settled.len())

@@ -156,6 +156,10 @@ pub struct Piece {
     /// Whether a person looked at it and it is as stated here; then `sure` is 1.
     #[serde(default, skip_serializing_if = "is_false")]
     pub looked_at: bool,
+    /// Whether a person took it as it was counted, with others and without looking at it: it is not
+    /// asked about any more and keeps the doubt that it has.
+    #[serde(default, skip_serializing_if = "is_false")]
+    pub as_counted: bool,
 }
 
 /// What keeps a piece's top from showing its own colour.

@@ -39,12 +39,13 @@ pub struct CountChange {
 }
 
 impl CountChange {
-    /// Whether more went than was sure to be there, with some left that may be none;
-    /// or that was undone.
+    /// Whether more went than was sure to be there, with some left that may be none, or more
+    /// than somebody had looked at; or that was undone.
     pub fn is_clipped(&self) -> bool {
         let clipped = |was: Tally, now: Tally| {
             let gone = was.count().saturating_sub(now.count());
-            !now.is_zero() && now.low() == 0 && gone > was.low()
+            let low = !now.is_zero() && now.low() == 0 && gone > was.low();
+            low || !now.is_zero() && now.as_counted() < was.as_counted()
         };
         clipped(self.was, self.now) || clipped(self.now, self.was)
     }
@@ -112,7 +113,7 @@ impl Change {
                     Err(cause) => {
                         return Err(ReverseError::Count {
                             place: change.place.clone(),
-                            kind,
+                            kind: Box::new(kind),
                             cause,
                         });
                     }
@@ -167,7 +168,7 @@ pub enum ReverseError {
         /// Where.
         place: Name,
         /// Of what.
-        kind: Kind,
+        kind: Box<Kind>,
         /// Why.
         cause: TallyError,
     },

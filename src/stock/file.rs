@@ -4,7 +4,7 @@
 //! |---|---|
 //! | `stock.json` | the stock; may be a symbolic link, which stays one |
 //! | `stock.json.last` | the copy before the last change, always a good one |
-//! | `stock.json.v1` | the file before it was brought to a newer version; may be removed |
+//! | `stock.json.v1`, `stock.json.v2` | the file before it was brought to a newer version; may be removed |
 //! | `stock.json.damaged-1` | a damaged file that was put aside; may be removed |
 //! | `stock.json.lock` | locked while a process reads, changes and writes |
 //! | `.stock.json.*.tmp` | unfinished; swept by the next writer |
@@ -114,6 +114,7 @@ impl StockFile {
                 beside(&target, "last"),
                 beside(&target, "lock"),
                 beside(&target, Version::V1.as_str()),
+                beside(&target, Version::V2.as_str()),
             ]
             .iter()
             .any(|own| real(own) == path)

@@ -1,9 +1,10 @@
-//! The stock file as text: version 2. Schema: `docs/stock-v2.schema.json`.
+//! The stock file as text: version 3. Schema: `docs/stock-v3.schema.json`.
 //!
 //! | version | what it brought | how it is read today |
 //! |---|---|---|
 //! | v1 | places, pending sheets, history | as it is: v2 says the same and more |
-//! | v2 | `remark`, `renamed`, `origin`, `left_out` and `scene`; exact numbers in history steps are one number | |
+//! | v2 | `remark`, `renamed`, `origin`, `left_out` and `scene`; exact numbers in history steps are one number | as it is: v3 says the same and more |
+//! | v3 | `as_counted` | |
 //!
 //! An older file is read as it stands and written as the newest at its next change;
 //! [`super::file`] keeps the older one beside it. A newer file is refused.
@@ -46,17 +47,21 @@ pub enum Version {
     /// With remarks, renames, merges and scenes.
     #[serde(rename = "v2")]
     V2,
+    /// With the mark of what was taken as counted.
+    #[serde(rename = "v3")]
+    V3,
 }
 
 impl Version {
     /// The one that is written.
-    pub const NEWEST: Self = Self::V2;
+    pub const NEWEST: Self = Self::V3;
 
     /// As the file says it.
     pub const fn as_str(self) -> &'static str {
         match self {
             Self::V1 => "v1",
             Self::V2 => "v2",
+            Self::V3 => "v3",
         }
     }
 }
@@ -102,7 +107,7 @@ pub fn parse_versioned(bytes: &[u8]) -> Result<(Stock, Version), FormatError> {
 }
 
 fn is_known(version: &str) -> bool {
-    [Version::V1, Version::V2]
+    [Version::V1, Version::V2, Version::V3]
         .map(Version::as_str)
         .contains(&version)
 }

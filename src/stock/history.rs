@@ -62,7 +62,7 @@ pub enum What {
     Recount,
     /// Sheets that a person had looked at took the place of pending ones.
     Check,
-    /// A person said of pending sheets that they had looked.
+    /// Pending sheets were taken as they were counted.
     Confirm,
     /// An earlier entry was undone.
     Undo,

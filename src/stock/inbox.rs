@@ -15,6 +15,26 @@ pub fn read_bytes(path: &Path) -> Result<Vec<u8>, InboxError> {
     Ok(reader::bytes(path, SHEET_OR_TABLE)?)
 }
 
+/// How the names of sheet files end.
+pub const SHEET_ENDING: &str = ".sheet.json";
+
+/// The sheet files of a folder, by name.
+///
+/// # Errors
+/// When the folder cannot be read.
+pub fn sheets_in(folder: &Path) -> Result<Vec<PathBuf>, InboxError> {
+    let unreadable = |cause| InboxError::from(ReadError::unreadable(folder, cause));
+    let mut paths = Vec::new();
+    for item in std::fs::read_dir(folder).map_err(unreadable)? {
+        let path = item.map_err(unreadable)?.path();
+        if path.to_string_lossy().ends_with(SHEET_ENDING) {
+            paths.push(path);
+        }
+    }
+    paths.sort();
+    Ok(paths)
+}
+
 /// Reads a sheet file.
 ///
 /// # Errors

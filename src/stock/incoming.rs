@@ -5,7 +5,8 @@ use super::lots::Lots;
 use super::merge::Incoming;
 use super::scene::Scene;
 use super::tally::{Tally, TallyError};
-use crate::sheet::{Group, Sheet};
+use crate::sheet::review::SetCount;
+use crate::sheet::{Group, Piece, Sheet};
 use compact_str::CompactString;
 
 /// Takes from a sheet what the stock keeps: kinds that pieces were counted as, and not what these may be
@@ -37,6 +38,9 @@ pub fn from_sheet(
     for (group, number) in sheet.groups.iter().zip(1..).filter(counted) {
         let what = || format!("group {number}");
         let (kind, tally) = kind_and_tally(group, |cause| fault(what(), cause))?;
+        let tally = tally
+            .marked(unseen(sheet, group).min(tally.count()))
+            .map_err(|cause| fault(what(), cause.to_string()))?;
         lots.add(&kind, tally)
             .map_err(|cause| fault(what(), cause.to_string()))?;
     }
@@ -48,7 +52,33 @@ pub fn from_sheet(
         checked: sheet.checked,
         scene: Scene::of(sheet),
         lots,
+        may_be_posted: false,
     })
+}
+
+/// How many of a group were taken as counted. Of a sheet that nobody finished looking at these are
+/// all that nobody looked at, but only where somebody began to look: else it goes without saying.
+fn unseen(sheet: &Sheet, group: &Group) -> u64 {
+    let is_set = sheet.review.as_ref().is_some_and(|review| {
+        let of_group = |set: &&SetCount| {
+            (&set.form, &set.size, &set.colour) == (&group.form, &group.size, &group.colour)
+        };
+        review.counts.iter().any(|set| of_group(&set))
+    });
+    let own = |piece: &&Piece| {
+        (&piece.form, &piece.size, &piece.colour) == (&group.form, &group.size, &group.colour)
+    };
+    let own = || sheet.pieces.iter().filter(own);
+    if is_set {
+        0
+    } else if sheet.checked {
+        own().filter(|piece| piece.as_counted).count() as u64
+    } else if sheet.pieces.iter().any(|piece| piece.looked_at) {
+        let looked = own().filter(|piece| piece.looked_at).count() as u64;
+        u64::from(group.count).saturating_sub(looked)
+    } else {
+        0
+    }
 }
 
 fn kind_and_tally(

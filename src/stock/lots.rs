@@ -1,7 +1,7 @@
 //! How many there are of each kind, and how a file lists them.
 
 use super::kind::{Kind, Name, Size};
-use super::tally::{Tally, TallyError};
+use super::tally::{self, Tally, TallyError};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -57,16 +57,11 @@ impl Lots {
         Tally::sum(self.0.values().copied())
     }
 
-    /// The best numbers alone, without their ranges.
-    ///
-    /// # Errors
-    /// Never in practice: a best number is never too large.
-    pub fn exact(&self) -> Result<Self, TallyError> {
-        let mut exact = Self::default();
-        for (kind, tally) in self.iter() {
-            exact.set(kind.clone(), Tally::exact(tally.count())?);
-        }
-        Ok(exact)
+    /// The same, every piece taken as counted.
+    #[must_use]
+    pub fn taken_as_counted(&self) -> Self {
+        let taken = |(kind, tally): (&Kind, Tally)| (kind.clone(), tally.taken_as_counted());
+        Self(self.iter().map(taken).collect())
     }
 
     /// Whether there is nothing.
@@ -85,6 +80,8 @@ pub struct Lot {
     count: u64,
     low: u64,
     high: u64,
+    #[serde(default, skip_serializing_if = "tally::is_none")]
+    as_counted: u64,
 }
 
 impl From<Lots> for Vec<Lot> {
@@ -96,6 +93,7 @@ impl From<Lots> for Vec<Lot> {
             count: tally.count(),
             low: tally.low(),
             high: tally.high(),
+            as_counted: tally.as_counted(),
         };
         lots.0.into_iter().map(line).collect()
     }
@@ -107,7 +105,7 @@ impl TryFrom<Vec<Lot>> for Lots {
     fn try_from(list: Vec<Lot>) -> Result<Self, LotError> {
         let mut lots = Self::default();
         for lot in list {
-            let tally = Tally::new(lot.count, lot.low, lot.high)?;
+            let tally = Tally::new(lot.count, lot.low, lot.high)?.marked(lot.as_counted)?;
             let kind = Kind {
                 form: lot.form,
                 size: lot.size,

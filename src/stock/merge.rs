@@ -27,6 +27,8 @@ pub struct Incoming {
     pub scene: Option<Scene>,
     /// Its pieces.
     pub lots: Lots,
+    /// Whether it is left out where its photo was posted before, instead of refused.
+    pub may_be_posted: bool,
 }
 
 /// What happens to what a place already holds.
@@ -60,8 +62,7 @@ struct Settled<'a> {
 
 /// Posts sheets as one history entry. Sheets that nobody has looked at become
 /// pending; a sheet that has been looked at takes the place of its pending self.
-/// `mode` may be left out while each place is empty. With `skip_posted` photos
-/// that were posted before are left out instead of refused.
+/// `mode` may be left out while each place is empty.
 ///
 /// # Errors
 /// When a sheet cannot be posted; the stock is then as before.
@@ -69,7 +70,6 @@ pub fn post(
     stock: &mut Stock,
     sheets: &[Incoming],
     mode: Option<Mode>,
-    skip_posted: bool,
     stamp: &Stamp,
 ) -> Result<Posted, PostError> {
     let mut skipped = Vec::new();
@@ -87,7 +87,7 @@ pub fn post(
         let before = posted.get(&sheet.hash).copied();
         match settle(&stock.contents, sheet, before)? {
             Ok(sheet) => settled.push(sheet),
-            Err(entry) if skip_posted => skipped.push((sheet.from.clone(), entry)),
+            Err(entry) if sheet.may_be_posted => skipped.push((sheet.from.clone(), entry)),
             Err(entry) => {
                 return Err(PostError::Already {
                     from: sheet.from.clone(),

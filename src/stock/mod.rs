@@ -4,8 +4,8 @@
 //!
 //! | layer | modules | touches |
 //! |---|---|---|
-//! | what a stock is | [`kind`], [`tally`], [`lots`], [`model`], [`change`], [`history`], [`identity`], [`scene`], [`merge`], [`alike`], [`portion`], [`take`], [`moving`], [`rename`], [`reconcile`], [`confirm`], [`undo`], [`check`], [`incoming`], [`table`], [`view`], [`format`](mod@format) | memory only |
-//! | where it lies | [`file`](mod@file), [`restore`], [`lock`], [`durable`], [`why`], [`reader`], [`inbox`], [`stamp`] | disk, clock, environment |
+//! | what a stock is | [`kind`], [`tally`], [`lots`], [`model`], [`change`], [`history`], [`identity`], [`scene`], [`merge`], [`alike`], [`near`], [`portion`], [`take`], [`moving`], [`rename`], [`reconcile`], [`confirm`], [`undo`], [`check`], [`incoming`], [`table`], [`view`], [`format`](mod@format) | memory only |
+//! | where it lies | [`file`](mod@file), [`restore`], [`lock`], [`durable`], [`why`], [`shell`], [`reader`], [`inbox`], [`stamp`] | disk, clock, environment |
 //!
 //! Every operation makes new [`Contents`]; [`Stock::record`] writes down the
 //! difference as a history [`Entry`]. So any operation, also one that is yet to
@@ -22,6 +22,7 @@ pub mod identity;
 pub mod scene;
 pub mod merge;
 pub mod alike;
+pub mod near;
 pub mod portion;
 pub mod take;
 pub mod moving;
@@ -40,6 +41,7 @@ pub mod restore;
 pub mod lock;
 pub mod durable;
 pub mod why;
+pub mod shell;
 pub mod reader;
 pub mod inbox;
 pub mod stamp;

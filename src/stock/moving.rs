@@ -3,6 +3,7 @@
 use super::history::What;
 use super::kind::{Kind, Label, Name};
 use super::model::{Contents, Note, PendingSheet, Recorded, Stock};
+use super::near::{self, PlaceError};
 use super::portion::{Piece, Wanted};
 use super::stamp::Stamp;
 use super::take::Missing;
@@ -23,6 +24,7 @@ pub fn move_pieces(
     remark: Option<Label>,
     stamp: &Stamp,
 ) -> Result<Recorded, MoveError> {
+    let from = &near::place(&stock.contents, from)?;
     if from == to {
         return Err(MoveError::SamePlace(from.clone()));
     }
@@ -75,6 +77,7 @@ fn lacking(
         },
         there: contents.get(place, kind),
         pending: Tally::sum(waiting.map(|sheet| sheet.lots.get(kind)))?,
+        meant: near::meant(contents, kind),
     })
 }
 
@@ -108,6 +111,9 @@ pub enum MoveError {
     /// Not that many are there.
     #[error("nothing was moved:{}", super::take::lines(.0))]
     Missing(Vec<Missing>),
+    /// It is not known which place is meant.
+    #[error(transparent)]
+    Place(#[from] PlaceError),
     /// Numbers grow too large.
     #[error("nothing was moved: {0}")]
     Tally(#[from] TallyError),

@@ -73,6 +73,39 @@ impl FromStr for Piece {
     }
 }
 
+/// The pieces that a command line names. Each kind is in quotes as a rule; where no word has a blank
+/// nothing was quoted, and a number begins the next kind: `2 plate 2x4 fog 3 tile 1x2 tar`.
+///
+/// # Errors
+/// When a kind cannot be read.
+pub fn named<T: FromStr<Err = PieceError>>(words: &[String]) -> Result<Vec<T>, PieceError> {
+    if words.len() < 2
+        || words
+            .iter()
+            .any(|word| word.trim().contains(char::is_whitespace))
+    {
+        return words.iter().map(|words| words.parse()).collect();
+    }
+    let is_number = |word: &str| word.bytes().all(|b| b.is_ascii_digit());
+    let mut kinds: Vec<String> = Vec::new();
+    let mut has_size = false;
+    for word in words {
+        match kinds.last_mut() {
+            // A form's name may have a number before the size, a colour's hardly one after it.
+            Some(kind) if !(is_number(word) && has_size) => {
+                kind.push(' ');
+                kind.push_str(word);
+            }
+            _ => {
+                kinds.push(word.clone());
+                has_size = false;
+            }
+        }
+        has_size |= Size::new(word).is_ok();
+    }
+    kinds.iter().map(|kind| kind.parse()).collect()
+}
+
 /// A hyphen or a minus sign, and then digits alone.
 fn is_below_zero(word: &str) -> bool {
     word.strip_prefix(['-', '\u{2212}'])
@@ -137,6 +170,26 @@ mod tests {
             (piece.kind.to_string().as_str(), piece.count),
             ("corner tile 1x1 3 green", None)
         );
+    }
+
+    #[test]
+    fn unquoted_words_are_put_together() {
+        let told = |words: &str| -> Result<Vec<String>, PieceError> {
+            let words: Vec<String> = words.split('|').map(str::to_owned).collect();
+            let list = named::<Wanted>(&words)?;
+            Ok(list.iter().map(ToString::to_string).collect())
+        };
+        assert_eq!(told("2|plate|2x4|fog").unwrap(), ["2 plate 2x4 fog"]);
+        assert_eq!(
+            told("2|corner|tile|4x2|weathered|sand|3|tile|1x2|tar").unwrap(),
+            ["2 corner tile 2x4 weathered sand", "3 tile 1x2 tar"]
+        );
+        assert_eq!(
+            told("2 plate 2x4 3 green|1 tile 1x1 tar").unwrap(),
+            ["2 plate 2x4 3 green", "1 tile 1x1 tar"]
+        );
+        assert!(told("2|plate|fog").is_err());
+        assert!(told("2 plate 2x4 fog|tar").is_err());
     }
 
     #[test]

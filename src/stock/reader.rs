@@ -170,6 +170,7 @@ impl std::fmt::Display for ReadError {
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used)]
     use super::*;
 
     const TINY: FileKind = FileKind {

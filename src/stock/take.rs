@@ -6,6 +6,7 @@
 use super::history::What;
 use super::kind::{Kind, Label, Name};
 use super::model::{Contents, Note, Recorded, Stock};
+use super::near::{self, PlaceError};
 use super::portion::{Portion, Wanted};
 use super::stamp::Stamp;
 use super::tally::{Tally, TallyError};
@@ -40,6 +41,7 @@ pub fn take(
                 },
                 there,
                 pending: pending(&contents, Some(place), kind)?,
+                meant: near::meant(&contents, kind),
             }),
         }
     }
@@ -118,8 +120,15 @@ pub fn find(
     wanted: &[Wanted],
     source: &Source,
 ) -> Result<Vec<Portion>, TakeError> {
+    let named = match source {
+        Source::Places(places) => places
+            .iter()
+            .map(|said| near::place(contents, said))
+            .collect::<Result<_, _>>()?,
+        _ => Vec::new(),
+    };
     let places: Vec<&Name> = match source {
-        Source::Places(places) => places.iter().collect(),
+        Source::Places(_) => named.iter().collect(),
         _ => {
             let mut all: Vec<&Name> = contents.places.keys().collect();
             all.sort_by_cached_key(|place| super::natural::natural_order(place.as_str()));
@@ -167,6 +176,7 @@ pub fn find(
                 wanted: want.clone(),
                 there: Tally::sum(tallies)?,
                 pending: pending(contents, one, &want.kind)?,
+                meant: near::meant(contents, &want.kind),
             });
         }
     }
@@ -181,7 +191,7 @@ pub fn find(
 
 /// Pieces of one kind that are not there.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("{wanted} wanted, but {} {}{}", .place.as_ref().map_or_else(|| "there".to_owned(), |place| format!("{place} holds")), held(.place.is_none(), .there), also(.pending))]
+#[error("{wanted} wanted, but {} {}{}", .place.as_ref().map_or_else(|| "there".to_owned(), |place| format!("{place} holds")), held(.place.is_none(), .there), also(.pending, .meant.as_ref()))]
 pub struct Missing {
     /// Where, if one place was meant.
     pub place: Option<Name>,
@@ -191,6 +201,8 @@ pub struct Missing {
     pub there: Tally,
     /// Pending pieces there.
     pub pending: Tally,
+    /// A form or colour that may have been meant.
+    pub meant: Option<Name>,
 }
 
 fn held(anywhere: bool, there: &Tally) -> String {
@@ -206,11 +218,17 @@ fn held(anywhere: bool, there: &Tally) -> String {
     }
 }
 
-fn also(pending: &Tally) -> String {
+fn also(pending: &Tally, meant: Option<&Name>) -> String {
+    if let Some(meant) = meant {
+        return format!("; did you mean '{meant}'?");
+    }
     if pending.is_zero() {
         String::new()
     } else {
-        format!(" and {pending} pending: `cuptally stock confirm` them first")
+        let pending = pending.unmarked();
+        format!(
+            " and {pending} pending: look at them with `cuptally review`, or take them as counted with `cuptally stock confirm`"
+        )
     }
 }
 
@@ -238,6 +256,9 @@ pub enum TakeError {
     /// Nobody said which place.
     #[error("nothing was taken, as these lie in more than one place; name it with --from PLACE, or say --anywhere:{}", lines(.0))]
     Unclear(Vec<Unclear>),
+    /// It is not known which place is meant.
+    #[error(transparent)]
+    Place(#[from] PlaceError),
     /// Numbers grow too large.
     #[error("nothing was changed: {0}")]
     Tally(#[from] TallyError),

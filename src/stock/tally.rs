@@ -3,14 +3,23 @@
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
-/// How many pieces there are: the best number and the range it lies in,
-/// `low <= count <= high <=` [`Tally::MAX`].
+/// How many pieces there are: the best number, the range it lies in, and how many of them were
+/// taken as counted, without anybody looking:
+/// `low <= count <= high <=` [`Tally::MAX`], `as_counted <= count`.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(try_from = "Fields")]
 pub struct Tally {
     count: u64,
     low: u64,
     high: u64,
+    #[serde(skip_serializing_if = "is_none")]
+    as_counted: u64,
+}
+
+/// serde's `skip_serializing_if` hands over a reference.
+#[allow(clippy::trivially_copy_pass_by_ref)]
+pub(super) fn is_none(number: &u64) -> bool {
+    *number == 0
 }
 
 impl Tally {
@@ -23,6 +32,7 @@ impl Tally {
         count: 0,
         low: 0,
         high: 0,
+        as_counted: 0,
     };
 
     /// A count with its range.
@@ -36,7 +46,34 @@ impl Tally {
         if high > Self::MAX {
             return Err(TallyError::TooMany);
         }
-        Ok(Self { count, low, high })
+        Ok(Self {
+            count,
+            low,
+            high,
+            as_counted: 0,
+        })
+    }
+
+    /// The same, so many of them taken as counted.
+    ///
+    /// # Errors
+    /// When those are more than there are.
+    pub fn marked(self, as_counted: u64) -> Result<Self, TallyError> {
+        if as_counted > self.count {
+            return Err(TallyError::AsCounted {
+                as_counted,
+                count: self.count,
+            });
+        }
+        Ok(Self { as_counted, ..self })
+    }
+
+    /// The same, all of them taken as counted. The range stays: nobody looked.
+    pub fn taken_as_counted(self) -> Self {
+        Self {
+            as_counted: self.count,
+            ..self
+        }
     }
 
     /// A count without doubt.
@@ -62,6 +99,26 @@ impl Tally {
         self.high
     }
 
+    /// How many of the best number were taken as counted: nobody looked at them.
+    pub fn as_counted(self) -> u64 {
+        self.as_counted
+    }
+
+    /// The same without the mark, for pieces that are pending anyway.
+    #[must_use]
+    pub fn unmarked(self) -> Self {
+        Self {
+            as_counted: 0,
+            ..self
+        }
+    }
+
+    /// How many there are for certain: no more than the low end of the range, and none of those that
+    /// were taken as counted.
+    pub fn certain(self) -> u64 {
+        self.low.min(self.count - self.as_counted)
+    }
+
     /// Whether there is nothing, without doubt.
     pub fn is_zero(self) -> bool {
         self == Self::ZERO
@@ -78,7 +135,8 @@ impl Tally {
             self.count + other.count,
             self.low + other.low,
             self.high + other.high,
-        )
+        )?
+        .marked(self.as_counted + other.as_counted)
     }
 
     /// The sum of all.
@@ -91,9 +149,14 @@ impl Tally {
 
     /// What is left when `count` pieces go; none when that is more than the best
     /// number. Where more go than were sure to be there, no fewer than none are left.
+    ///
+    /// Nobody knows whether those that go were looked at, so those that nobody looked at are the last
+    /// to go.
     pub fn less(self, count: u64) -> Option<Self> {
+        let left = self.count.checked_sub(count)?;
         Some(Self {
-            count: self.count.checked_sub(count)?,
+            count: left,
+            as_counted: self.as_counted.min(left),
             low: self.low.saturating_sub(count),
             // high >= count, so this does not go below nothing either.
             high: self.high.saturating_sub(count),
@@ -111,21 +174,29 @@ impl Tally {
                 taken: was.saturating_sub(now),
             })
         };
-        Self::new(
+        let moved = Self::new(
             step(self.count, was.count, now.count)?,
             step(self.low, was.low, now.low)?,
             step(self.high, was.high, now.high)?,
-        )
+        )?;
+        moved.marked(step(self.as_counted, was.as_counted, now.as_counted)?)
     }
 }
 
-/// `41` when certain, else `41 (40-42)`.
+/// `41` when certain, else `41 (40-42)`, `41 (taken as counted)` or `41 (40-42, 7 taken as counted)`.
 impl fmt::Display for Tally {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        if self.low == self.high {
+        let range = (self.low != self.high).then(|| format!("{}-{}", self.low, self.high));
+        let mark = match self.as_counted {
+            0 => None,
+            all if all == self.count => Some("taken as counted".to_owned()),
+            some => Some(format!("{some} taken as counted")),
+        };
+        let doubt: Vec<String> = range.into_iter().chain(mark).collect();
+        if doubt.is_empty() {
             f.pad(&self.count.to_string())
         } else {
-            f.pad(&format!("{} ({}-{})", self.count, self.low, self.high))
+            f.pad(&format!("{} ({})", self.count, doubt.join(", ")))
         }
     }
 }
@@ -136,13 +207,15 @@ struct Fields {
     count: u64,
     low: u64,
     high: u64,
+    #[serde(default)]
+    as_counted: u64,
 }
 
 impl TryFrom<Fields> for Tally {
     type Error = TallyError;
 
     fn try_from(fields: Fields) -> Result<Self, TallyError> {
-        Self::new(fields.count, fields.low, fields.high)
+        Self::new(fields.count, fields.low, fields.high)?.marked(fields.as_counted)
     }
 }
 
@@ -158,7 +231,7 @@ pub(super) mod short {
     // serde hands over a reference.
     #[allow(clippy::trivially_copy_pass_by_ref)]
     pub fn serialize<S: Serializer>(tally: &Tally, out: S) -> Result<S::Ok, S::Error> {
-        if tally.low == tally.high {
+        if tally.low == tally.high && tally.as_counted == 0 {
             out.serialize_u64(tally.count)
         } else {
             tally.serialize(out)
@@ -200,6 +273,14 @@ pub enum TallyError {
         /// The range's upper end.
         high: u64,
     },
+    /// More taken as counted than there are.
+    #[error("{as_counted} are said to be taken as counted, but there are {count}")]
+    AsCounted {
+        /// Taken as counted.
+        as_counted: u64,
+        /// The count.
+        count: u64,
+    },
     /// Over [`Tally::MAX`].
     #[error("that is more than {} pieces", Tally::MAX)]
     TooMany,
@@ -237,7 +318,30 @@ mod tests {
     #[test]
     fn reads_as_a_person_says_it() {
         assert_eq!(Tally::new(41, 40, 42).unwrap().to_string(), "41 (40-42)");
-        assert_eq!(Tally::exact(41).unwrap().to_string(), "41");
+        let exact = Tally::exact(41).unwrap();
+        assert_eq!(exact.to_string(), "41");
+        let taken = exact.taken_as_counted();
+        assert_eq!(taken.to_string(), "41 (taken as counted)");
+        let sum = taken.plus(Tally::new(7, 5, 8).unwrap()).unwrap();
+        assert_eq!(sum.to_string(), "48 (46-49, 41 taken as counted)");
+    }
+
+    #[test]
+    fn only_what_somebody_looked_at_is_certain() {
+        let looked = Tally::new(60, 58, 60).unwrap();
+        let taken = Tally::new(41, 30, 44).unwrap().taken_as_counted();
+        assert_eq!((looked.certain(), taken.certain()), (58, 0));
+        let both = looked.plus(taken).unwrap();
+        assert_eq!((both.low(), both.certain()), (88, 60));
+        // Who took 70 out may have taken any of them; the mark goes last.
+        let left = both.less(70).unwrap();
+        assert_eq!(
+            (left.count(), left.as_counted(), left.certain()),
+            (31, 31, 0)
+        );
+        // A history step brings the mark back with the pieces.
+        assert_eq!(left.moved(left, both), Ok(both));
+        assert!(Tally::exact(3).unwrap().marked(4).is_err());
     }
 
     #[test]

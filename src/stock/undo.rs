@@ -120,7 +120,7 @@ fn refuse_recount_on_other_ground(
 }
 
 /// More was taken than was sure to be there, so the lower end of the range stopped at
-/// none. What became of that kind since would come out too sure, were the take undone
+/// none; or more than somebody had looked at, so that the mark shrank. What became of that kind since would come out too sure, were the take undone
 /// by its difference.
 fn refuse_under_a_clipped_take(
     stock: &Stock,

@@ -56,7 +56,7 @@ fn schemas_take_what_the_program_writes() {
     harbour.run(&["post", &sheet]).code(0);
     let fresh = [
         ("sheet-v1.schema.json", harbour.path(&sheet)),
-        ("stock-v2.schema.json", harbour.stock_file()),
+        ("stock-v3.schema.json", harbour.stock_file()),
     ];
     let conventions = read(CONVENTIONS);
     let mut checked = BTreeSet::new();

@@ -86,6 +86,7 @@ impl Harbour {
             .env("CUPTALLY_HOME", self.home())
             .env("CUPTALLY_NOW", "2026-05-02T10:12:00Z")
             .env("USER", "mara")
+            .env("TZ", "UTC0")
             .args(args);
         command
     }
@@ -224,6 +225,7 @@ pub fn sheet(name: &str, place: Option<&str>, checked: bool, rows: &[Row]) -> Sh
             covered: 0.1,
             spoilt: Some(vec![Spoilt::Shaded]),
             looked_at: false,
+            as_counted: false,
         }],
         groups: rows.iter().map(group).collect(),
         unexplained: vec![Unexplained {

@@ -428,8 +428,8 @@ fn a_review_without_a_word_on_colours_offers_nothing() {
             browser.js("document.querySelector('.learning')"),
             Value::Null
         );
-        // Nor where all are accepted without a look at each.
-        browser.press("Accept all 3");
+        // Nor where all are taken without a look at each.
+        browser.press("Take all 3 left as counted");
         browser.wait("document.querySelector('dialog[open] .primary')?.innerText.startsWith('Post as checked')");
         assert_eq!(
             browser.js("document.querySelector('.learning')"),

@@ -13,6 +13,9 @@ mod support;
 
 mod accessible;
 mod actions;
+mod certainty;
+#[cfg(unix)]
+mod connections;
 mod corrections;
 mod crash;
 mod files;
@@ -22,6 +25,7 @@ mod learn;
 mod new_colour;
 mod pictures;
 mod security;
+mod two_servers;
 mod windows;
 
 /// Whether a browser is there; see [`outside::need_tool`].

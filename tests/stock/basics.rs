@@ -197,11 +197,11 @@ fn a_told_command_goes_on_in_the_named_home_folder() {
         .run(&["--home", "my club", "post", &slip])
         .code(3)
         .says("put them right with `cuptally --home \"my club\" review`")
-        .says("say `cuptally --home \"my club\" stock confirm 1`");
+        .says("doubt and all, with `cuptally --home \"my club\" stock confirm 1`");
     harbour
         .run(&["--home", "my club", "stock"])
         .code(3)
-        .says("say `cuptally --home \"my club\" stock confirm ENTRY`");
+        .says("doubt and all, with `cuptally --home \"my club\" stock confirm ENTRY`");
     harbour
         .run(&["--home", "my club", "stock", "undo"])
         .code(0)
@@ -222,7 +222,7 @@ fn a_number_finds_whole_numbers_of_names_only() {
         ("8 plate 1x1 grey 8", "cup 2"),
     ] {
         harbour
-            .run(&["stock", "put", pieces, "--place", place])
+            .run(&["stock", "put", pieces, "--place", place, "--new"])
             .code(0);
     }
     let found = |text: &str| {
@@ -414,7 +414,10 @@ fn confirm_by_entry_hash_or_place() {
         let sheet = harbour.sheet(name, Some(place), &[SAND]);
         harbour.run(&["post", &sheet, "--add"]).code(3);
     }
-    harbour.run(&["stock", "confirm"]).code(2);
+    harbour
+        .run(&["stock", "confirm"])
+        .code(1)
+        .says("more than one sheet is pending; say which: 1 (one.jpg, cup 1), 2 (two.jpg, cup 2)");
     harbour
         .run(&["stock", "confirm", &one[..5]])
         .code(1)
@@ -430,7 +433,7 @@ fn confirm_by_entry_hash_or_place() {
     harbour
         .run(&["stock", "confirm", &two[..8].to_uppercase(), "1"])
         .code(3)
-        .prints("you have looked, so these count as checked")
+        .prints("taken as counted, with the range and a mark that nobody looked")
         .prints("cup 1 33 (30-35) pieces from one.jpg")
         .says("2 sheets are still pending");
     harbour
@@ -440,9 +443,17 @@ fn confirm_by_entry_hash_or_place() {
     assert!(
         harbour
             .checked_rows()
-            .contains(&"cup 3: tile 1x2 weathered sand 66".to_owned())
+            .contains(&"cup 3: tile 1x2 weathered sand 66 (60-70, taken as counted)".to_owned())
     );
     harbour.run(&["stock"]).code(0);
+    harbour
+        .run(&["stock", "confirm"])
+        .code(1)
+        .says("nothing is pending");
+    // The only one there is needs no number.
+    let five = harbour.sheet("five", Some("cup 5"), &[SAND]);
+    harbour.run(&["post", &five]).code(3);
+    harbour.run(&["stock", "confirm"]).code(0);
 }
 
 #[test]
@@ -533,7 +544,7 @@ fn the_file_keeps_to_its_schema_and_to_one_line_an_entry() {
     let text = fs::read_to_string(harbour.stock_file()).unwrap();
     let value: Value = serde_json::from_str(&text).unwrap();
     let schema: Value =
-        serde_json::from_str(&fs::read_to_string("docs/stock-v2.schema.json").unwrap()).unwrap();
+        serde_json::from_str(&fs::read_to_string("docs/stock-v3.schema.json").unwrap()).unwrap();
     jsonschema::draft202012::meta::validate(&schema).unwrap();
     let validator = jsonschema::validator_for(&schema).unwrap();
     let errors: Vec<String> = validator

@@ -440,7 +440,7 @@ fn more_than_there_was_a_name_given_up_and_one_tray_twice_are_told() {
         .code(3)
         .says("look: one.jpg here and two.jpg there (two) seem to show the same tray: 5 of 5")
         .says("the colour rose was renamed to hull-red on one machine and is in use again")
-        .says("cuptally stock rename colour \"rose\" \"hull-red\" --merge");
+        .says("cuptally stock rename colour rose hull-red --merge");
 }
 
 #[test]

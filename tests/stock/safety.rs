@@ -44,7 +44,7 @@ fn a_damaged_file_is_told_with_its_place_and_never_overwritten() {
         (text.replacen(lots, &format!("{lots},\n      {lots}"), 1), "listed twice"),
         (text.replacen("\"number\":2", "\"number\":3", 1), "has entry 3 where entry 2 belongs"),
         (text.replacen("\"places\"", "\"plaices\"", 1), "unknown field `plaices`"),
-        (text.replace("\"v2\"", "\"v3\""), "it has version v3, and this program reads versions up to v2"),
+        (text.replace("\"v3\"", "\"v4\""), "it has version v4, and this program reads versions up to v3"),
         // As a merge of two edits may leave it.
         (
             text.replacen("  \"places\": {", "  \"places\": {\n    \"cup 3\": [\n      {\"form\":\"plate\",\"size\":\"2x4\",\"colour\":\"rose\",\"count\":1,\"low\":1,\"high\":1}\n    ],", 1),
@@ -77,7 +77,7 @@ fn a_damaged_file_is_told_with_its_place_and_never_overwritten() {
         );
     }
     // A newer program's file is not damaged.
-    fs::write(harbour.stock_file(), text.replace("\"v2\"", "\"v3\"")).unwrap();
+    fs::write(harbour.stock_file(), text.replace("\"v3\"", "\"v4\"")).unwrap();
     harbour
         .run(&["stock", "restore"])
         .code(1)
@@ -88,7 +88,7 @@ fn a_damaged_file_is_told_with_its_place_and_never_overwritten() {
     harbour
         .run(&["stock", "restore"])
         .code(3)
-        .prints("stock.json.last again: 1 entry of history, the last of 2026-05-02 10:12 UTC.")
+        .prints("stock.json.last again: 1 entry of history, the last of 2026-05-02 10:12.")
         .says("stock.json.damaged-1; what was done after that copy was made");
     assert_eq!(
         fs::read(harbour.home().join("stock.json.damaged-1")).unwrap(),

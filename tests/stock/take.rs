@@ -36,7 +36,7 @@ fn what_is_taken_is_gone_in_one_entry_and_comes_back_by_undo() {
             "ramp",
         ])
         .code(0)
-        .prints("Entry 3: took (for ramp): cup 10 -41; cup 2 -12.")
+        .prints("Entry 3: took (ramp): cup 10 -41; cup 2 -12.")
         .prints(" cup 2    plate 2x4   rose                  9   32 (31-35)\n");
     assert_eq!(
         harbour.checked_rows(),
@@ -51,7 +51,7 @@ fn what_is_taken_is_gone_in_one_entry_and_comes_back_by_undo() {
     harbour
         .run(&["stock", "history"])
         .code(0)
-        .prints("took (for ramp): cup 10 -41; cup 2 -12");
+        .prints("took (ramp): cup 10 -41; cup 2 -12");
     harbour.run(&["stock", "undo"]).code(0);
     assert_eq!(harbour.stock().contents, before);
 }
@@ -77,9 +77,9 @@ fn what_is_not_there_is_told_whole_and_nothing_is_taken() {
         ended.err,
         "cuptally: nothing was taken:
   83 plate 2x4 rose wanted, but there are 82 (80-88)
-  34 tile 1x2 weathered sand wanted, but there are 33 and 33 pending: `cuptally stock confirm` them first
+  34 tile 1x2 weathered sand wanted, but there are 33 and 33 pending: look at them with `cuptally review`, or take them as counted with `cuptally stock confirm`
   1 brick 2x4 rose wanted, but there are none
-  1 tile 1x2 weathered sand wanted, but there are 33 and 33 pending: `cuptally stock confirm` them first
+  1 tile 1x2 weathered sand wanted, but there are 33 and 33 pending: look at them with `cuptally review`, or take them as counted with `cuptally stock confirm`
 "
     );
     // Two lines of one kind may not each take the same pieces.
@@ -134,6 +134,17 @@ fn pieces_bought_by_count_are_put_in() {
     );
     harbour
         .run(&["stock", "put", "1 plate 2x4 Rose", "--place", "drawer 1"])
+        .code(2)
+        .says("did you mean 'rose'?");
+    harbour
+        .run(&[
+            "stock",
+            "put",
+            "1 plate 2x4 Rose",
+            "--place",
+            "drawer 1",
+            "--new",
+        ])
         .code(0)
         .says("'Rose' is new and differs from 'rose' only in upper and lower case");
     harbour

@@ -134,10 +134,11 @@ pub fn apply(stock: &mut Stock, op: &Op, stamp: &Stamp) -> Result<(), String> {
                     place: Some(place(*at)),
                     checked: *checked,
                     scene: None,
+                    may_be_posted: false,
                     lots: lots(counts),
                 })
                 .collect();
-            merge::post(stock, &sheets, *mode, false, stamp).map_err(|e| e.to_string())?;
+            merge::post(stock, &sheets, *mode, stamp).map_err(|e| e.to_string())?;
         }
         Op::Import(mode, parts) => {
             let mut listing = Listing::default();

@@ -23,8 +23,8 @@ pub fn take(list: &[Fetch], purpose: &Label, file: &StockFile) -> Result<u64, Fa
     if let Some(row) = list.iter().find(|row| row.pending > 0) {
         return Err(Failure::failed(format!(
             "{pending} of the pieces to take are pending, in {} for one, and what nobody has looked \
-             at is not taken on trust; look at the photos and say `cuptally stock confirm`, or take \
-             what is certain with --certain",
+             at is not taken on trust; look with `cuptally review`, take them as counted with `cuptally \
+             stock confirm`, or take what is certain with --certain",
             row.place
         )));
     }
@@ -41,7 +41,8 @@ pub fn take(list: &[Fetch], purpose: &Label, file: &StockFile) -> Result<u64, Fa
         Purpose::Amend,
         &mut waiting,
         |stock| -> Result<_, Failure> {
-            Ok(take::take(stock, &portions, Some(purpose.clone()), &stamp)?)
+            let note = Label::new(&format!("for {purpose}"));
+            Ok(take::take(stock, &portions, Some(note), &stamp)?)
         },
     )?;
     Ok(recorded.entry)

@@ -7,6 +7,7 @@ use crate::stock::file::{FileError, Purpose, StockFile};
 use crate::stock::inbox;
 use crate::stock::kind::Label;
 use crate::stock::merge::{self, Mode, PostError};
+use crate::stock::model::Contents;
 use crate::stock::stamp::Stamp;
 use crate::stock::table;
 use crate::stock::why::why;
@@ -19,6 +20,10 @@ pub struct ExportArgs {
     /// Write to this file instead of standard output.
     #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
+
+    /// Print JSON and nothing else: the rows, or the file that they were written to.
+    #[arg(long)]
+    json: bool,
 }
 
 /// Arguments of `cuptally stock import`.
@@ -31,6 +36,10 @@ pub struct ImportArgs {
 
     #[command(flatten)]
     mode: ModeArgs,
+
+    /// Print JSON and nothing else.
+    #[arg(long)]
+    json: bool,
 }
 
 /// What happens to what a place already holds.
@@ -63,6 +72,8 @@ pub enum ChangeError {
     File(FileError),
     /// What was to be merged.
     Post(PostError),
+    /// The table.
+    Table(Failure),
 }
 
 impl From<FileError> for ChangeError {
@@ -84,6 +95,7 @@ impl ChangeError {
             Self::File(error) => error.into(),
             Self::Post(error) if error.is_wrong_use() => Failure::wrong_use(error.to_string()),
             Self::Post(error) => error.into(),
+            Self::Table(failure) => failure,
         }
     }
 }
@@ -95,11 +107,13 @@ impl ChangeError {
 pub fn export(args: &ExportArgs, context: &Context) -> Result<Outcome, Failure> {
     let file = StockFile::in_home(&context.home);
     let stock = file.read()?;
-    if stock.is_none() {
+    if stock.is_none() && !args.json {
         say::nothing_yet(&file);
     }
-    let bytes = table::write(&stock.unwrap_or_default().contents)?;
+    let contents = stock.unwrap_or_default().contents;
+    let bytes = table::write(&contents)?;
     match &args.out {
+        None if args.json => say::print_json(&table::rows(&contents)?)?,
         None => say::print_bytes(&bytes)?,
         Some(path) => {
             if file.owns(path) {
@@ -117,7 +131,11 @@ pub fn export(args: &ExportArgs, context: &Context) -> Result<Outcome, Failure> 
                         unwritable(path, &cause)
                     ))
                 })?;
-            say::print(&format!("Wrote {}.", path.display()))?;
+            if args.json {
+                say::print_json(&serde_json::json!({ "wrote": path }))?;
+            } else {
+                say::print(&format!("Wrote {}.", path.display()))?;
+            }
         }
     }
     Ok(Outcome::Done)
@@ -145,7 +163,7 @@ pub fn import(args: &ImportArgs, context: &Context) -> Result<Outcome, Failure> 
     let shown = args.file.display();
     let stamp = Stamp::of_environment().map_err(|e| Failure::wrong_use(e.to_string()))?;
     let bytes = inbox::read_bytes(&args.file)?;
-    let table = table::read(&bytes).map_err(|cause| {
+    let wrong = |cause: table::TableError| {
         let between = if matches!(cause, table::TableError::Lines(_)) {
             "\n  "
         } else {
@@ -154,7 +172,8 @@ pub fn import(args: &ImportArgs, context: &Context) -> Result<Outcome, Failure> 
         Failure::failed(format!(
             "cannot import {shown}, nothing was changed:{between}{cause}"
         ))
-    })?;
+    };
+    let table = table::read(&bytes).map_err(wrong)?;
     for column in &table.ignored {
         say::note(&format!(
             "{shown}: the column '{column}' means nothing here and was left out"
@@ -162,21 +181,28 @@ pub fn import(args: &ImportArgs, context: &Context) -> Result<Outcome, Failure> 
     }
     let name = args.file.file_name().unwrap_or_default().to_string_lossy();
     let name = Label::new(&name);
-    let recorded = StockFile::in_home(&context.home)
+    let places = say::plural(table.places(), "place", "places");
+    let (recorded, text, is_pending) = StockFile::in_home(&context.home)
         .update(Purpose::Bring, &mut say::waiting, |stock| {
-            merge::import(stock, &table.listing, &name, args.mode.mode(), &stamp)
-                .map_err(ChangeError::from)
+            // What comes on top is no changed copy of what is there.
+            let listing = match args.mode.mode() {
+                Some(Mode::Add) => table.listing(&Contents::default()),
+                _ => table.listing(&stock.contents),
+            };
+            let listing = listing.map_err(|cause| ChangeError::Table(wrong(cause)))?;
+            let recorded = merge::import(stock, &listing, &name, args.mode.mode(), &stamp)?;
+            let entry = recorded.entry;
+            let sentence = format!("Entry {entry}: imported {places} from {shown}.");
+            let text = say::telling(stock, entry, args.json, sentence);
+            Ok::<_, ChangeError>((recorded, text, !listing.pending.is_empty()))
         })
         .map_err(ChangeError::failure)?;
     say::lookalikes(&recorded, context);
-    let places = say::plural(table.listing.places.len(), "place", "places");
-    say::print(&format!(
-        "Entry {}: imported {places} from {shown}.",
-        recorded.entry
-    ))?;
-    Ok(if table.listing.pending.is_empty() {
-        Outcome::Done
-    } else {
+    let told = text.and_then(|text| say::print(&text));
+    say::stands(say::entry(recorded.entry), told)?;
+    Ok(if is_pending {
         Outcome::NeedsALook
+    } else {
+        Outcome::Done
     })
 }

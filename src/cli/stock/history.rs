@@ -31,8 +31,9 @@ pub struct HistoryArgs {
     json: bool,
 }
 
+/// An entry, for programs.
 #[derive(Serialize)]
-struct Json<'a> {
+pub struct Json<'a> {
     #[serde(flatten)]
     entry: &'a Entry,
     /// Whether the stock is as this entry made it: false once it is undone.
@@ -63,8 +64,8 @@ pub fn run(args: &HistoryArgs, context: &Context) -> Result<Outcome, Failure> {
             say::print_json(&json(entry, &ledger))?;
         } else {
             say::print(&format!(
-                "Entry {number}, {} UTC, by {}: {}",
-                minutes(entry),
+                "Entry {number}, {}, by {}: {}",
+                say::minutes(entry.time),
                 entry.who,
                 what_and_fate(entry, &ledger)?
             ))?;
@@ -81,7 +82,7 @@ pub fn run(args: &HistoryArgs, context: &Context) -> Result<Outcome, Failure> {
     }
     let mut table = say::table(&[
         ("Entry", Column::Number),
-        ("Time (UTC)", Column::Short),
+        ("Time", Column::Short),
         ("Who", Column::Text),
         ("What", Column::Text),
     ]);
@@ -94,7 +95,7 @@ pub fn run(args: &HistoryArgs, context: &Context) -> Result<Outcome, Failure> {
         };
         table.add_row([
             cell(entry.number.to_string()),
-            cell(minutes(entry)),
+            cell(say::minutes(entry.time)),
             cell(entry.who.to_string()),
             cell(told_in_lines(entry, &ledger, room)?),
         ]);
@@ -108,15 +109,12 @@ pub fn run(args: &HistoryArgs, context: &Context) -> Result<Outcome, Failure> {
     Ok(Outcome::Done)
 }
 
-fn json<'a>(entry: &'a Entry, ledger: &Ledger) -> Json<'a> {
+/// An entry as `--json` shows it.
+pub fn json<'a>(entry: &'a Entry, ledger: &Ledger) -> Json<'a> {
     Json {
         entry,
         in_force: ledger.in_force(entry.number),
     }
-}
-
-fn minutes(entry: &Entry) -> String {
-    entry.time.strftime("%Y-%m-%d %H:%M").to_string()
 }
 
 /// One sentence on an entry.
@@ -137,7 +135,7 @@ fn told(entry: &Entry) -> Result<Told, Failure> {
         What::Add => "added".to_owned(),
         What::Recount => "recounted".to_owned(),
         What::Check => "checked".to_owned(),
-        What::Confirm => "confirmed".to_owned(),
+        What::Confirm => "took as counted".to_owned(),
         What::Import => {
             let verb = if entry.recounts.is_empty() {
                 "imported"
@@ -147,9 +145,9 @@ fn told(entry: &Entry) -> Result<Told, Failure> {
             let from = entry.from.as_ref().map_or("a table", |from| from.as_str());
             format!("{verb} {from}")
         }
-        What::Take => remarked("took", "for ", entry),
-        What::Put => remarked("put in", "", entry),
-        What::Move => remarked("moved", "", entry),
+        What::Take => remarked("took", entry),
+        What::Put => remarked("put in", entry),
+        What::Move => remarked("moved", entry),
         What::Settle => "settled what both stocks had changed".to_owned(),
         What::Adopt => "took over numbers changed by hand".to_owned(),
         What::Other(verb) => verb.to_string(),
@@ -235,9 +233,9 @@ fn renamed(entry: &Entry) -> String {
 }
 
 /// `took (for the ferry ramp)`.
-fn remarked(verb: &str, link: &str, entry: &Entry) -> String {
+fn remarked(verb: &str, entry: &Entry) -> String {
     match &entry.remark {
-        Some(remark) => format!("{verb} ({link}{remark})"),
+        Some(remark) => format!("{verb} ({remark})"),
         None => verb.to_owned(),
     }
 }

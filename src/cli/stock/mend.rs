@@ -7,11 +7,15 @@ use crate::stock::check::{self, Difference};
 use crate::stock::confirm::{self, Which};
 use crate::stock::file::{Purpose, StockFile};
 use crate::stock::kind::Name;
+use crate::stock::model::PendingSheet;
 use crate::stock::restore::Restored;
 use crate::stock::stamp::Stamp;
 use crate::stock::tally::Tally;
 use crate::stock::undo;
+use jiff::Timestamp;
 use serde::Serialize;
+use std::collections::BTreeSet;
+use std::path::Path;
 
 /// Arguments of `cuptally stock undo`.
 #[derive(clap::Args)]
@@ -20,19 +24,27 @@ pub struct UndoArgs {
     /// last change that stands.
     #[arg(value_name = "ENTRY")]
     entry: Option<u64>,
+
+    /// Print JSON and nothing else.
+    #[arg(long)]
+    json: bool,
 }
 
 /// Arguments of `cuptally stock confirm`.
 #[derive(clap::Args)]
 pub struct ConfirmArgs {
-    /// Entries whose pending pieces were looked at, or the first six or more digits
-    /// of a photo's hash.
-    #[arg(value_name = "ENTRY|HASH", required_unless_present = "place")]
+    /// Entries whose pending pieces are taken, or the first six or more digits of a photo's hash.
+    /// Default: the pending sheet, where there is only one.
+    #[arg(value_name = "ENTRY|HASH")]
     which: Vec<String>,
 
     /// Everything that is pending in this place.
     #[arg(long, value_name = "NAME", value_parser = Name::new)]
     place: Option<Name>,
+
+    /// Print JSON and nothing else.
+    #[arg(long)]
+    json: bool,
 }
 
 /// Arguments of `cuptally stock check`.
@@ -43,7 +55,15 @@ pub struct CheckArgs {
     keep: Option<Keep>,
 
     /// Print JSON and nothing else.
-    #[arg(long, conflicts_with = "keep")]
+    #[arg(long)]
+    json: bool,
+}
+
+/// Arguments of `cuptally stock restore`.
+#[derive(clap::Args)]
+pub struct RestoreArgs {
+    /// Print JSON and nothing else.
+    #[arg(long)]
     json: bool,
 }
 
@@ -65,17 +85,17 @@ fn stamp() -> Result<Stamp, Failure> {
 /// When later changes stand on it, or the stock cannot be written.
 pub fn undo(args: &UndoArgs, context: &Context) -> Result<Outcome, Failure> {
     let stamp = stamp()?;
-    let text = StockFile::in_home(&context.home).update(
+    let (text, new) = StockFile::in_home(&context.home).update(
         Purpose::Amend,
         &mut say::waiting,
-        |stock| -> Result<String, Failure> {
+        |stock| -> Result<_, Failure> {
             let undone = undo::undo(stock, args.entry, &stamp)?;
             let new = undone.recorded.entry;
             let what = match stock.entry(undone.root) {
                 Some(root) => history::what(root)?,
                 None => String::new(),
             };
-            Ok(if undone.stands {
+            let sentence = if undone.stands {
                 format!("Entry {new}: brought back entry {} ({what}).", undone.root)
             } else {
                 format!(
@@ -83,21 +103,25 @@ pub fn undo(args: &UndoArgs, context: &Context) -> Result<Outcome, Failure> {
                     undone.root,
                     context.call(&format!("stock undo {new}"))
                 )
-            })
+            };
+            Ok((say::telling(stock, new, args.json, sentence)?, new))
         },
     )?;
-    say::print(&text)?;
+    say::stands(say::entry(new), say::print(&text))?;
     Ok(Outcome::Done)
 }
 
-/// Takes a person's word that they have looked.
+/// Takes pending pieces as they were counted.
 ///
 /// # Errors
 /// When nothing such is pending, or the stock cannot be written.
 pub fn confirm(args: &ConfirmArgs, context: &Context) -> Result<Outcome, Failure> {
     let stamp = stamp()?;
     let marks = args.which.iter().cloned().map(Which::Mark);
-    let which: Vec<Which> = marks.chain(args.place.clone().map(Which::Place)).collect();
+    let mut which: Vec<Which> = marks.chain(args.place.clone().map(Which::Place)).collect();
+    if which.is_empty() {
+        which.push(Which::Only);
+    }
     let (sheets, recorded, left) = StockFile::in_home(&context.home).update(
         Purpose::Amend,
         &mut say::waiting,
@@ -111,15 +135,27 @@ pub fn confirm(args: &ConfirmArgs, context: &Context) -> Result<Outcome, Failure
         lines.push(format!(
             "  {} {} from {}",
             sheet.place,
-            pieces(sheet.lots.total()?),
+            pieces(sheet.lots.total()?.unmarked()),
             sheet.file
         ));
     }
-    say::print(&format!(
-        "Entry {}: you have looked, so these count as checked:\n{}",
-        recorded.entry,
-        lines.join("\n")
-    ))?;
+    let entry = recorded.entry;
+    let told = if args.json {
+        say::print_json(&ConfirmJson {
+            entry,
+            taken_as_counted: &sheets,
+            still_pending: left,
+        })
+    } else {
+        say::print(&format!(
+            "Entry {entry}: taken as counted, with the range and a mark that nobody looked:\n{}\n\
+             To look after all: {}, then {}.",
+            lines.join("\n"),
+            context.call(&format!("stock undo {entry}")),
+            context.call("review")
+        ))
+    };
+    say::stands(say::entry(entry), told)?;
     if left > 0 {
         let sheets = say::plural(left, "sheet is", "sheets are");
         say::note(&format!(
@@ -138,6 +174,13 @@ pub fn pieces(tally: Tally) -> String {
 }
 
 #[derive(Serialize)]
+struct ConfirmJson<'a> {
+    entry: u64,
+    taken_as_counted: &'a BTreeSet<PendingSheet>,
+    still_pending: usize,
+}
+
+#[derive(Serialize)]
 struct CheckJson {
     entries: usize,
     places: usize,
@@ -151,7 +194,7 @@ struct CheckJson {
 pub fn check(args: &CheckArgs, context: &Context) -> Result<Outcome, Failure> {
     let file = StockFile::in_home(&context.home);
     if let Some(keep) = args.keep {
-        return mend(&file, keep);
+        return mend(&file, keep, args.json);
     }
     let stock = file.read()?;
     if stock.is_none() && !args.json {
@@ -201,18 +244,29 @@ pub fn check(args: &CheckArgs, context: &Context) -> Result<Outcome, Failure> {
 ///
 /// # Errors
 /// When the file is good, there is no copy, or the folder cannot be written.
-pub fn restore(context: &Context) -> Result<Outcome, Failure> {
+pub fn restore(args: &RestoreArgs, context: &Context) -> Result<Outcome, Failure> {
     let file = StockFile::in_home(&context.home);
     let Restored { copy, damaged } = file.restore(&mut say::waiting)?;
     let entries = say::plural(copy.entries, "entry", "entries");
     let time = copy.time.map_or_else(String::new, |time| {
-        format!(", the last of {} UTC", time.strftime("%Y-%m-%d %H:%M"))
+        format!(", the last of {}", say::minutes(time))
     });
-    say::print(&format!(
-        "{} is the copy {} again: {entries} of history{time}.",
-        file.path().display(),
-        copy.path.display(),
-    ))?;
+    let told = if args.json {
+        say::print_json(&RestoreJson {
+            stock: file.path(),
+            copy: &copy.path,
+            entries: copy.entries,
+            time: copy.time,
+            damaged: damaged.as_deref(),
+        })
+    } else {
+        say::print(&format!(
+            "{} is the copy {} again: {entries} of history{time}.",
+            file.path().display(),
+            copy.path.display(),
+        ))
+    };
+    say::stands("what was put back", told)?;
     if let Some(damaged) = damaged {
         say::note(&format!(
             "the damaged file is kept as {}; what was done after that copy was made has to be \
@@ -223,21 +277,42 @@ pub fn restore(context: &Context) -> Result<Outcome, Failure> {
     Ok(Outcome::NeedsALook)
 }
 
+#[derive(Serialize)]
+struct RestoreJson<'a> {
+    stock: &'a Path,
+    copy: &'a Path,
+    entries: usize,
+    time: Option<Timestamp>,
+    damaged: Option<&'a Path>,
+}
+
+#[derive(Serialize)]
+struct MendJson {
+    put_right: usize,
+    /// The entry that took the contents over; none where the history was kept.
+    entry: Option<u64>,
+}
+
 fn history_is_broken(differences: &[Difference]) -> bool {
     differences
         .iter()
         .any(|difference| matches!(difference, Difference::History(..)))
 }
 
-fn mend(file: &StockFile, keep: Keep) -> Result<Outcome, Failure> {
+fn mend(file: &StockFile, keep: Keep, as_json: bool) -> Result<Outcome, Failure> {
     let stamp = stamp()?;
-    let text = file.update(
+    let (report, text) = file.update(
         Purpose::Repair,
         &mut say::waiting,
-        |stock| -> Result<String, Failure> {
+        |stock| -> Result<(MendJson, String), Failure> {
             let differences = check::differences(stock);
             if differences.is_empty() {
-                return Ok("Contents and history agree; nothing was changed.".to_owned());
+                let report = MendJson {
+                    put_right: 0,
+                    entry: None,
+                };
+                let text = "Contents and history agree; nothing was changed.";
+                return Ok((report, text.to_owned()));
             }
             if history_is_broken(&differences) {
                 return Err(Failure::failed(
@@ -246,21 +321,29 @@ fn mend(file: &StockFile, keep: Keep) -> Result<Outcome, Failure> {
                 ));
             }
             let places = say::plural(differences.len(), "difference", "differences");
-            Ok(match keep {
+            let (entry, text) = match keep {
                 Keep::History => {
                     check::keep_history(stock);
-                    format!("Put {places} right by the history.")
+                    (None, format!("Put {places} right by the history."))
                 }
                 Keep::Contents => {
-                    let recorded = check::keep_contents(stock, &stamp);
-                    format!(
-                        "Entry {}: took over {places} from the contents.",
-                        recorded.entry
-                    )
+                    let entry = check::keep_contents(stock, &stamp).entry;
+                    let text = format!("Entry {entry}: took over {places} from the contents.");
+                    (Some(entry), text)
                 }
-            })
+            };
+            let report = MendJson {
+                put_right: differences.len(),
+                entry,
+            };
+            Ok((report, text))
         },
     )?;
-    say::print(&text)?;
+    let told = if as_json {
+        say::print_json(&report)
+    } else {
+        say::print(&text)
+    };
+    say::stands("what was put right", told)?;
     Ok(Outcome::Done)
 }

@@ -5,6 +5,7 @@ use crate::cli::{Context, Failure, Outcome};
 use crate::stock::file::{Purpose, StockFile};
 use crate::stock::kind::{Label, Name};
 use crate::stock::reconcile::{self, Conflict, Decisions, How, ReconcileError, Reconciled, Side};
+use crate::stock::shell::quoted;
 use crate::stock::stamp::Stamp;
 use crate::stock::view::Numbers;
 use comfy_table::{Cell, Table};
@@ -99,7 +100,7 @@ pub fn run(args: &MergeArgs, context: &Context) -> Result<Outcome, Failure> {
         },
     );
     match result {
-        Ok(outcome) => tell(&outcome, &shown, args.json),
+        Ok(outcome) => say::stands("the merge", tell(&outcome, &shown, args.json, context)),
         Err(Fault::Other(failure)) => Err(failure),
         Err(Fault::Reconcile(error)) => {
             if let ReconcileError::Conflicts(conflicts) = &error {
@@ -136,7 +137,12 @@ fn decisions(args: &MergeArgs) -> Result<Decisions, Failure> {
     })
 }
 
-fn tell(outcome: &Reconciled, shown: &str, as_json: bool) -> Result<Outcome, Failure> {
+fn tell(
+    outcome: &Reconciled,
+    shown: &str,
+    as_json: bool,
+    context: &Context,
+) -> Result<Outcome, Failure> {
     let done = if outcome.needs_a_look() {
         Outcome::NeedsALook
     } else {
@@ -153,7 +159,8 @@ fn tell(outcome: &Reconciled, shown: &str, as_json: bool) -> Result<Outcome, Fai
     say::print(&match outcome.how {
         How::NothingNew => format!("{shown} has nothing that is not here already."),
         How::TookOver => format!(
-            "Took over {shown} with {entries} that were not here; all that was here is in it."
+            "Took over {shown} with {entries} that {} not here; all that was here is in it.",
+            if outcome.entries == 1 { "was" } else { "were" }
         ),
         How::Merged => format!("Merged {entries} of {shown}."),
     })?;
@@ -180,7 +187,13 @@ fn tell(outcome: &Reconciled, shown: &str, as_json: bool) -> Result<Outcome, Fai
     for renamed in &outcome.still_used {
         say::note(&format!(
             "the {what} {from} was renamed to {to} on one machine and is in use again by what the other \
-             did; to put them together: cuptally stock rename {what} \"{from}\" \"{to}\" --merge",
+             did; to put them together: {}",
+            context.call(&format!(
+                "stock rename {} {} {} --merge",
+                renamed.what,
+                quoted(renamed.from.as_str()),
+                quoted(renamed.to.as_str())
+            )),
             what = renamed.what,
             from = renamed.from,
             to = renamed.to

@@ -2,13 +2,14 @@
 
 use super::history::what;
 use super::say;
-use super::take::remark;
+use super::take::{remark, singular};
 use crate::cli::{Context, Failure, Outcome, home};
+use crate::pieces::Shapes;
 use crate::stock::file::{Purpose, StockFile};
 use crate::stock::kind::{Label, Name};
 use crate::stock::model::{Recorded, Stock};
 use crate::stock::moving::move_pieces;
-use crate::stock::portion::Piece;
+use crate::stock::portion::{self, Piece};
 use crate::stock::rename::{self, Renamed, Subject};
 use crate::stock::stamp::Stamp;
 
@@ -18,7 +19,7 @@ pub struct MoveArgs {
     /// What to move, each kind in quotes, with a number or all of it: "8 plate 2x4
     /// rose", "plate 2x4 rose". Nothing named: everything in the place.
     #[arg(value_name = "PIECES")]
-    pieces: Vec<Piece>,
+    pieces: Vec<String>,
 
     /// Where the pieces are.
     #[arg(long, value_name = "PLACE", value_parser = Name::new)]
@@ -28,9 +29,13 @@ pub struct MoveArgs {
     #[arg(long, value_name = "PLACE", value_parser = Name::new)]
     to: Name,
 
-    /// Why; kept in the history.
+    /// What to remember about it, such as why; kept in the history.
     #[arg(long, value_name = "TEXT", value_parser = remark)]
     note: Option<Label>,
+
+    /// Print JSON and nothing else.
+    #[arg(long)]
+    json: bool,
 }
 
 /// Arguments of `cuptally stock rename`.
@@ -51,6 +56,10 @@ pub struct RenameArgs {
     /// The new name is in use already, and the two are one: put them together.
     #[arg(long)]
     merge: bool,
+
+    /// Print JSON and nothing else.
+    #[arg(long)]
+    json: bool,
 }
 
 #[derive(Clone, Copy, clap::ValueEnum)]
@@ -66,14 +75,15 @@ enum SubjectArg {
 /// # Errors
 /// When they are not there, or the stock cannot be written; nothing is moved then.
 pub fn move_between(args: &MoveArgs, context: &Context) -> Result<Outcome, Failure> {
-    change(context, |stock, stamp| {
-        let MoveArgs {
-            pieces,
-            from,
-            to,
-            note,
-        } = args;
-        Ok(move_pieces(stock, from, to, pieces, note.clone(), stamp)?)
+    let mut pieces: Vec<Piece> =
+        portion::named(&args.pieces).map_err(|error| Failure::wrong_use(error.to_string()))?;
+    let shapes = home::shapes(&context.home).unwrap_or_else(|_| Shapes::shipped());
+    for piece in &mut pieces {
+        piece.kind.form = singular(&piece.kind.form, shapes);
+    }
+    change(context, args.json, |stock, stamp| {
+        let MoveArgs { from, to, note, .. } = args;
+        Ok(move_pieces(stock, from, to, &pieces, note.clone(), stamp)?)
     })
 }
 
@@ -91,7 +101,7 @@ pub fn rename(args: &RenameArgs, context: &Context) -> Result<Outcome, Failure> 
         to: args.new.clone(),
     };
     let is_colour = renamed.what == Subject::Colour;
-    let outcome = change(context, |stock, stamp| {
+    let outcome = change(context, args.json, |stock, stamp| {
         rename::rename(stock, renamed, args.merge, stamp).map_err(|error| {
             if error.is_wrong_use() {
                 Failure::wrong_use(error.to_string())
@@ -121,22 +131,25 @@ fn warn_of_a_taught_name(args: &RenameArgs, context: &Context) {
 
 fn change(
     context: &Context,
+    as_json: bool,
     work: impl FnOnce(&mut Stock, &Stamp) -> Result<Recorded, Failure>,
 ) -> Result<Outcome, Failure> {
     let stamp = Stamp::of_environment().map_err(|e| Failure::wrong_use(e.to_string()))?;
-    let (sentence, recorded) = StockFile::in_home(&context.home).update(
+    let (text, recorded) = StockFile::in_home(&context.home).update(
         Purpose::Amend,
         &mut say::waiting,
         |stock| -> Result<_, Failure> {
             let recorded = work(stock, &stamp)?;
-            let sentence = match stock.entry(recorded.entry) {
-                Some(entry) => what(entry)?,
+            let number = recorded.entry;
+            let sentence = match stock.entry(number) {
+                Some(entry) => format!("Entry {number}: {}.", what(entry)?),
                 None => String::new(),
             };
-            Ok((sentence, recorded))
+            let text = say::telling(stock, number, as_json, sentence)?;
+            Ok((text, recorded))
         },
     )?;
     say::lookalikes(&recorded, context);
-    say::print(&format!("Entry {}: {sentence}.", recorded.entry))?;
+    say::stands(say::entry(recorded.entry), say::print(&text))?;
     Ok(Outcome::Done)
 }

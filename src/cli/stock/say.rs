@@ -1,9 +1,30 @@
 //! What the stock commands say alike.
 
-use crate::cli::Context;
 pub use crate::cli::say::*;
+use crate::cli::{Context, Failure};
 use crate::stock::file::StockFile;
-use crate::stock::model::Recorded;
+use crate::stock::model::{Recorded, Stock};
+
+/// How a change is told: by its sentence, or for programs by its entry of the history.
+///
+/// # Errors
+/// When the history contradicts itself.
+pub fn telling(
+    stock: &Stock,
+    number: u64,
+    as_json: bool,
+    sentence: String,
+) -> Result<String, Failure> {
+    match stock.entry(number).filter(|_| as_json) {
+        Some(written) => {
+            let ledger = stock.ledger()?;
+            Ok(serde_json::to_string_pretty(&super::history::json(
+                written, &ledger,
+            ))?)
+        }
+        None => Ok(sentence),
+    }
+}
 
 /// Says that another process is being waited for.
 pub fn waiting() {

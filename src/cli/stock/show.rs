@@ -89,11 +89,17 @@ pub fn run(args: &ShowArgs, context: &Context) -> Result<Outcome, Failure> {
         }
     } else {
         say::print_table(&pieces_table(&view))?;
+        if view.total.checked.as_counted() > 0 {
+            say::print(
+                "\nAs counted: so many of the checked ones nobody looked at; they were taken as counted.",
+            )?;
+        }
         if !view.pending.is_empty() {
             say::print("\nPending: nobody has looked at these yet.")?;
             say::print_table(&pending_table(&view)?)?;
             say::note(&format!(
-                "look at the marked-up pictures of pending sheets, and when they are right say `{}`",
+                "look at pending sheets with `{}`, or take them as counted, doubt and all, with `{}`",
+                context.call("review"),
                 context.call("stock confirm ENTRY")
             ));
         }
@@ -126,6 +132,9 @@ fn pieces_table(view: &View) -> Table {
     let numbers = NumberColumns::of(view);
     let mut all = columns.to_vec();
     all.push(("Checked", Column::Number));
+    if numbers.has_as_counted {
+        all.push(("As counted", Column::Number));
+    }
     if numbers.has_pending {
         all.push(("Pending", Column::Number));
     }
@@ -178,6 +187,7 @@ fn held(held: &Held) -> String {
 struct NumberColumns {
     checked_range: usize,
     pending_range: usize,
+    has_as_counted: bool,
     has_pending: bool,
 }
 
@@ -197,6 +207,7 @@ impl NumberColumns {
         Self {
             checked_range: widest(|numbers| numbers.checked),
             pending_range: widest(|numbers| numbers.pending),
+            has_as_counted: all.iter().any(|numbers| numbers.checked.as_counted() > 0),
             has_pending: !view.pending.is_empty(),
         }
     }
@@ -210,6 +221,14 @@ impl NumberColumns {
             }
         };
         let mut cells = vec![style(text(numbers.checked, self.checked_range))];
+        if self.has_as_counted {
+            let some = numbers.checked.as_counted();
+            cells.push(say::open(if some == 0 {
+                String::new()
+            } else {
+                some.to_string()
+            }));
+        }
         if self.has_pending {
             cells.push(say::open(text(numbers.pending, self.pending_range)));
         }

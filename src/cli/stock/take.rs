@@ -8,17 +8,20 @@ use crate::pieces::Shapes;
 use crate::stock::file::{Purpose, StockFile};
 use crate::stock::kind::{Label, Name, Size};
 use crate::stock::model::{Recorded, Stock};
+use crate::stock::near::nearest;
+use crate::stock::portion;
 use crate::stock::stamp::Stamp;
 use crate::stock::take::{self, Source, TakeError};
 use crate::stock::{Change, Portion, Tally, Wanted};
 use serde::Serialize;
+use std::collections::BTreeSet;
 
 /// Arguments of `cuptally stock take`.
 #[derive(clap::Args)]
 pub struct TakeArgs {
     /// How many of what, each kind in quotes: "8 plate 2x4 rose".
     #[arg(value_name = "PIECES", required = true)]
-    pieces: Vec<Wanted>,
+    pieces: Vec<String>,
 
     /// Where to take them from; said more than once, the first place is emptied
     /// before the next. Not needed for pieces that lie in one place only.
@@ -29,9 +32,9 @@ pub struct TakeArgs {
     #[arg(long, conflicts_with = "from")]
     anywhere: bool,
 
-    /// What they are for; kept in the history.
-    #[arg(long = "for", value_name = "TEXT", value_parser = remark)]
-    purpose: Option<Label>,
+    /// What to remember about it, such as what they are for; kept in the history.
+    #[arg(long, alias = "for", value_name = "TEXT", value_parser = remark)]
+    note: Option<Label>,
 
     /// Print JSON and nothing else.
     #[arg(long)]
@@ -43,13 +46,17 @@ pub struct TakeArgs {
 pub struct PutArgs {
     /// How many of what, each kind in quotes: "20 plate 2x4 rose".
     #[arg(value_name = "PIECES", required = true)]
-    pieces: Vec<Wanted>,
+    pieces: Vec<String>,
+
+    /// One of the colours is new: no piece was ever called so. Else it is taken for mistyped.
+    #[arg(long)]
+    new: bool,
 
     /// Where they go.
     #[arg(long, value_name = "PLACE", value_parser = Name::new)]
     place: Name,
 
-    /// What to remember about them, such as where they were bought.
+    /// What to remember about it, such as where they were bought; kept in the history.
     #[arg(long, value_name = "TEXT", value_parser = remark)]
     note: Option<Label>,
 
@@ -105,14 +112,15 @@ pub fn take(args: &TakeArgs, context: &Context) -> Result<Outcome, Failure> {
         ([], false) => Source::OnlyPlace,
         (places, false) => Source::Places(places.to_vec()),
     };
+    let pieces = wanted(&args.pieces, context)?;
     change(
         context,
         Purpose::Amend,
         args.json,
         "Left",
         |stock, stamp| {
-            let portions = take::find(&stock.contents, &args.pieces, &source)?;
-            take::take(stock, &portions, args.purpose.clone(), stamp)
+            let portions = take::find(&stock.contents, &pieces, &source)?;
+            Ok(take::take(stock, &portions, args.note.clone(), stamp)?)
         },
     )
 }
@@ -122,8 +130,8 @@ pub fn take(args: &TakeArgs, context: &Context) -> Result<Outcome, Failure> {
 /// # Errors
 /// When the stock cannot be written; nothing is put then.
 pub fn put(args: &PutArgs, context: &Context) -> Result<Outcome, Failure> {
-    let portions: Vec<Portion> = args
-        .pieces
+    let pieces = wanted(&args.pieces, context)?;
+    let portions: Vec<Portion> = pieces
         .iter()
         .map(|wanted| Portion {
             place: args.place.clone(),
@@ -133,10 +141,19 @@ pub fn put(args: &PutArgs, context: &Context) -> Result<Outcome, Failure> {
         .collect();
     // Only a remark hangs on the user's list: one that is damaged does not keep pieces out.
     let shapes = home::shapes(&context.home).unwrap_or_else(|_| Shapes::shipped());
+    let taught = home::swatches(&context.home).unwrap_or_default();
+    let taught: BTreeSet<Name> = taught
+        .names()
+        .into_iter()
+        .filter_map(|name| Name::new(name).ok())
+        .collect();
     let mut doubts = Vec::new();
     let outcome = change(context, Purpose::Bring, args.json, "Now", |stock, stamp| {
-        doubts = doubtful(&args.pieces, stock, shapes);
-        take::put(stock, &portions, args.note.clone(), stamp)
+        doubts = doubtful(&pieces, stock, shapes);
+        if !args.new {
+            known_colours(&pieces, stock, &taught)?;
+        }
+        Ok(take::put(stock, &portions, args.note.clone(), stamp)?)
     })?;
     for doubt in doubts {
         say::note(&format!(
@@ -145,6 +162,67 @@ pub fn put(args: &PutArgs, context: &Context) -> Result<Outcome, Failure> {
         ));
     }
     Ok(outcome)
+}
+
+/// Why nothing was taken or put, as the program ends.
+struct Fault(Failure);
+
+impl From<TakeError> for Fault {
+    fn from(error: TakeError) -> Self {
+        Self(if error.is_wrong_use() {
+            Failure::wrong_use(error.to_string())
+        } else {
+            error.into()
+        })
+    }
+}
+
+/// The pieces that were named; forms in the plural are the same forms.
+fn wanted(words: &[String], context: &Context) -> Result<Vec<Wanted>, Failure> {
+    let mut pieces: Vec<Wanted> =
+        portion::named(words).map_err(|error| Failure::wrong_use(error.to_string()))?;
+    let shapes = home::shapes(&context.home).unwrap_or_else(|_| Shapes::shipped());
+    for piece in &mut pieces {
+        piece.kind.form = singular(&piece.kind.form, shapes);
+    }
+    Ok(pieces)
+}
+
+/// `plates` is `plate`, where that is in the list of shapes and the other is not.
+pub fn singular(form: &Name, shapes: Shapes) -> Name {
+    let is_listed = |name: &str| shapes.all().any(|shape| shape.form().name() == name);
+    let one = form.as_str().strip_suffix('s');
+    let one = one.filter(|one| is_listed(one) && !is_listed(form.as_str()));
+    one.and_then(|one| Name::new(one).ok())
+        .unwrap_or_else(|| form.clone())
+}
+
+/// A colour that nobody ever had is a slip rather than a new one, unless it is said to be new. Where
+/// there is none yet, every one is.
+fn known_colours(pieces: &[Wanted], stock: &Stock, taught: &BTreeSet<Name>) -> Result<(), Fault> {
+    let is_held = |colour: &Name| {
+        let mut lots = stock.contents.places.values();
+        taught.contains(colour)
+            || lots.any(|lots| lots.iter().any(|(kind, _)| kind.colour == *colour))
+    };
+    if pieces.iter().all(|piece| is_held(&piece.kind.colour)) {
+        // The history may be long, and need not be looked through.
+        return Ok(());
+    }
+    let known = Known::new(stock, None, taught.iter().cloned(), Shapes::shipped()).colours;
+    let mut colours = pieces.iter().map(|piece| &piece.kind.colour);
+    match colours.find(|colour| !known.contains(*colour)) {
+        Some(colour) if !known.is_empty() => {
+            let remedy = match nearest(colour, &known) {
+                Some(near) => format!("did you mean '{near}'? For a new colour"),
+                None => "for a new colour".to_owned(),
+            };
+            Err(Fault(Failure::wrong_use(format!(
+                "nothing was put: no colour '{colour}' was ever in stock or taught; {remedy} say --new"
+            ))))
+        }
+        _ => Ok(()),
+    }
 }
 
 /// What looks mistyped in these pieces, by what is listed or was in stock before. They are put in
@@ -177,28 +255,26 @@ fn change(
     purpose: Purpose,
     as_json: bool,
     now: &str,
-    work: impl FnOnce(&mut Stock, &Stamp) -> Result<Recorded, TakeError>,
+    work: impl FnOnce(&mut Stock, &Stamp) -> Result<Recorded, Fault>,
 ) -> Result<Outcome, Failure> {
     let stamp = Stamp::of_environment().map_err(|e| Failure::wrong_use(e.to_string()))?;
     let (report, recorded) = StockFile::in_home(&context.home).update(
         purpose,
         &mut say::waiting,
         |stock| -> Result<_, Failure> {
-            let recorded = work(stock, &stamp).map_err(|error| {
-                if error.is_wrong_use() {
-                    Failure::wrong_use(error.to_string())
-                } else {
-                    error.into()
-                }
-            })?;
+            let recorded = work(stock, &stamp).map_err(|Fault(failure)| failure)?;
             let report = report(stock, recorded.entry)?;
             Ok((report, recorded))
         },
     )?;
     say::lookalikes(&recorded, context);
+    say::stands(say::entry(report.entry), tell(&report, as_json, now))?;
+    Ok(Outcome::Done)
+}
+
+fn tell(report: &Report, as_json: bool, now: &str) -> Result<(), Failure> {
     if as_json {
-        say::print_json(&report)?;
-        return Ok(Outcome::Done);
+        return say::print_json(report);
     }
     say::print(&report.sentence)?;
     let mut table = say::table(&[
@@ -217,8 +293,7 @@ fn change(
             line.now.to_string(),
         ]);
     }
-    say::print_table(&table)?;
-    Ok(Outcome::Done)
+    say::print_table(&table)
 }
 
 fn report(stock: &Stock, entry: u64) -> Result<Report, Failure> {

@@ -182,7 +182,7 @@ fn tell(path: &Path, lesson: &Lesson) -> Result<(), Failure> {
     }
     say::print(&format!(
         "  to take it back: cuptally teach --forget {}",
-        path.display()
+        crate::stock::shell::quoted_path(path)
     ))
 }
 

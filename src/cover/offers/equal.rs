@@ -66,6 +66,7 @@ fn together(one: Sold, other: Sold) -> Option<Sold> {
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::stock::kind::{Name, Size};
 

@@ -8,8 +8,8 @@ use super::fields::Fields;
 use super::read::{self, Raw, RawModule};
 use super::{MOST_LINES, Plan};
 use crate::stock::kind::fit_to_show;
-use crate::stock::table::{Lines, broken, unguarded};
-use csv::StringRecord;
+use crate::stock::table::layout::{self, Layout, broken, uneven};
+use crate::stock::table::unguarded;
 use serde_json::Value;
 
 /// The columns; those after `colours` may be left out.
@@ -40,21 +40,18 @@ const BETWEEN: char = '|';
 /// # Errors
 /// When it is no such table, or rows are wrong: all of them are told, with lines.
 pub fn read(bytes: &[u8]) -> Result<Plan, PlanError> {
-    let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
     if std::str::from_utf8(bytes).is_err() {
         return Err(PlanError::NotText);
     }
-    let mut reader = csv::ReaderBuilder::new()
-        .trim(csv::Trim::All)
-        .from_reader(bytes);
-    let no_table = |error: csv::Error| {
-        PlanError::Table(format!("it is no good table: {}", broken(bytes, &error)))
-    };
+    let layout = Layout::of(bytes).ok_or(PlanError::NotText)?;
+    let mut reader = layout.reader();
+    let no_good = |cause: String| PlanError::Table(format!("it is no good table: {cause}"));
+    let no_table = |error: csv::Error| no_good(broken(&layout, &error));
     let header = reader.headers().map_err(no_table)?.clone();
-    let titles = titles(&header)?;
+    let titles = titles(&layout::titles(&header))?;
     let mut faults = Vec::new();
     let mut modules: Vec<RawModule> = Vec::new();
-    let mut in_file = Lines::of(bytes);
+    let mut in_file = layout.lines();
     let mut rows = 0;
     for record in reader.records() {
         let record = record.map_err(no_table)?;
@@ -63,10 +60,15 @@ pub fn read(bytes: &[u8]) -> Result<Plan, PlanError> {
             return Err(read::too_many_lines());
         }
         let at = in_file.line(record.position());
+        let record = match layout::cells(&record, titles.len()) {
+            Ok(Some(record)) => record,
+            Ok(None) => continue,
+            Err(found) => return Err(no_good(uneven(at, found, titles.len()))),
+        };
         let cell = |column: &str| {
             let place = titles.iter().position(|&title| title == column);
             let cell = place.and_then(|place| record.get(place)).unwrap_or("");
-            (!cell.is_empty()).then(|| unguarded(cell).to_owned())
+            (!cell.is_empty()).then(|| unguarded(cell))
         };
         let Some(name) = cell("module") else {
             faults.push(Fault {
@@ -100,21 +102,17 @@ pub fn read(bytes: &[u8]) -> Result<Plan, PlanError> {
     read::plan(&raw, faults)
 }
 
-fn titles(header: &StringRecord) -> Result<Vec<&'static str>, PlanError> {
+fn titles(header: &[&str]) -> Result<Vec<&'static str>, PlanError> {
     let mut titles: Vec<&'static str> = Vec::new();
     for title in header {
         let lower = title.to_lowercase();
         let known = COLUMNS.into_iter().find(|&column| column == lower);
         let Some(column) = known else {
-            return Err(PlanError::Table(if title.contains(';') {
-                "its columns are parted by semicolons; save it with commas".to_owned()
-            } else {
-                format!(
-                    "line 1: the column '{}' means nothing here; the columns are {}",
-                    fit_to_show(title),
-                    COLUMNS.join(", ")
-                )
-            }));
+            return Err(PlanError::Table(format!(
+                "line 1: the column '{}' means nothing here; the columns are {}",
+                fit_to_show(title),
+                COLUMNS.join(", ")
+            )));
         };
         if titles.contains(&column) {
             return Err(PlanError::Table(format!(
@@ -180,9 +178,11 @@ fn colours(cell: &str) -> Value {
     }
 }
 
-/// Digits as a number; all else as text, which is then refused with its words.
+/// A whole number as spreadsheets write it; all else as text, which is then refused with its words.
 fn number(text: String) -> Value {
-    text.parse::<i64>().map_or(Value::String(text), Value::from)
+    let whole = layout::whole_number(&text).and_then(|number| i64::try_from(number).ok());
+    let number = whole.or_else(|| text.parse::<i64>().ok());
+    number.map_or(Value::String(text), Value::from)
 }
 
 /// A later row of a module may repeat what an earlier one said, and add to it.

@@ -123,7 +123,7 @@ function pieceCard(app, piece) {
     h("div", { class: "look" },
       closeLook(app, piece.outline_px, `Piece ${piece.id}, close`),
       h("div", { class: "look-words" },
-        h("p", { class: isOpen ? "why open" : "why" }, isOpen ? why : piece.looked_at ? "You looked at this one." : `Counted as sure: ${words.percent(piece.sure)}.`),
+        h("p", { class: isOpen ? "why open" : "why" }, isOpen ? why : piece.looked_at ? "You looked at this one." : piece.as_counted ? `Taken as counted: ${words.percent(piece.sure)} sure.` : `Counted as sure: ${words.percent(piece.sure)}.`),
         h("p", { class: "face" }, words.face(piece.face)),
         guess && h("p", { class: "was" }, `Was counted as ${words.kind(guess)}${guess.face === piece.face ? "" : `, ${words.face(guess.face)}`}.`))),
     fresh && h("p", { class: "hint", id: "new-colour" }, taughtToo

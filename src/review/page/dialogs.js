@@ -147,8 +147,8 @@ export async function finishDialog(app) {
     h("input", { type: "hidden", name: "as", value: "checked" }),
     h("div", { class: "dialog-buttons" }, cancel((...a) => close(...a)),
       h("button", { type: "button", onclick: (event) => submitAs(event, "pending") }, "Leave it pending"),
-      left > 0 && h("button", { type: "button", onclick: acceptAll }, `Accept ${left === 1 ? "the 1 left as it is" : `all ${left} left as they are`}`),
-      // Enter must not make a guess count as looked at.
+      left > 0 && h("button", { type: "button", onclick: takeAll }, `Take ${left === 1 ? "the 1 left" : `all ${left} left`} as counted`),
+      // Enter must not end the looking.
       left > 0 ? h("button", { type: "button", class: "primary", onclick: () => close() }, "Go on looking ", h("kbd", {}, "Enter"))
         : h("button", { type: "submit", class: "primary" }, "Post as checked ", h("kbd", {}, "Enter"))));
   function submitAs(event, how) {
@@ -156,8 +156,8 @@ export async function finishDialog(app) {
     owner.elements.as.value = how;
     owner.requestSubmit();
   }
-  async function acceptAll() {
-    await app.act(() => ({ correction: { what: "accept", ids: [...app.open], spots: app.sheet.spots.map((_, i) => i) } })).catch(() => {});
+  async function takeAll() {
+    await app.act(() => ({ correction: { what: "take-as-counted", ids: [...app.open], spots: app.sheet.spots.map((_, i) => i) } })).catch(() => {});
     close();
     app.at = null;
     app.draw();
@@ -166,8 +166,8 @@ export async function finishDialog(app) {
   close = open("Finish this sheet", [
     h("p", { class: "dialog-lead" }, `${words.plural(app.sheet.total, "piece", "pieces")} in ${words.groups(app.sheet)}, `,
       `${words.done(app.sheet.done)}.`),
-    left > 0 && h("p", { class: "caution" }, `${words.plural(left, "thing is", "things are")} still to look at. You can go on later: everything is kept.`,
-      fresh > 0 && ` ${fresh === 1 ? "One has a colour that was" : `${fresh} have colours that were`} never taught; accepted as ${fresh === 1 ? "it is, it keeps its general name" : "they are, they keep their general names"}.`),
+    left > 0 && h("p", { class: "caution" }, `${words.plural(left, "thing is", "things are")} still to look at. You can go on later: everything is kept. What is taken as counted keeps its doubt, in the stock too.`,
+      fresh > 0 && ` ${fresh === 1 ? "One has a colour that was" : `${fresh} have colours that were`} never taught; taken as counted ${fresh === 1 ? "it keeps its general name" : "they keep their general names"}.`),
     body]);
   if (place.value || left > 0) body.querySelector("button.primary").focus();
   else place.focus();

@@ -64,7 +64,7 @@ const points = (outline) => outline.map(([x, y]) => `${x},${y}`).join(" ");
 export function draw(sheet, open) {
   const seen = new Set();
   for (const piece of sheet.pieces) {
-    const look = open.has(piece.id) ? "open" : piece.looked_at ? "looked" : "sure";
+    const look = open.has(piece.id) || piece.as_counted ? "open" : piece.looked_at ? "looked" : "sure";
     const key = `${look} ${points(piece.outline_px)}`;
     seen.add(piece.id);
     const old = shapes.get(piece.id);
