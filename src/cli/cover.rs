@@ -3,7 +3,7 @@
 mod take;
 mod tell;
 
-use super::{Context, Failure, Outcome, home, plan, say};
+use super::{Context, Failure, Outcome, author, home, plan, say};
 use crate::cover::report::{Input, Keep, build};
 use crate::cover::supply::Reading;
 use crate::stock::file::StockFile;
@@ -104,7 +104,8 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
             Some(name) => name.clone(),
             None => Label::new(&file_name(&args.plan)),
         };
-        Some(take::take(&fetch, &purpose, &file)?)
+        let stamp = author::stamp(context, false)?;
+        Some(take::take(&fetch, &purpose, &file, &stamp)?)
     } else {
         None
     };

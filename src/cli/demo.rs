@@ -49,7 +49,7 @@ const CUPS: [(&str, Form, &str); 6] = [
 const PLAN: &str = include_str!("../../docs/examples/harbour/ramp.plan.csv");
 
 /// Marks a folder as made by the demo, so that it may be made anew.
-const MARK: &str = "made-by-cuptally-demo";
+pub const MARK: &str = "made-by-cuptally-demo";
 
 #[derive(Deserialize)]
 struct Names {

@@ -1,6 +1,7 @@
 //! One file a command. No logic here: arguments in, tables and files out.
 
 pub mod atomic;
+pub mod author;
 pub mod failure;
 pub mod home;
 pub mod look;

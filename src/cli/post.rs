@@ -1,14 +1,14 @@
 //! `cuptally post`: merge counted sheets into the stock file.
 
 use super::stock::{self as say, ChangeError, ModeArgs};
-use super::{Context, Failure, Outcome};
+use super::{Context, Failure, Outcome, author};
 use crate::stock::alike::Alike;
 use crate::stock::file::{Purpose, StockFile};
 use crate::stock::incoming::from_sheet;
 use crate::stock::kind::{Label, Name};
 use crate::stock::merge::{self, Incoming, Posted};
 use crate::stock::view::{By, Numbers, view};
-use crate::stock::{Stamp, Stock, inbox};
+use crate::stock::{Stock, inbox};
 use serde::Serialize;
 use std::path::PathBuf;
 
@@ -74,7 +74,7 @@ struct Place {
 /// When a sheet is no good, its photo was posted before, or the stock cannot be
 /// written; nothing is posted then.
 pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
-    let stamp = Stamp::of_environment().map_err(|e| Failure::wrong_use(e.to_string()))?;
+    let stamp = author::stamp(context, true)?;
     let sheets = files(&args.sheets)?
         .iter()
         .map(|(path, is_named)| {

@@ -193,7 +193,7 @@ impl Work {
             match verb {
                 Verb::Correct => {
                     let change: Change = serde_json::from_slice(body)?;
-                    let stamp = Stamp::of_environment()?;
+                    let stamp = Stamp::in_home(&self.home)?;
                     slot.correct(&change.version, &change.correction, &stamp)?;
                 }
                 Verb::Undo => slot.undo(&serde_json::from_slice::<At>(body)?.version)?,
@@ -227,7 +227,7 @@ impl Work {
     /// As [`finish::finish`].
     pub fn finish(&self, index: usize, body: &[u8]) -> Result<Vec<u8>, ApiError> {
         let wish: Wish = serde_json::from_slice(body)?;
-        let stamp = Stamp::of_environment()?;
+        let stamp = Stamp::in_home(&self.home)?;
         let done = self.desk.with(index, |slot| {
             finish::finish(slot, &self.home, &wish, &stamp).map_err(ApiError::from)
         })?;

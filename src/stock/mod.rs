@@ -5,7 +5,7 @@
 //! | layer | modules | touches |
 //! |---|---|---|
 //! | what a stock is | [`kind`], [`tally`], [`lots`], [`model`], [`change`], [`history`], [`identity`], [`scene`], [`merge`], [`alike`], [`near`], [`portion`], [`take`], [`moving`], [`rename`], [`reconcile`], [`confirm`], [`undo`], [`check`], [`incoming`], [`table`], [`view`], [`format`](mod@format) | memory only |
-//! | where it lies | [`file`](mod@file), [`restore`], [`lock`], [`durable`], [`why`], [`shell`], [`reader`], [`inbox`], [`stamp`] | disk, clock, environment |
+//! | where it lies | [`file`](mod@file), [`restore`], [`lock`], [`durable`], [`why`], [`shell`], [`reader`], [`inbox`], [`author`], [`stamp`] | disk, clock, environment |
 //!
 //! Every operation makes new [`Contents`]; [`Stock::record`] writes down the
 //! difference as a history [`Entry`]. So any operation, also one that is yet to
@@ -44,6 +44,7 @@ pub mod why;
 pub mod shell;
 pub mod reader;
 pub mod inbox;
+pub mod author;
 pub mod stamp;
 
 pub use change::Change;

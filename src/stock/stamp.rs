@@ -1,8 +1,10 @@
 //! Who and when, taken from the environment once and passed on.
 
+use super::author;
 use super::kind::Label;
 use jiff::{RoundMode, Timestamp, TimestampRound, Unit};
 use std::env;
+use std::path::Path;
 
 /// Who changes the stock, and when.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -14,7 +16,17 @@ pub struct Stamp {
 }
 
 impl Stamp {
-    /// From the clock, and the user's name in `USER` or `LOGNAME`.
+    /// As [`Stamp::of_environment`], with the name that the home folder keeps, if it does.
+    ///
+    /// # Errors
+    /// As [`Stamp::of_environment`].
+    pub fn in_home(home: &Path) -> Result<Self, StampError> {
+        let stamp = Self::of_environment()?;
+        let who = author::read(home).unwrap_or_else(|| stamp.who.clone());
+        Ok(Self { who, ..stamp })
+    }
+
+    /// From the clock, and the user's name in `USER`, `LOGNAME` or `USERNAME`.
     /// `CUPTALLY_NOW` pins the clock, for demos that come out the same each time.
     ///
     /// # Errors
@@ -31,7 +43,7 @@ impl Stamp {
             .smallest(Unit::Second)
             .mode(RoundMode::Trunc);
         let time = time.round(to_the_second).map_err(|_| StampError::Clock)?;
-        let who = ["USER", "LOGNAME"]
+        let who = ["USER", "LOGNAME", "USERNAME"]
             .into_iter()
             .filter_map(|name| env::var(name).ok())
             .map(|name| Label::new(name.trim()))

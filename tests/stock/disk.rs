@@ -66,7 +66,14 @@ fn a_full_disk_is_told_and_costs_nothing() {
     fs::write(harbour.path("all.csv"), csv).unwrap();
     harbour.run(&["stock", "import", "all.csv"]).code(0);
     harbour
-        .run(&["stock", "put", "9 plate 2x4 rose", "--place", "cup 1"])
+        .run(&[
+            "stock",
+            "put",
+            "9 plate 2x4 rose",
+            "--place",
+            "cup 1",
+            "--new",
+        ])
         .code(0);
     let size = fs::metadata(harbour.stock_file()).unwrap().len();
     let (mut told, mut place, mut other) = (0, "cup 1", "cup 2");

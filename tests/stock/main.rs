@@ -14,6 +14,7 @@ mod cover;
 mod cover_optimum;
 mod disk;
 mod kill;
+mod leftovers;
 mod model;
 mod post;
 mod rearrange;

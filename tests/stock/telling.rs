@@ -216,3 +216,60 @@ fn folders_are_posted() {
         .code(1)
         .says("was already posted, by entry 1");
 }
+
+/// The name is asked for once, on a terminal, and is kept.
+#[test]
+#[cfg(target_os = "linux")]
+fn the_author_is_asked_once() {
+    use std::io::Write;
+    use std::process::Stdio;
+    if !crate::support::need_tool("script", "bsdutils") {
+        return;
+    }
+    let harbour = Harbour::new();
+    // As if typed at a terminal, which `script` lends.
+    let typed = |pieces: &str, keys: &str| {
+        let call = format!(
+            "'{}' stock put '{pieces}' --place 'cup 1'",
+            crate::harbour::PROGRAM
+        );
+        let mut child = std::process::Command::new("script")
+            .args(["-qec", &call, "/dev/null"])
+            .current_dir(harbour.path(""))
+            .env("CUPTALLY_HOME", harbour.home())
+            .env("USER", "mara")
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .spawn()
+            .unwrap();
+        child
+            .stdin
+            .take()
+            .unwrap()
+            .write_all(keys.as_bytes())
+            .unwrap();
+        let output = child.wait_with_output().unwrap();
+        assert!(output.status.success(), "{output:?}");
+        String::from_utf8(output.stdout).unwrap()
+    };
+    let first = typed("2 plate 2x4 rose", "Mara of the quay\n");
+    assert!(
+        first.contains("stand in the stock's history? [mara]"),
+        "{first}"
+    );
+    let second = typed("3 plate 2x4 rose", "\n");
+    assert!(!second.contains("history?"), "{second}");
+    harbour
+        .run(&["stock", "put", "1 plate 2x4 rose", "--place", "cup 1"])
+        .code(0);
+    for entry in harbour.stock().history {
+        assert_eq!(entry.who.to_string(), "Mara of the quay");
+    }
+    // Where nobody can be asked it is the system's name, and nothing is kept.
+    let other = Harbour::new();
+    other
+        .run(&["stock", "put", "1 plate 2x4 rose", "--place", "cup 1"])
+        .code(0);
+    assert_eq!(other.stock().history[0].who.to_string(), "mara");
+    assert!(!other.home().join("author.txt").exists());
+}

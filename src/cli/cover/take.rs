@@ -12,7 +12,12 @@ use crate::stock::{Portion, Stamp, take};
 /// # Errors
 /// When nothing can be built, some of the pieces are pending, they are not there any
 /// more, or the stock cannot be written. Nothing is taken then.
-pub fn take(list: &[Fetch], purpose: &Label, file: &StockFile) -> Result<u64, Failure> {
+pub fn take(
+    list: &[Fetch],
+    purpose: &Label,
+    file: &StockFile,
+    stamp: &Stamp,
+) -> Result<u64, Failure> {
     if list.is_empty() {
         return Err(Failure::failed(
             "there is nothing to take: no module of the plan can be finished; see what is missing \
@@ -28,7 +33,6 @@ pub fn take(list: &[Fetch], purpose: &Label, file: &StockFile) -> Result<u64, Fa
             row.place
         )));
     }
-    let stamp = Stamp::of_environment().map_err(|e| Failure::wrong_use(e.to_string()))?;
     let portions: Vec<Portion> = list
         .iter()
         .map(|row| Portion {
@@ -42,7 +46,7 @@ pub fn take(list: &[Fetch], purpose: &Label, file: &StockFile) -> Result<u64, Fa
         &mut waiting,
         |stock| -> Result<_, Failure> {
             let note = Label::new(&format!("for {purpose}"));
-            Ok(take::take(stock, &portions, Some(note), &stamp)?)
+            Ok(take::take(stock, &portions, Some(note), stamp)?)
         },
     )?;
     Ok(recorded.entry)

@@ -1,14 +1,13 @@
 //! `cuptally stock export` and `import`: tables for other programs.
 
 use super::say;
-use crate::cli::{Context, Failure, Outcome};
+use crate::cli::{Context, Failure, Outcome, author};
 use crate::stock::durable;
 use crate::stock::file::{FileError, Purpose, StockFile};
 use crate::stock::inbox;
 use crate::stock::kind::Label;
 use crate::stock::merge::{self, Mode, PostError};
 use crate::stock::model::Contents;
-use crate::stock::stamp::Stamp;
 use crate::stock::table;
 use crate::stock::why::why;
 use std::io;
@@ -161,7 +160,7 @@ fn unwritable(path: &Path, cause: &io::Error) -> String {
 /// When the table is wrong (all faults are told) or the stock cannot be written.
 pub fn import(args: &ImportArgs, context: &Context) -> Result<Outcome, Failure> {
     let shown = args.file.display();
-    let stamp = Stamp::of_environment().map_err(|e| Failure::wrong_use(e.to_string()))?;
+    let stamp = author::stamp(context, true)?;
     let bytes = inbox::read_bytes(&args.file)?;
     let wrong = |cause: table::TableError| {
         let between = if matches!(cause, table::TableError::Lines(_)) {

@@ -2,14 +2,13 @@
 
 use super::history;
 use super::say;
-use crate::cli::{Context, Failure, Outcome};
+use crate::cli::{Context, Failure, Outcome, author};
 use crate::stock::check::{self, Difference};
 use crate::stock::confirm::{self, Which};
 use crate::stock::file::{Purpose, StockFile};
 use crate::stock::kind::Name;
 use crate::stock::model::PendingSheet;
 use crate::stock::restore::Restored;
-use crate::stock::stamp::Stamp;
 use crate::stock::tally::Tally;
 use crate::stock::undo;
 use jiff::Timestamp;
@@ -75,16 +74,12 @@ enum Keep {
     History,
 }
 
-fn stamp() -> Result<Stamp, Failure> {
-    Stamp::of_environment().map_err(|error| Failure::wrong_use(error.to_string()))
-}
-
 /// Undoes a change.
 ///
 /// # Errors
 /// When later changes stand on it, or the stock cannot be written.
 pub fn undo(args: &UndoArgs, context: &Context) -> Result<Outcome, Failure> {
-    let stamp = stamp()?;
+    let stamp = author::stamp(context, false)?;
     let (text, new) = StockFile::in_home(&context.home).update(
         Purpose::Amend,
         &mut say::waiting,
@@ -116,7 +111,7 @@ pub fn undo(args: &UndoArgs, context: &Context) -> Result<Outcome, Failure> {
 /// # Errors
 /// When nothing such is pending, or the stock cannot be written.
 pub fn confirm(args: &ConfirmArgs, context: &Context) -> Result<Outcome, Failure> {
-    let stamp = stamp()?;
+    let stamp = author::stamp(context, false)?;
     let marks = args.which.iter().cloned().map(Which::Mark);
     let mut which: Vec<Which> = marks.chain(args.place.clone().map(Which::Place)).collect();
     if which.is_empty() {
@@ -194,7 +189,7 @@ struct CheckJson {
 pub fn check(args: &CheckArgs, context: &Context) -> Result<Outcome, Failure> {
     let file = StockFile::in_home(&context.home);
     if let Some(keep) = args.keep {
-        return mend(&file, keep, args.json);
+        return mend(&file, keep, args.json, context);
     }
     let stock = file.read()?;
     if stock.is_none() && !args.json {
@@ -299,8 +294,13 @@ fn history_is_broken(differences: &[Difference]) -> bool {
         .any(|difference| matches!(difference, Difference::History(..)))
 }
 
-fn mend(file: &StockFile, keep: Keep, as_json: bool) -> Result<Outcome, Failure> {
-    let stamp = stamp()?;
+fn mend(
+    file: &StockFile,
+    keep: Keep,
+    as_json: bool,
+    context: &Context,
+) -> Result<Outcome, Failure> {
+    let stamp = author::stamp(context, false)?;
     let (report, text) = file.update(
         Purpose::Repair,
         &mut say::waiting,

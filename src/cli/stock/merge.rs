@@ -1,12 +1,11 @@
 //! `cuptally stock merge`: two stock files from two machines become one.
 
 use super::say::{self, Column};
-use crate::cli::{Context, Failure, Outcome};
+use crate::cli::{Context, Failure, Outcome, author};
 use crate::stock::file::{Purpose, StockFile};
 use crate::stock::kind::{Label, Name};
 use crate::stock::reconcile::{self, Conflict, Decisions, How, ReconcileError, Reconciled, Side};
 use crate::stock::shell::quoted;
-use crate::stock::stamp::Stamp;
 use crate::stock::view::Numbers;
 use comfy_table::{Cell, Table};
 use serde::Serialize;
@@ -81,7 +80,7 @@ impl<E: Into<Failure>> From<E> for Fault {
 /// When places are in conflict and nobody decided, or a file cannot be read or
 /// written; nothing is merged then.
 pub fn run(args: &MergeArgs, context: &Context) -> Result<Outcome, Failure> {
-    let stamp = Stamp::of_environment().map_err(|e| Failure::wrong_use(e.to_string()))?;
+    let stamp = author::stamp(context, true)?;
     let decisions = decisions(args)?;
     let shown = args.file.display().to_string();
     let name = args.file.file_name().unwrap_or_default().to_string_lossy();

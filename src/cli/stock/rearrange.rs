@@ -3,7 +3,7 @@
 use super::history::what;
 use super::say;
 use super::take::{remark, singular};
-use crate::cli::{Context, Failure, Outcome, home};
+use crate::cli::{Context, Failure, Outcome, author, home};
 use crate::pieces::Shapes;
 use crate::stock::file::{Purpose, StockFile};
 use crate::stock::kind::{Label, Name};
@@ -134,7 +134,7 @@ fn change(
     as_json: bool,
     work: impl FnOnce(&mut Stock, &Stamp) -> Result<Recorded, Failure>,
 ) -> Result<Outcome, Failure> {
-    let stamp = Stamp::of_environment().map_err(|e| Failure::wrong_use(e.to_string()))?;
+    let stamp = author::stamp(context, false)?;
     let (text, recorded) = StockFile::in_home(&context.home).update(
         Purpose::Amend,
         &mut say::waiting,

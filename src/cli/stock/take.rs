@@ -2,7 +2,7 @@
 
 use super::history::what;
 use super::say::{self, Column};
-use crate::cli::{Context, Failure, Outcome, home};
+use crate::cli::{Context, Failure, Outcome, author, home};
 use crate::cover::remarks::Known;
 use crate::pieces::Shapes;
 use crate::stock::file::{Purpose, StockFile};
@@ -257,7 +257,7 @@ fn change(
     now: &str,
     work: impl FnOnce(&mut Stock, &Stamp) -> Result<Recorded, Fault>,
 ) -> Result<Outcome, Failure> {
-    let stamp = Stamp::of_environment().map_err(|e| Failure::wrong_use(e.to_string()))?;
+    let stamp = author::stamp(context, purpose == Purpose::Bring)?;
     let (report, recorded) = StockFile::in_home(&context.home).update(
         purpose,
         &mut say::waiting,
