@@ -300,9 +300,13 @@ fn steps(entry: &Entry) -> Table {
                     count.place.to_string(),
                     format!("{} {}", count.form, count.size),
                     count.colour.to_string(),
-                    count.was.to_string(),
-                    count.now.to_string(),
-                    "checked".to_owned(),
+                    count.was.unmarked().to_string(),
+                    count.now.unmarked().to_string(),
+                    if count.now.as_counted() > count.was.as_counted() {
+                        "as counted".to_owned()
+                    } else {
+                        "checked".to_owned()
+                    },
                 ]);
             }
             Change::Pend(sheet) => pending_steps(&mut table, &sheet.lots, &sheet.place, true),

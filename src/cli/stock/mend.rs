@@ -143,11 +143,18 @@ pub fn confirm(args: &ConfirmArgs, context: &Context) -> Result<Outcome, Failure
         })
     } else {
         say::print(&format!(
-            "Entry {entry}: taken as counted, with the range and a mark that nobody looked:\n{}\n\
-             To look after all: {}, then {}.",
+            "Entry {entry}: taken as counted, with the range and a mark that nobody looked:\n{}{}",
             lines.join("\n"),
-            context.call(&format!("stock undo {entry}")),
-            context.call("review")
+            if sheets.iter().any(|sheet| sheet.hash.is_some()) {
+                format!(
+                    "\nTo look after all: {}, then {}.",
+                    context.call(&format!("stock undo {entry}")),
+                    context.call("review")
+                )
+            } else {
+                // A table has no photo to look at.
+                String::new()
+            }
         ))
     };
     say::stands(say::entry(entry), told)?;

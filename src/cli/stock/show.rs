@@ -91,7 +91,7 @@ pub fn run(args: &ShowArgs, context: &Context) -> Result<Outcome, Failure> {
         say::print_table(&pieces_table(&view))?;
         if view.total.checked.as_counted() > 0 {
             say::print(
-                "\nAs counted: so many of the checked ones nobody looked at; they were taken as counted.",
+                "\nAs counted: so many of them were taken as counted; nobody looked at these.",
             )?;
         }
         if !view.pending.is_empty() {
