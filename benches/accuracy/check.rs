@@ -5,6 +5,7 @@
 //! the other side; the margins are for that and for nothing else. Who makes a figure better
 //! at the cost of another writes the record anew and says so.
 
+use crate::held::held;
 use crate::record::{End, Line, Measured, Record};
 use crate::set::Folder;
 
@@ -12,14 +13,6 @@ use crate::set::Folder;
 /// the sample's clumps about that many pieces have a runner-up nearly as good. Photos whose
 /// pieces stand apart get none: each of their pieces is decided by a wide gap.
 pub const FAULT_SLACK: f64 = 0.02;
-
-/// Points of a hundred by which a line's errors may rise or its exact groups fall: one
-/// piece in a hundred.
-pub const ERROR_POINTS: f64 = 1.0;
-
-/// Points of a hundred by which the share of sure pieces and of ranges that hold may fall:
-/// sureness changes before counts do, so it gets twice that.
-pub const SURE_POINTS: f64 = 2.0;
 
 /// What became worse, a sentence each. Lines are compared only if the run has all photos.
 pub fn worse(recorded: &Record, now: &Record, complete: bool) -> Vec<String> {
@@ -39,15 +32,19 @@ pub fn worse(recorded: &Record, now: &Record, complete: bool) -> Vec<String> {
         }
     }
     if complete {
-        let gone = |name: &&String| !now.photos.contains_key(*name);
-        for name in recorded.photos.keys().filter(gone) {
-            faults.push(format!("{name} is recorded and no longer there"));
+        // Who has no foreign photos is not asked for them.
+        let asked =
+            |folder| folder != Folder::Foreign || now.photos.values().any(|m| m.folder == folder);
+        for (name, before) in &recorded.photos {
+            if asked(before.folder) && !now.photos.contains_key(name) {
+                faults.push(format!("{name} is recorded and no longer there"));
+            }
         }
         for folder in Folder::ALL {
             for before in recorded.lines(folder) {
-                let same = |line: &Line| line.kind == before.kind;
+                let same = |line: &Line| line.name == before.name;
                 if let Some(line) = now.lines(folder).into_iter().find(same) {
-                    compare_lines(&before, &line, &mut faults);
+                    compare_lines(folder, &before, &line, &mut faults);
                 }
             }
         }
@@ -118,10 +115,23 @@ fn photo(name: &str, before: &Measured, now: &Measured, faults: &mut Vec<String>
     }
 }
 
+/// What holds for photos that were made to fail, as the page tells it.
+pub const FAILING_BARS: &str = "
+- none is counted wrongly without a warning;
+- no piece on them is wrong and sure;
+- none is warned of less than recorded, and no more groups are wrong and sure than recorded.
+";
+
 /// Of a photo that was made to fail it matters how it ends, not how well it is counted.
 fn failing(name: &str, before: &Measured, now: &Measured, faults: &mut Vec<String>) {
+    if now.figures.sure_wrong > 0 {
+        let wrong = now.figures.sure_wrong;
+        faults.push(format!(
+            "{name}: {wrong} pieces wrong and sure on a photo that should not be trusted"
+        ));
+    }
     match now.end() {
-        End::WrongInSilence if before.end() != End::WrongInSilence => {
+        End::WrongInSilence => {
             faults.push(format!("{name} is counted wrongly without a warning"));
         }
         End::Warned => {
@@ -133,38 +143,21 @@ fn failing(name: &str, before: &Measured, now: &Measured, faults: &mut Vec<Strin
     }
 }
 
-fn compare_lines(before: &Line, now: &Line, faults: &mut Vec<String>) {
-    let share = |part: u32, whole: u32| 100.0 * f64::from(part) / f64::from(whole.max(1));
-    let pick = |line: &Line| {
-        let f = &line.figures;
-        // Turned so that more is worse.
-        [
-            ("total error", share(f.total_error, f.pieces), ERROR_POINTS),
-            ("group error", share(f.group_error, f.pieces), ERROR_POINTS),
-            (
-                "groups not exact",
-                100.0 - share(f.groups_exact, f.groups),
-                ERROR_POINTS,
-            ),
-            (
-                "pieces not marked sure",
-                100.0 - share(f.sure, f.counted),
-                SURE_POINTS,
-            ),
-            (
-                "ranges that do not hold",
-                100.0 - share(f.ranges_hold, f.ranges),
-                SURE_POINTS,
-            ),
-        ]
-    };
-    let of = now.kind.map_or("all but failing", |kind| kind.name());
-    for ((what, before, margin), (_, is, _)) in pick(before).into_iter().zip(pick(now)) {
-        if is > before + margin {
+fn compare_lines(folder: Folder, before: &Line, now: &Line, faults: &mut Vec<String>) {
+    let recorded = held(before);
+    for figure in held(now) {
+        let Some(before) = recorded.iter().find(|b| b.name == figure.name) else {
+            continue;
+        };
+        if figure.worse_than(before.value) > figure.margin {
             faults.push(format!(
-                "{} of {}: {what} {is:.1} %, {before:.1} % recorded (margin {margin} points)",
-                of,
-                now.folder.name()
+                "{} of {}: {} {}, {} recorded (margin {})",
+                now.name,
+                folder.name(),
+                figure.name,
+                figure.told(figure.value),
+                figure.told(before.value),
+                figure.margin
             ));
         }
     }

@@ -14,8 +14,12 @@ const TOP: f64 = 64.0;
 const BETWEEN: f64 = 70.0;
 const BELOW: f64 = 56.0;
 
-/// Colours that differ in lightness too; `check` is filled, `tune` is open.
-const STROKES: [(Folder, &str); 2] = [(Folder::Tune, "#b35900"), (Folder::Check, "#004a80")];
+/// Colours that differ in lightness too; `check` is a filled disc, `tune` an open square, `foreign` a triangle.
+const STROKES: [(Folder, &str); 3] = [
+    (Folder::Tune, "#b35900"),
+    (Folder::Check, "#004a80"),
+    (Folder::Foreign, "#1f7a3d"),
+];
 
 /// The picture of a record.
 pub fn svg(record: &Record) -> String {
@@ -128,6 +132,14 @@ fn mark(out: &mut String, folder: Folder, colour: &str, x: f64, y: f64) {
                 y - 4.5
             ),
         ),
+        Folder::Foreign => line(
+            out,
+            format_args!(
+                "<path d=\"M{:.1} {:.1}l5.5 10h-11z\" fill=\"{colour}\"/>",
+                x,
+                y - 6.5
+            ),
+        ),
     }
 }
 
@@ -138,17 +150,19 @@ fn legend(out: &mut String) {
         let means = match folder {
             Folder::Tune => "tune, in sample",
             Folder::Check => "check, not tuned on",
+            Folder::Foreign => "foreign",
         };
         line(
             out,
             format_args!("<text x=\"{:.1}\" y=\"24.5\">{means}</text>", left + 12.0),
         );
-        left += 150.0;
+        left += 145.0;
     }
     line(
         out,
         format_args!(
-            "<text x=\"{left:.1}\" y=\"24.5\">bars: 95 % interval; dashed: as stated</text>"
+            "<text x=\"{:.1}\" y=\"24.5\">bars: 95 % interval; dashed: as stated</text>",
+            left - 60.0
         ),
     );
 }

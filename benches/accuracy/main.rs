@@ -1,4 +1,4 @@
-//! The accuracy table: what the real program says of the sample photos against their truth.
+//! The accuracy table: what the real program says of photos against their truth.
 //!
 //! ```text
 //! cargo bench --bench accuracy                        all photos, tables on stdout
@@ -6,10 +6,17 @@
 //! cargo bench --bench accuracy -- --write             docs/accuracy.md and .json made anew
 //! cargo bench --bench accuracy -- --check             fails where something got worse
 //! ```
+//! `CUPTALLY_FOREIGN` names the folder of foreign photos ([`foreign`]); without it they are left out.
 //! DEVELOPERS.md says how to use it; docs/accuracy.md is what it writes.
 
+mod best;
 mod check;
+mod decode;
 mod diagram;
+mod doubts;
+mod foreign;
+mod held;
+mod lessons;
 mod matching;
 mod page;
 mod pieces;
@@ -18,7 +25,9 @@ mod record;
 mod reliability;
 mod score;
 mod set;
+mod summary;
 mod table;
+mod truth;
 
 use std::collections::BTreeMap;
 use std::fs;
@@ -30,13 +39,14 @@ use std::thread;
 use anyhow::{Context, Result, bail};
 use clap::Parser;
 
+use doubts::ByReason;
 use program::{Answer, Homes, Said};
 use record::{Measured, Record};
 use reliability::{Bins, bins};
 use score::{Score, Stated, score};
 use set::{Folder, Photo};
 
-/// Measures the program on the sample photos.
+/// Measures the program on photos whose truth is known.
 #[derive(Parser)]
 #[command(bin_name = "cargo bench --bench accuracy --")]
 struct Args {
@@ -47,6 +57,10 @@ struct Args {
     /// Write docs/accuracy.md, docs/accuracy.json and docs/pictures/reliability.svg.
     #[arg(long, conflicts_with_all = ["only", "taught", "check"])]
     write: bool,
+
+    /// Why figures are worse than their best; written beside each that has no reason yet.
+    #[arg(long, value_name = "REASON", requires = "write")]
+    because: Option<String>,
 
     /// Fail where a figure is worse than docs/accuracy.json by more than its margin.
     #[arg(long)]
@@ -91,13 +105,22 @@ fn main() -> Result<()> {
     if chosen.is_empty() {
         bail!("no photo's name has {} in it", args.only.join(" or "));
     }
-    let record = measure(&args, &photos, &chosen)?;
+    let mut record = measure(&args, &photos, &chosen)?;
     if args.json {
         println!("{}", serde_json::to_string_pretty(&record)?);
     } else {
         tell(&record, !args.only.is_empty());
     }
     if args.write {
+        let before = recorded(root)?;
+        keep_foreign(&before, &mut record);
+        let fallen = best::carry_on(&before, &mut record, args.because.as_deref());
+        if !fallen.is_empty() {
+            bail!(
+                "nothing is written: worse than at best, and no reason is known; give it with --because:\n  {}",
+                fallen.join("\n  ")
+            );
+        }
         write(root, &record)?;
     }
     if args.check {
@@ -133,10 +156,36 @@ fn recorded(root: &Path) -> Result<Record> {
     serde_json::from_str(&text).with_context(|| format!("in {RECORD}"))
 }
 
+/// Takes over what was measured of the foreign photos where this run did not have them.
+fn keep_foreign(before: &Record, now: &mut Record) {
+    let foreign = |m: &Measured| m.folder == Folder::Foreign;
+    if now.photos.values().any(foreign) || !before.photos.values().any(foreign) {
+        return;
+    }
+    let last = before.foreign_measured.as_ref();
+    now.foreign_measured = Some(last.unwrap_or(&before.measured).clone());
+    for (name, photo) in before.photos.iter().filter(|(_, m)| foreign(m)) {
+        now.photos.insert(name.clone(), photo.clone());
+    }
+    if let Some(bins) = before.reliability.get(&Folder::Foreign) {
+        now.reliability.insert(Folder::Foreign, bins.clone());
+    }
+    if let Some(reasons) = before.reasons.get(&Folder::Foreign) {
+        now.reasons.insert(Folder::Foreign, reasons.clone());
+    }
+    for (lesson, refused) in &before.lessons {
+        let lesson = lesson.clone();
+        now.lessons.entry(lesson).or_insert_with(|| refused.clone());
+    }
+}
+
 /// Compares with what is recorded, and the documents with what they were made from.
 fn check(root: &Path, now: &Record, complete: bool) -> Result<()> {
     let recorded = recorded(root)?;
     let mut faults = check::worse(&recorded, now, complete);
+    for fallen in best::unexplained(&recorded) {
+        faults.push(format!("{RECORD} gives no reason: {fallen}"));
+    }
     for (name, made) in files(&recorded)? {
         if fs::read_to_string(root.join(name)).ok().as_ref() != Some(&made) {
             faults.push(format!("{name} is not what --write makes of {RECORD}"));
@@ -161,15 +210,26 @@ fn tell(record: &Record, each: bool) {
         }
         println!("\n{}:\n", folder.name());
         if each {
-            print!("{}", table::by_photo(record, folder));
-            println!();
+            println!("{}", table::by_photo(record, folder));
         }
-        print!("{}", table::by_kind(record, folder));
+        print!("{}", table::lines("kind", &record.lines(folder)));
+        for (what, lines) in [
+            ("renderer", record.lines_by_renderer(folder)),
+            ("view", record.lines_by_view(folder)),
+        ] {
+            if !lines.is_empty() {
+                print!("\n{}", table::lines(what, &lines));
+            }
+        }
         if let Some(bins) = record.reliability.get(&folder) {
             println!("\npieces of {}:\n", folder.name());
             print!("{}", table::reliability(&bins.pieces));
             println!("\ngroups of {}:\n", folder.name());
             print!("{}", table::reliability(&bins.groups));
+        }
+        if let Some(reasons) = record.reasons.get(&folder) {
+            println!("\ndoubts of {}:\n", folder.name());
+            print!("{}", table::reasons(reasons));
         }
     }
     let failing = table::failing(record);
@@ -188,18 +248,21 @@ fn measure(args: &Args, all: &[Photo], chosen: &[&Photo]) -> Result<Record> {
     let folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("accuracy");
     let mut homes = Homes::new(folder, args.taught);
     for photo in chosen {
-        homes.teach(&set::lessons(photo, all))?;
+        homes.teach(&lessons::lessons(photo, all))?;
     }
     let judged = judge_all(args, all, chosen, &homes)?;
 
     let mut stated: BTreeMap<Folder, (Vec<Stated>, Vec<Stated>)> = BTreeMap::new();
+    let mut reasons: BTreeMap<Folder, ByReason> = BTreeMap::new();
     let mut photos = BTreeMap::new();
-    for (photo, (answer, score)) in chosen.iter().zip(judged) {
-        // A photo that is counted twice says only once whether stated probabilities come true.
-        if photo.kind.is_in_sum() {
+    for (photo, (answer, mut score)) in chosen.iter().zip(judged) {
+        // A scene that is counted twice says only once whether stated probabilities come true.
+        if photo.is_in_sum() {
             let (pieces, groups) = stated.entry(photo.folder).or_default();
             pieces.extend(&score.pieces);
             groups.extend(&score.groups);
+            let of_photo = std::mem::take(&mut score.reasons);
+            doubts::add(reasons.entry(photo.folder).or_default(), of_photo);
         }
         photos.insert(photo.name.clone(), measured(photo, &answer, score));
     }
@@ -219,11 +282,14 @@ fn measure(args: &Args, all: &[Photo], chosen: &[&Photo]) -> Result<Record> {
             .chars()
             .take(10)
             .collect(),
+        foreign_measured: None,
         cores: thread::available_parallelism().map_or(1, usize::from),
         jobs: args.jobs.max(1),
         lessons: homes.lessons,
         reliability,
+        reasons,
         photos,
+        best: best::Bests::new(),
     })
 }
 
@@ -232,11 +298,14 @@ fn measured(photo: &Photo, answer: &Answer, score: Score) -> Measured {
     Measured {
         folder: photo.folder,
         kind: photo.kind,
+        renderer: Some(photo.truth.renderer.clone()),
+        view: photo.truth.view.clone(),
         failure: photo.truth.failure.clone(),
         refused: answer.said.as_ref().err().cloned(),
         warnings: answer.said.as_ref().map(warnings).unwrap_or_default(),
         seconds: (answer.seconds * 10.0).round() / 10.0,
         cpu_seconds: Some((answer.cpu_seconds * 10.0).round() / 10.0),
+        decode_seconds: Some((answer.decode_seconds * 1e5).round() / 1e5),
         peak_mib: answer.peak_mib.round(),
         figures: score.figures,
     }
@@ -255,7 +324,7 @@ fn judge_all(
         for _ in 0..args.jobs.max(1) {
             scope.spawn(|| {
                 while let Some((index, photo)) = take(&next, chosen) {
-                    let home = homes.place(&set::lessons(photo, all));
+                    let home = homes.place(&lessons::lessons(photo, all));
                     let answer = program::count(photo, &home).map(|answer| {
                         let score = score(&photo.truth, answer.said.as_ref().ok());
                         (answer, score)

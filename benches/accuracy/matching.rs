@@ -4,7 +4,7 @@ use pathfinding::matrix::Matrix;
 use pathfinding::prelude::kuhn_munkres_min;
 
 use crate::program::SaidPiece;
-use crate::set::{Stray, TruePiece, Truth};
+use crate::truth::{Stray, TruePiece, Truth};
 
 /// Half a stud's pitch: a 1x1 further off than this is nearer to its neighbour's place.
 const LEAST_REACH_MM: f64 = 4.0;

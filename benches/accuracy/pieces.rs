@@ -3,7 +3,7 @@
 use crate::matching::stray_under;
 use crate::program::{Said, SaidPiece};
 use crate::score::Score;
-use crate::set::Truth;
+use crate::truth::Truth;
 
 /// Prints a line a fault; places are mm from the card's top left corner.
 pub fn print(truth: &Truth, said: &Said, score: &Score) {

@@ -11,6 +11,8 @@ use serde::Deserialize;
 use tempfile::TempDir;
 use wait4::Wait4;
 
+use crate::decode;
+use crate::lessons::{light, measures_the_print};
 use crate::set::{Kind, Photo};
 
 /// The parts of a sheet that are judged, as `docs/sheet-v1.schema.json` has them.
@@ -47,6 +49,9 @@ pub struct SaidPiece {
     pub face: String,
     /// Probability that all of it is right.
     pub sure: f64,
+    /// Why it is doubtful, the main reason first.
+    #[serde(default)]
+    pub doubts: Vec<String>,
 }
 
 /// A group as the sheet has it.
@@ -83,6 +88,8 @@ pub struct Answer {
     pub seconds: f64,
     /// Processor time, all threads together.
     pub cpu_seconds: f64,
+    /// Time to decode the photo, measured beside it.
+    pub decode_seconds: f64,
     /// The most memory that the process held at once, MiB.
     pub peak_mib: f64,
 }
@@ -96,13 +103,13 @@ struct Ended {
     peak_mib: f64,
 }
 
-fn run(home: &Path, args: &[&str]) -> Result<Ended> {
+fn run(root: &Path, home: &Path, args: &[&str]) -> Result<Ended> {
     // Files instead of pipes: nobody needs to read while the child writes.
     let scratch = TempDir::new().context("making a folder for the program's output")?;
     let (out, err) = (scratch.path().join("out"), scratch.path().join("err"));
     let start = Instant::now();
     let child = Command::new(env!("CARGO_BIN_EXE_cuptally"))
-        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .current_dir(root)
         .arg("--home")
         .arg(home)
         .args(args)
@@ -138,7 +145,7 @@ pub fn count(photo: &Photo, home: &Path) -> Result<Answer> {
     if photo.kind == Kind::Expected {
         args.extend(["--expect", &expect]);
     }
-    let ended = run(home, &args)?;
+    let ended = run(&photo.root, home, &args)?;
     let said = match ended.code {
         Some(0 | 3) => {
             let mut sheets: Vec<Said> = serde_json::from_str(&ended.out)
@@ -148,7 +155,7 @@ pub fn count(photo: &Photo, home: &Path) -> Result<Answer> {
                 _ => bail!("count --json did not print one sheet of {}", photo.name),
             }
         }
-        Some(1) => Err(ended.err.trim().to_owned()),
+        Some(1) => Err(without_path(&ended.err)),
         other => bail!(
             "count of {} ended with {other:?}: {}",
             photo.name,
@@ -159,6 +166,7 @@ pub fn count(photo: &Photo, home: &Path) -> Result<Answer> {
         said,
         seconds: ended.seconds,
         cpu_seconds: ended.cpu_seconds,
+        decode_seconds: decode::seconds(photo)?,
         peak_mib: ended.peak_mib,
     })
 }
@@ -205,6 +213,11 @@ impl Homes {
             if let Some((last, before)) = lessons.split_last() {
                 self.teach(before)?;
                 copy(&self.place(before), &place)?;
+                if measures_the_print(lessons) {
+                    let refused = print(last, &place)?;
+                    self.lessons
+                        .insert(format!("{} (print)", last.name), refused);
+                }
                 let refused = lesson(last, &place)?;
                 self.lessons.insert(last.name.clone(), refused);
             } else {
@@ -217,33 +230,42 @@ impl Homes {
 }
 
 fn key(lessons: &[&Photo]) -> String {
-    let names: Vec<&str> = lessons.iter().map(|l| light(l)).collect();
+    let names: Vec<String> = lessons.iter().map(|l| l.name.replace('/', "-")).collect();
     format!("taught-{}", names.join("+"))
 }
 
-/// `teach-warm-led-24` is of the light `warm-led`.
-fn light(lesson: &Photo) -> &str {
-    let name = lesson.name.as_str();
-    let name = name.strip_prefix("teach-").unwrap_or(name);
-    name.rsplit_once('-').map_or(name, |(light, _)| light)
-}
-
+/// Nothing, or the sentence with which the photo was refused.
 fn lesson(photo: &Photo, home: &Path) -> Result<Option<String>> {
     eprintln!("teaching colours from {}", photo.name);
     let (path, names) = (photo.path.to_string_lossy(), photo.truth.names.join(","));
-    let ended = run(
-        home,
-        &["teach", &path, "--names", &names, "--light", light(photo)],
-    )?;
+    let light = light(photo);
+    let args = ["teach", &path, "--names", &names, "--light", &light];
+    refusal(photo, run(&photo.root, home, &args)?)
+}
+
+/// Measures the printed copy of the card as well; ends as a lesson does.
+fn print(photo: &Photo, home: &Path) -> Result<Option<String>> {
+    let (path, light) = (photo.path.to_string_lossy(), light(photo));
+    let args = ["calibrate", &path, "--light", &light, "--print"];
+    refusal(photo, run(&photo.root, home, &args)?)
+}
+
+fn refusal(photo: &Photo, ended: Ended) -> Result<Option<String>> {
     match ended.code {
         Some(0 | 3) => Ok(None),
-        Some(1 | 2) => Ok(Some(ended.err.trim().to_owned())),
+        Some(1 | 2) => Ok(Some(without_path(&ended.err))),
         other => bail!(
-            "teach {} ended with {other:?}: {}",
+            "teaching from {} ended with {other:?}: {}",
             photo.name,
             ended.err.trim()
         ),
     }
+}
+
+/// A refusal begins with the photo's path, which the record has already as a name.
+fn without_path(said: &str) -> String {
+    let said = said.trim();
+    said.split_once(".jpg: ").map_or(said, |s| s.1).to_owned()
 }
 
 fn copy(from: &Path, to: &Path) -> Result<()> {

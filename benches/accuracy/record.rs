@@ -1,26 +1,38 @@
 //! What one run measured, as `docs/accuracy.json` keeps it.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
 
+use crate::best::Bests;
+use crate::doubts::ByReason;
 use crate::reliability::Bins;
 use crate::score::Figures;
 use crate::set::{Folder, Kind};
+use crate::truth::View;
 
-/// A run over the sample photos.
+/// A run over the photos.
 #[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct Record {
     /// Day of the run.
     pub measured: String,
+    /// Day of the run over the foreign photos, where the last run did not have them.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub foreign_measured: Option<String>,
     /// Processor cores of the machine.
     pub cores: usize,
     /// Photos counted at once.
     pub jobs: usize,
     /// Of each teach photo, the sentence with which teaching was refused; none is good.
     pub lessons: BTreeMap<String, Option<String>>,
-    /// Stated probabilities against what came true, of `tune` and of `check`.
+    /// Stated probabilities against what came true, of each folder.
     pub reliability: BTreeMap<Folder, Bins>,
+    /// Counted pieces of each folder by the main reason of their doubt.
+    #[serde(default)]
+    pub reasons: BTreeMap<Folder, ByReason>,
+    /// The best that each figure ever was.
+    #[serde(default)]
+    pub best: Bests,
     /// Every photo by name.
     pub photos: BTreeMap<String, Measured>,
 }
@@ -28,10 +40,16 @@ pub struct Record {
 /// One photo.
 #[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct Measured {
-    /// Which half of the set.
+    /// Which part of the set.
     pub folder: Folder,
     /// What the scene asks.
     pub kind: Kind,
+    /// The program that rendered it; records made before 29 November 2026 lack it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub renderer: Option<String>,
+    /// Which view of which scene.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub view: Option<View>,
     /// Why a count should not be trusted, in photos that should be warned of.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub failure: Option<String>,
@@ -46,6 +64,9 @@ pub struct Measured {
     /// 2026 lack it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub cpu_seconds: Option<f64>,
+    /// Time in which the `image` crate decodes the photo's JPEG on one thread, in the same run.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub decode_seconds: Option<f64>,
     /// Most memory held at once.
     pub peak_mib: f64,
     /// What is right and wrong.
@@ -81,49 +102,122 @@ impl Measured {
     }
 }
 
-/// A line of a table: photos of one kind from one folder.
+/// A line of a table: photos of one folder that have something in common.
 pub struct Line {
-    /// Which half of the set.
-    pub folder: Folder,
-    /// The kind; none for all but the failing photos together.
-    pub kind: Option<Kind>,
+    /// What they have in common.
+    pub name: String,
     /// Sums.
     pub figures: Figures,
+    /// What a photo costs.
+    pub cost: Cost,
+}
+
+/// What counting costs.
+#[derive(Clone, Copy)]
+pub struct Cost {
     /// Mean wall time of a photo.
     pub seconds: f64,
     /// Mean processor time of a photo, where all of them have it.
     pub cpu_seconds: Option<f64>,
-    /// Most of any photo.
+    /// Processor time over the time to decode the JPEG, sums of all, where all of them have both.
+    pub over_decoding: Option<f64>,
+    /// Most memory of any photo, MiB.
     pub peak_mib: f64,
+}
+
+/// The line of all photos that count in sums.
+pub const ALL: &str = "all but failing";
+
+impl Measured {
+    /// Whether it counts in sums: see [`crate::set::Photo::is_in_sum`].
+    pub fn is_in_sum(&self) -> bool {
+        self.kind.is_in_sum() && self.is_first_view()
+    }
+
+    /// Whether it belongs to the line of this name.
+    pub fn is_of(&self, line: &str) -> bool {
+        if line == ALL {
+            self.is_in_sum()
+        } else {
+            self.kind.name() == line && self.is_first_view()
+        }
+    }
+
+    fn is_first_view(&self) -> bool {
+        self.view.as_ref().is_none_or(View::is_first)
+    }
 }
 
 impl Record {
     /// The lines of one folder: each kind that it has, then all but the failing.
     pub fn lines(&self, folder: Folder) -> Vec<Line> {
-        let kinds = Kind::ALL.into_iter().map(Some).chain([None]);
-        kinds.filter_map(|kind| self.line(folder, kind)).collect()
+        let names = Kind::ALL.map(Kind::name).into_iter().chain([ALL]);
+        names
+            .filter_map(|name| self.line(folder, name, |m| m.is_of(name)))
+            .collect()
     }
 
-    fn line(&self, folder: Folder, kind: Option<Kind>) -> Option<Line> {
-        let mut line = Line {
-            folder,
-            kind,
-            figures: Figures::default(),
-            seconds: 0.0,
-            cpu_seconds: Some(0.0),
-            peak_mib: 0.0,
+    /// One line for each renderer that a folder's photos are of; none where there is only one.
+    pub fn lines_by_renderer(&self, folder: Folder) -> Vec<Line> {
+        let of_folder = |m: &&Measured| m.folder == folder;
+        let renderers: BTreeSet<&str> = (self.photos.values().filter(of_folder))
+            .filter_map(|m| m.renderer.as_deref())
+            .collect();
+        if renderers.len() < 2 {
+            return Vec::new();
+        }
+        let line = |name: &&str| {
+            let own = |m: &Measured| m.is_in_sum() && m.renderer.as_deref() == Some(name);
+            self.line(folder, name, own)
         };
-        for photo in self.photos.values() {
-            let of_kind = kind.map_or(photo.kind.is_in_sum(), |kind| photo.kind == kind);
-            if photo.folder == folder && of_kind {
-                line.figures.add(&photo.figures);
-                line.seconds += photo.seconds;
-                line.cpu_seconds = line.cpu_seconds.zip(photo.cpu_seconds).map(|(a, b)| a + b);
-                line.peak_mib = line.peak_mib.max(photo.peak_mib);
+        renderers.iter().filter_map(line).collect()
+    }
+
+    /// One line for each view of a scene that was taken from more than one place.
+    pub fn lines_by_view(&self, folder: Folder) -> Vec<Line> {
+        let mut scenes: BTreeMap<&str, Vec<&View>> = BTreeMap::new();
+        for view in self.photos.values().filter(|m| m.folder == folder) {
+            if let Some(view) = &view.view {
+                scenes.entry(&view.scene).or_default().push(view);
             }
         }
-        line.seconds /= f64::from(line.figures.photos);
-        line.cpu_seconds = line.cpu_seconds.map(|s| s / f64::from(line.figures.photos));
-        (line.figures.photos > 0).then_some(line)
+        scenes.retain(|_, views| views.len() > 1);
+        let line = |view: &View| {
+            let name = format!("{}, view {}", view.scene, view.view);
+            self.line(folder, &name, |m| m.view.as_ref() == Some(view))
+        };
+        let views = scenes.into_values().flat_map(|mut views| {
+            views.sort();
+            views
+        });
+        views.filter_map(line).collect()
+    }
+
+    fn line(&self, folder: Folder, name: &str, of: impl Fn(&Measured) -> bool) -> Option<Line> {
+        let photos: Vec<&Measured> = (self.photos.values())
+            .filter(|m| m.folder == folder && of(m))
+            .collect();
+        let mut figures = Figures::default();
+        for photo in &photos {
+            figures.add(&photo.figures);
+        }
+        (!photos.is_empty()).then(|| Line {
+            name: name.to_owned(),
+            figures,
+            cost: cost(&photos),
+        })
+    }
+}
+
+/// Means and sums over some photos.
+pub fn cost(photos: &[&Measured]) -> Cost {
+    let number = photos.len().max(1) as f64;
+    let cpu: Option<f64> = photos.iter().map(|m| m.cpu_seconds).sum();
+    let decode: Option<f64> = photos.iter().map(|m| m.decode_seconds).sum();
+    Cost {
+        seconds: photos.iter().map(|m| m.seconds).sum::<f64>() / number,
+        cpu_seconds: cpu.map(|sum| sum / number),
+        over_decoding: cpu.zip(decode).map(|(cpu, decode)| cpu / decode),
+        peak_mib: photos.iter().map(|m| m.peak_mib).fold(0.0, f64::max),
     }
 }

@@ -28,39 +28,20 @@ pub struct Bins {
     pub groups: Vec<Bin>,
 }
 
-/// A share of fewer than that many says little: of 30 sure pieces of which 3 are wrong,
-/// the true share lies between 2 and 27 % wrong.
-const LEAST: usize = 30;
+/// A tenth of the range each.
+const BINS: usize = 10;
 
-/// Upper ends. Finer above the level from which a piece is marked sure, where most pieces are.
-const EDGES: [f64; 12] = [
-    0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.98, 1.01,
-];
-
-/// Sorts into bins; one of fewer than 30 is joined with the next lower.
+/// Sorts into ten bins; those with nothing in them are left out.
 pub fn bins(stated: &[Stated]) -> Vec<Bin> {
-    let mut from_above: Vec<Vec<Stated>> = Vec::new();
-    let mut low = EDGES.iter().rev().skip(1).copied().chain([f64::MIN]);
-    let mut sorted = stated.to_vec();
-    sorted.sort_by(|a, b| b.0.total_cmp(&a.0));
-    let mut rest = sorted.as_slice();
-    let mut open: Vec<Stated> = Vec::new();
-    while let Some(edge) = low.next().filter(|_| !rest.is_empty()) {
-        let inside = rest.partition_point(|(probability, _)| *probability >= edge);
-        let (these, others) = rest.split_at(inside);
-        open.extend_from_slice(these);
-        rest = others;
-        if open.len() >= LEAST {
-            from_above.push(std::mem::take(&mut open));
+    let mut tenths: [Vec<Stated>; BINS] = Default::default();
+    for &one in stated {
+        let tenth = (one.0 * BINS as f64) as usize;
+        if let Some(bin) = tenths.get_mut(tenth.min(BINS - 1)) {
+            bin.push(one);
         }
     }
-    // The lowest few have no lower bin to join.
-    match from_above.last_mut() {
-        Some(last) => last.append(&mut open),
-        None if !open.is_empty() => from_above.push(open),
-        None => {}
-    }
-    from_above.iter().rev().map(|bin| summed(bin)).collect()
+    let filled = tenths.iter().filter(|bin| !bin.is_empty());
+    filled.map(|bin| summed(bin)).collect()
 }
 
 fn summed(stated: &[Stated]) -> Bin {

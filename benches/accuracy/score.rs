@@ -5,12 +5,14 @@ use std::collections::BTreeMap;
 use cuptally::sheet::SURE;
 use serde::{Deserialize, Serialize};
 
+use crate::doubts::{ByReason, Faults, by_reason};
 use crate::matching::matched;
 use crate::program::{Said, SaidPiece};
-use crate::set::Truth;
+use crate::truth::Truth;
 
 /// Sums over the photos of one line of a table.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
 pub struct Figures {
     /// Photos in the line.
     pub photos: u32,
@@ -45,10 +47,18 @@ pub struct Figures {
     pub missed: u32,
     /// Counted pieces that match no true one.
     pub invented: u32,
+    /// Pieces of which half or more can be seen.
+    pub half_visible: u32,
+    /// Of these, those that were matched.
+    pub half_found: u32,
     /// Found pieces of the right size.
     pub size_right: u32,
     /// Found pieces of the right form.
     pub form_right: u32,
+    /// Found pieces that show their form: all but undersides of plates and tiles.
+    pub form_shown: u32,
+    /// Of these, those of the right form.
+    pub form_shown_right: u32,
     /// Found pieces of the right colour.
     pub colour_right: u32,
     /// Found pieces with all three right.
@@ -67,7 +77,7 @@ impl Figures {
         }
     }
 
-    fn numbers(&mut self) -> [&mut u32; 22] {
+    fn numbers(&mut self) -> [&mut u32; 26] {
         [
             &mut self.photos,
             &mut self.refused_photos,
@@ -85,8 +95,12 @@ impl Figures {
             &mut self.found,
             &mut self.missed,
             &mut self.invented,
+            &mut self.half_visible,
+            &mut self.half_found,
             &mut self.size_right,
             &mut self.form_right,
+            &mut self.form_shown,
+            &mut self.form_shown_right,
             &mut self.colour_right,
             &mut self.all_right,
             &mut self.sure,
@@ -122,6 +136,8 @@ pub struct Score {
     pub pieces: Vec<Stated>,
     /// Of each group on the sheet, what was stated.
     pub groups: Vec<Stated>,
+    /// Counted pieces by the main reason of their doubt.
+    pub reasons: ByReason,
     /// For each true piece the counted one.
     pub matches: Vec<Option<usize>>,
 }
@@ -137,7 +153,7 @@ pub fn score(truth: &Truth, said: Option<&Said>) -> Score {
         counted: counted.len() as u32,
         ..Figures::default()
     };
-    let mut right = vec![false; counted.len()];
+    let mut faults = vec![Faults::INVENTED; counted.len()];
     let mut kinds: BTreeMap<(&str, &str, &str), u32> = BTreeMap::new();
     for (piece, found) in truth.pieces.iter().zip(&matches) {
         let visible = piece.x_px.is_some();
@@ -147,6 +163,7 @@ pub fn score(truth: &Truth, said: Option<&Said>) -> Score {
         }
         figures.pieces += 1;
         figures.hidden += u32::from(!visible);
+        figures.half_visible += u32::from(piece.is_half_visible());
         *kinds
             .entry((&piece.form, &piece.size, &piece.colour))
             .or_default() += 1;
@@ -154,20 +171,28 @@ pub fn score(truth: &Truth, said: Option<&Said>) -> Score {
             figures.missed += u32::from(visible);
             continue;
         };
-        let (form, size) = (said.form == piece.form, said.size == piece.size);
-        let colour = said.colour == piece.colour;
+        let fault = Faults {
+            invented: false,
+            size: said.size != piece.size,
+            form: said.form != piece.form,
+            colour: said.colour != piece.colour,
+        };
         figures.found += 1;
-        figures.form_right += u32::from(form);
-        figures.size_right += u32::from(size);
-        figures.colour_right += u32::from(colour);
-        figures.all_right += u32::from(form && size && colour);
-        if let Some(right) = right.get_mut(index) {
-            *right = form && size && colour;
+        figures.half_found += u32::from(piece.is_half_visible());
+        figures.form_right += u32::from(!fault.form);
+        figures.form_shown += u32::from(piece.shows_its_form());
+        figures.form_shown_right += u32::from(piece.shows_its_form() && !fault.form);
+        figures.size_right += u32::from(!fault.size);
+        figures.colour_right += u32::from(!fault.colour);
+        figures.all_right += u32::from(!fault.any());
+        if let Some(place) = faults.get_mut(index) {
+            *place = fault;
         }
     }
     figures.invented = figures.counted - figures.found;
     figures.total_error = figures.counted.abs_diff(figures.pieces);
-    let pieces: Vec<Stated> = counted.iter().map(|p| p.sure).zip(right).collect();
+    let stated = |(piece, fault): (&SaidPiece, &Faults)| (piece.sure, !fault.any());
+    let pieces: Vec<Stated> = counted.iter().zip(&faults).map(stated).collect();
     figures.sure = sure(&pieces).count() as u32;
     figures.sure_wrong = sure(&pieces).filter(|(_, right)| !right).count() as u32;
     let groups = score_groups(&mut figures, kinds, said);
@@ -175,6 +200,7 @@ pub fn score(truth: &Truth, said: Option<&Said>) -> Score {
         figures,
         pieces,
         groups,
+        reasons: by_reason(counted, &faults),
         matches,
     }
 }

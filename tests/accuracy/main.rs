@@ -1,27 +1,45 @@
 //! The judge itself: what `benches/accuracy` makes of sheets whose faults are known.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, dead_code)]
 
-#[path = "../benches/accuracy/check.rs"]
+#[path = "../../benches/accuracy/best.rs"]
+mod best;
+#[path = "../../benches/accuracy/check.rs"]
 mod check;
-#[path = "../benches/accuracy/matching.rs"]
+#[path = "../../benches/accuracy/decode.rs"]
+mod decode;
+#[path = "../../benches/accuracy/doubts.rs"]
+mod doubts;
+#[path = "../../benches/accuracy/foreign.rs"]
+mod foreign;
+#[path = "../../benches/accuracy/held.rs"]
+mod held;
+#[path = "../../benches/accuracy/lessons.rs"]
+mod lessons;
+#[path = "../../benches/accuracy/matching.rs"]
 mod matching;
-#[path = "../benches/accuracy/program.rs"]
+#[path = "../../benches/accuracy/program.rs"]
 mod program;
-#[path = "../benches/accuracy/record.rs"]
+#[path = "../../benches/accuracy/record.rs"]
 mod record;
-#[path = "../benches/accuracy/reliability.rs"]
+#[path = "../../benches/accuracy/reliability.rs"]
 mod reliability;
-#[path = "../benches/accuracy/score.rs"]
+#[path = "../../benches/accuracy/score.rs"]
 mod score;
-#[path = "../benches/accuracy/set.rs"]
+#[path = "../../benches/accuracy/set.rs"]
 mod set;
+#[path = "../../benches/accuracy/summary.rs"]
+mod summary;
+#[path = "../../benches/accuracy/truth.rs"]
+mod truth;
+
+mod bars;
+mod layout;
 
 use program::Said;
-use record::Record;
 use reliability::bins;
 use score::score;
 use serde_json::{Value, json};
-use set::Truth;
+use truth::Truth;
 
 /// A camera 500 mm above the card's corner that looks straight down, 2 px a mm.
 fn truth(pieces: Value) -> Truth {
@@ -40,7 +58,7 @@ fn truth(pieces: Value) -> Truth {
 fn is(size: &str, colour: &str, x: f64, y: f64) -> Value {
     json!({
         "form": "plate", "size": size, "colour": colour, "face": "up", "x_mm": x, "y_mm": y,
-        "x_px": 1000.0 + 2.0 * x, "y_px": 750.0 + 2.0 * y,
+        "x_px": 1000.0 + 2.0 * x, "y_px": 750.0 + 2.0 * y, "visible_px": 90, "whole_px": 100,
     })
 }
 
@@ -137,13 +155,91 @@ fn a_refused_photo_misses_every_piece() {
     );
 }
 
+/// A piece of which less than half shows may be missed; an underside's form may be taken for the other's.
 #[test]
-fn bins_hold_thirty_or_more() {
-    let stated: Vec<(f64, bool)> = (0..100).map(|k| (f64::from(k) / 100.0, k >= 50)).collect();
-    let bins = bins(&stated);
-    assert!(bins.iter().all(|bin| bin.number >= 30), "{bins:?}");
-    assert_eq!(bins.iter().map(|bin| bin.number).sum::<u32>(), 100);
-    assert_eq!(bins.iter().map(|bin| bin.right).sum::<u32>(), 50);
+fn what_can_be_seen_is_asked_apart() {
+    let with = |mut piece: Value, key: &str, value: Value| {
+        piece[key] = value;
+        piece
+    };
+    let truth = truth(json!([
+        is("2x4", "rose", 0.0, 0.0),
+        with(is("2x4", "rose", 40.0, 0.0), "visible_px", json!(50)),
+        with(is("2x4", "rose", 80.0, 0.0), "visible_px", json!(49)),
+        with(is("2x4", "rose", 120.0, 0.0), "face", json!("down")),
+        hidden(is("2x4", "rose", 160.0, 0.0)),
+    ]));
+    let tile = |x| with(says("2x4", "rose", x, 0.0, 0.5), "form", json!("tile"));
+    let said = said(json!([tile(0.0), tile(120.0)]), json!([]));
+    let f = score(&truth, Some(&said)).figures;
+    assert_eq!((f.half_visible, f.half_found), (3, 2));
+    assert_eq!((f.found, f.form_right), (2, 0));
+    assert_eq!((f.form_shown, f.form_shown_right), (1, 0));
+}
+
+#[test]
+fn doubts_are_sorted_by_their_first_reason() {
+    let truth = truth(json!([
+        is("1x1", "rose", 0.0, 0.0),
+        is("1x1", "rose", 40.0, 0.0),
+        is("1x1", "rose", 80.0, 0.0),
+    ]));
+    let doubts = |mut piece: Value, doubts: &[&str]| {
+        piece["doubts"] = json!(doubts);
+        piece
+    };
+    let said = said(
+        json!([
+            says("1x1", "rose", 0.0, 0.0, 0.95),
+            doubts(
+                says("1x2", "rose", 40.0, 0.0, 0.4),
+                &["could be a 1x1 plate", "cut"]
+            ),
+            doubts(
+                says("1x1", "kelp", 80.0, 0.0, 0.6),
+                &["colour could be rose"]
+            ),
+            doubts(
+                says("1x1", "kelp", 200.0, 0.0, 0.2),
+                &["colour could be one that was not taught"]
+            ),
+        ]),
+        json!([]),
+    );
+    let reasons = score(&truth, Some(&said)).reasons;
+    let told: Vec<_> = (reasons.iter())
+        .map(|(name, r)| {
+            (
+                name.as_str(),
+                r.number,
+                r.wrong,
+                r.invented,
+                r.size,
+                r.colour,
+            )
+        })
+        .collect();
+    assert_eq!(
+        told,
+        [
+            ("colour could be another taught one", 1, 1, 0, 0, 1),
+            ("colour could be one that was not taught", 1, 1, 1, 0, 0),
+            ("could be another size or shape", 1, 1, 0, 1, 0),
+            ("none: sure", 1, 0, 0, 0, 0),
+        ]
+    );
+}
+
+#[test]
+fn stated_probabilities_fall_into_ten_bins() {
+    let stated: Vec<(f64, bool)> = (0..=100).map(|k| (f64::from(k) / 100.0, k >= 50)).collect();
+    let all = bins(&stated);
+    let numbers: Vec<u32> = all.iter().map(|bin| bin.number).collect();
+    // A probability of 1 belongs to the last.
+    assert_eq!(numbers, [10, 10, 10, 10, 10, 10, 10, 10, 10, 11]);
+    assert_eq!(all.iter().map(|bin| bin.right).sum::<u32>(), 51);
+    assert_eq!((all[4].right, all[5].right), (0, 10));
+    assert_eq!(bins(&stated[95..]).len(), 1);
     // Wilson's interval of 0 of 30 reaches up to 11.4 %: z^2 / (n + z^2).
     let none = reliability::Bin {
         number: 30,
@@ -153,45 +249,4 @@ fn bins_hold_thirty_or_more() {
         stated: 0.05,
     };
     assert!((none.share().2 - 3.8416 / 33.8416).abs() < 1e-9);
-}
-
-/// Makes a photo's figures worse.
-type Harm = dyn Fn(&mut record::Measured);
-
-/// What is recorded is not worse than itself; each planted loss is found.
-#[test]
-fn what_got_worse_is_found() {
-    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/docs/accuracy.json");
-    let text = std::fs::read_to_string(path).unwrap();
-    let before: Record = serde_json::from_str(&text).unwrap();
-    assert_eq!(check::worse(&before, &before, true), Vec::<String>::new());
-    let planted: [(&str, &Harm); 6] = [
-        ("plates-sorted-d50-42", &|m| m.figures.sure_wrong += 1),
-        ("dumped-mixed-d65-180", &|m| {
-            m.figures.groups_sure_wrong += 1
-        }),
-        ("plates-sorted-d50-42", &|m| m.figures.missed += 1),
-        ("plates-touching-d65-58", &|m| m.figures.missed += 2),
-        ("poured-mixed-d50-90", &|m| {
-            m.refused = Some("no".to_owned())
-        }),
-        ("failing-half-a-card-36", &|m| m.warnings.clear()),
-    ];
-    for (name, harm) in planted {
-        let mut now = before.clone();
-        harm(now.photos.get_mut(name).unwrap());
-        let found = check::worse(&before, &now, false);
-        assert!(
-            found.iter().any(|fault| fault.starts_with(name)),
-            "{name}: {found:?}"
-        );
-    }
-    let mut now = before.clone();
-    for photo in now.photos.values_mut() {
-        photo.figures.ranges_hold = photo.figures.ranges_hold * 9 / 10;
-    }
-    assert!(!check::worse(&before, &now, true).is_empty());
-    now.photos.remove("plates-sorted-d50-42");
-    let all = check::worse(&before, &now, true);
-    assert!(all.iter().any(|fault| fault.contains("no longer there")));
 }
