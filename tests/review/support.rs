@@ -44,8 +44,13 @@ pub fn command(home: &Path, args: &[&Path]) -> Command {
 impl Server {
     /// Starts it on sheets whose photos are shipped ones.
     pub fn start(home: &Path, sheets: &[&Path]) -> Self {
+        Self::of(&mut command(home, sheets))
+    }
+
+    /// The same by a command that is at hand.
+    pub fn of(command: &mut Command) -> Self {
         let photos = rendered().join("tune");
-        let mut child = command(home, sheets)
+        let mut child = command
             .arg("--photos")
             .arg(photos)
             .stdout(Stdio::piped())
