@@ -23,6 +23,7 @@
 
 pub mod units;
 pub mod numbers;
+pub mod legible;
 pub mod drawing;
 
 pub mod photo;

@@ -84,6 +84,22 @@ impl Targets {
     }
 }
 
+/// What is being done with a photo, told while it is done: some takes many seconds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Stage {
+    /// Looking for the card.
+    Card,
+    /// Fitting the camera and the colours to it, and the empty tray.
+    Tray,
+    /// Looking for pieces.
+    Pieces,
+    /// Reading the colours of pieces.
+    Colours,
+}
+
+/// Who is told of every [`Stage`] as it begins.
+pub type Told<'a> = &'a dyn Fn(Stage);
+
 /// A photo with everything that is measured before pieces are looked for.
 pub struct Scene {
     /// The tags.
@@ -115,10 +131,12 @@ fn on_card(at: Mm, margin_mm: f64) -> bool {
 ///
 /// # Errors
 /// [`Trouble`] where the photo cannot be measured.
-pub fn measure(photo: &Photo, targets: &Targets) -> Result<Scene, Trouble> {
+pub fn measure(photo: &Photo, targets: &Targets, told: Told) -> Result<Scene, Trouble> {
+    told(Stage::Card);
     let design = CardDesign::v1();
     let grey = photo.pixels.grey8();
     let card = find(&grey).map_err(|error| explained(error, photo, &grey))?;
+    told(Stage::Tray);
     let size = (photo.pixels.width() as u32, photo.pixels.height() as u32);
     let pose = fit_pose(&card, design, size, photo.focal_35mm)?;
     let patches = read_patches(photo, &pose.camera, &targets.lab);
@@ -184,7 +202,8 @@ pub struct Seen {
 
 /// Finds the pieces of a measured photo and reads their colours. Pieces whose
 /// top is hardly in the photo come back as leftovers.
-pub fn look(scene: &Scene, search: &Search) -> (Vec<Seen>, Vec<Leftover>) {
+pub fn look(scene: &Scene, search: &Search, told: Told) -> (Vec<Seen>, Vec<Leftover>) {
+    told(Stage::Pieces);
     let camera = &scene.pose.camera;
     let sight = Sight {
         view: &scene.lab,
@@ -193,6 +212,7 @@ pub fn look(scene: &Scene, search: &Search) -> (Vec<Seen>, Vec<Leftover>) {
         camera,
     };
     let (found, mut leftovers) = find_pieces(&sight, search, &on_card);
+    told(Stage::Colours);
     let light = Light::of(&scene.ground, &scene.correction);
     let mut seen = Vec::with_capacity(found.len());
     let around = around(&found, camera);
@@ -225,9 +245,10 @@ pub fn count(
     targets: &Targets,
     search: &Search,
     book: Option<&SwatchBook>,
+    told: Told,
 ) -> Result<Sheet, Trouble> {
-    let scene = measure(photo, targets)?;
-    Ok(count_scene(photo, &scene, targets, search, book))
+    let scene = measure(photo, targets, told)?;
+    Ok(count_scene(photo, &scene, targets, search, book, told))
 }
 
 /// Counts a measured photo into a sheet.
@@ -237,8 +258,9 @@ pub fn count_scene(
     targets: &Targets,
     search: &Search,
     book: Option<&SwatchBook>,
+    told: Told,
 ) -> Sheet {
-    let (seen, leftovers) = look(scene, search);
+    let (seen, leftovers) = look(scene, search, told);
     let paints: Vec<Paint> = seen.iter().map(|s| s.paint).collect();
     let faults = photo_faults(photo, scene, &paints);
     let Colours { named, unlike } = name_colours(&paints, book, &card_look(scene));

@@ -6,7 +6,7 @@ use serde::Serialize;
 
 use super::atomic::write_files;
 use super::look;
-use super::say::{self, Column};
+use super::say::{self, Column, Progress};
 use super::{Context, Failure, Outcome, home};
 use crate::card::design::CardDesign;
 use crate::card::print::svg::svg;
@@ -56,18 +56,23 @@ struct Kept<'a> {
 /// When the photo or the print cannot be measured, or a file cannot be written.
 pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     let name = home::file_name("light", &args.light)?;
+    let progress = Progress::of(1);
+    progress.begin(&args.photo);
     let photo = look::open(&args.photo)?;
     let profile = match &args.print {
-        Some(copy) => Some(measure_print(&args.photo, &photo, copy)?),
+        Some(copy) => Some(measure_print(&args.photo, &photo, copy, &progress)?),
         None => None,
     };
     let targets = match &profile {
         Some(profile) => Targets::of(profile),
         None => home::targets(&context.home, args.card.as_deref())?,
     };
-    let scene = pipeline::measure(&photo, &targets).map_err(|e| look::trouble(&args.photo, &e))?;
+    let told = |stage| progress.stage(stage);
+    let scene =
+        pipeline::measure(&photo, &targets, &told).map_err(|e| look::trouble(&args.photo, &e))?;
     let file = pipeline::light_file(&photo, &scene, &targets, &name);
     let warnings = pipeline::card_warnings(&photo, &scene);
+    drop(progress);
     let mut written = keep_light(&context.home, &file, &scene)?;
     if let Some(profile) = &profile {
         written.extend(keep_print(&context.home, profile)?);
@@ -98,10 +103,16 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
 }
 
 /// What this copy of the card looks like.
-fn measure_print(path: &Path, photo: &Photo, copy: &str) -> Result<PrintProfile, Failure> {
+fn measure_print(
+    path: &Path,
+    photo: &Photo,
+    copy: &str,
+    progress: &Progress,
+) -> Result<PrintProfile, Failure> {
+    let told = |stage| progress.stage(stage);
     let copy = home::file_name("copy", copy)?;
-    let scene =
-        pipeline::measure(photo, &Targets::nominal()).map_err(|e| look::trouble(path, &e))?;
+    let scene = pipeline::measure(photo, &Targets::nominal(), &told)
+        .map_err(|e| look::trouble(path, &e))?;
     let paper = read_paper(photo, &scene.pose.camera, PAPER);
     let all = CardDesign::v1().patches.len();
     PrintProfile::measure(&copy, &scene.patches, &paper, all)

@@ -1,7 +1,7 @@
 //! `cuptally card`: the reference card as files to print.
 
 use super::atomic::write_files;
-use super::{Context, Failure, Outcome};
+use super::{Context, Failure, Outcome, say};
 use crate::card::design::CardDesign;
 use crate::card::print::Paper;
 use crate::card::print::card::card;
@@ -10,7 +10,6 @@ use crate::card::print::pdf::pdf;
 use crate::card::print::png::png;
 use crate::card::print::svg::svg;
 use crate::drawing::Lettering;
-use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 const TITLE: &str = "cuptally reference card v1";
@@ -34,14 +33,16 @@ pub struct Args {
 /// When the folder cannot be made or written; then none of the files has changed.
 pub fn run(args: &Args, _context: &Context) -> Result<Outcome, Failure> {
     let paths = write_card(&args.out, args.paper)?;
-    list(&paths).map_err(|cause| {
-        Failure::failed(format!(
-            "the card was written to {}, but the list of its files could not be printed: {cause}",
-            args.out.display()
-        ))
-    })?;
-    eprintln!(
-        "Print card.pdf at 100 %, then hold a ruler against its two bars: each must be 100 mm long."
+    for path in &paths {
+        say::print(&path.display().to_string()).map_err(|cause| {
+            Failure::failed(format!(
+                "the card was written to {}, but the list of its files could not be printed: {cause}",
+                args.out.display()
+            ))
+        })?;
+    }
+    say::note(
+        "print card.pdf at 100 %, then hold a ruler against its two bars: each must be 100 mm long",
     );
     Ok(Outcome::Done)
 }
@@ -59,17 +60,4 @@ fn write_card(folder: &Path, paper: Paper) -> Result<Vec<PathBuf>, Failure> {
         ("card.png", &png),
     ];
     Ok(write_files(folder, &files)?)
-}
-
-/// One path a line on stdout.
-fn list(paths: &[PathBuf]) -> io::Result<()> {
-    let mut out = io::stdout().lock();
-    for path in paths {
-        match writeln!(out, "{}", path.display()) {
-            // Whoever read the list has seen enough of it.
-            Err(error) if error.kind() == io::ErrorKind::BrokenPipe => return Ok(()),
-            other => other?,
-        }
-    }
-    Ok(())
 }

@@ -3,11 +3,9 @@
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
-use indicatif::{ProgressBar, ProgressStyle};
-
 use super::atomic::write_files;
 use super::look;
-use super::say::{self, Column};
+use super::say::{self, Column, Progress};
 use super::{Context, Failure, Outcome, home};
 use crate::colour::SwatchBook;
 use crate::count::weigh::{Masses, Reading};
@@ -103,23 +101,23 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
         .clone()
         .unwrap_or_else(|| context.home.join("sheets"));
     distinct_names(&args.photos)?;
-    let progress = progress_bar(args.photos.len() as u64);
+    let progress = Progress::of(args.photos.len());
     let mut counted: Vec<Counted> = Vec::new();
     let mut failures: Vec<Failure> = Vec::new();
     for path in &args.photos {
-        progress.set_message(path.display().to_string());
-        match count_one(path, args, &search, &known, &out) {
+        progress.begin(path);
+        match count_one(path, args, &search, &known, &out, &progress) {
             Ok(one) => {
                 if !args.json {
-                    progress.suspend(|| tell(&one))?;
+                    progress.pause(|| tell(&one))?;
                 }
                 counted.push(one);
             }
             Err(failure) => failures.push(failure),
         }
-        progress.inc(1);
+        progress.done();
     }
-    progress.finish_and_clear();
+    drop(progress);
     if args.json {
         let sheets: Vec<&Sheet> = counted.iter().map(|c| &c.sheet).collect();
         say::print_json(&sheets)?;
@@ -155,6 +153,7 @@ fn count_one(
     search: &Search,
     known: &Known,
     out: &Path,
+    progress: &Progress,
 ) -> Result<Counted, Failure> {
     let photo = look::open(path)?;
     let Known {
@@ -163,8 +162,9 @@ fn count_one(
         lights,
         masses,
     } = known;
-    let scene = pipeline::measure(&photo, targets).map_err(|e| look::trouble(path, &e))?;
-    let mut sheet = pipeline::count_scene(&photo, &scene, targets, search, Some(book));
+    let told = |stage| progress.stage(stage);
+    let scene = pipeline::measure(&photo, targets, &told).map_err(|e| look::trouble(path, &e))?;
+    let mut sheet = pipeline::count_scene(&photo, &scene, targets, search, Some(book), &told);
     let patches = pipeline::patch_reports(&scene);
     let drifted = drift_warnings(lights, &patches);
     sheet.light = light_on(lights, &patches).map(str::to_owned);
@@ -174,6 +174,7 @@ fn count_one(
         scale::weigh(&mut sheet, masses, search, grams)
             .map_err(|error| look::fault(path, &error))?;
     }
+    progress.say("drawing the picture");
     write(&photo, sheet, path, out)
 }
 
@@ -188,11 +189,14 @@ pub fn count_open(
     place: &str,
     book: &SwatchBook,
     out: &Path,
+    progress: &Progress,
 ) -> Result<Counted, Failure> {
     let targets = Targets::nominal();
-    let mut sheet = pipeline::count(photo, &targets, search, Some(book))
+    let told = |stage| progress.stage(stage);
+    let mut sheet = pipeline::count(photo, &targets, search, Some(book), &told)
         .map_err(|e| look::trouble(path, &e))?;
     sheet.place = Some(place.to_owned());
+    progress.say("drawing the picture");
     write(photo, sheet, path, out)
 }
 
@@ -278,18 +282,6 @@ fn stem(path: &Path) -> String {
         .into_owned()
 }
 
-/// A bar on stderr when there is more than one photo and someone watches.
-fn progress_bar(photos: u64) -> ProgressBar {
-    if photos < 2 {
-        return ProgressBar::hidden();
-    }
-    let bar = ProgressBar::new(photos);
-    if let Ok(style) = ProgressStyle::with_template("{bar:24} {pos}/{len}  {wide_msg}") {
-        bar.set_style(style);
-    }
-    bar
-}
-
 /// Prints a sheet: the groups, then what to look at.
 ///
 /// # Errors
@@ -331,7 +323,7 @@ pub fn tell(counted: &Counted) -> Result<(), Failure> {
             table.add_row(vec![
                 colour.into(),
                 format!("{} {}", group.form, group.size).into(),
-                comfy_table::Cell::new(range),
+                say::Cell::new(range),
                 sure,
             ]);
         }

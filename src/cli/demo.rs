@@ -2,7 +2,6 @@
 
 use std::path::{Path, PathBuf};
 
-use indicatif::{ProgressBar, ProgressStyle};
 use serde::Deserialize;
 
 use super::count::{self, Counted};
@@ -76,16 +75,12 @@ pub fn run(args: &Args, given: &Context) -> Result<Outcome, Failure> {
         home: args.out.clone(),
         named: true,
     };
-    let steps = ProgressBar::new((TEACH.len() + CUPS.len()) as u64);
-    if let Ok(style) = ProgressStyle::with_template("{bar:24} {pos}/{len}  {wide_msg}") {
-        steps.set_style(style);
-    }
-
+    let progress = say::Progress::of(TEACH.len() + CUPS.len());
     let shapes = Shapes::shipped();
     let mut book = SwatchBook::default();
     for (photo, light) in TEACH {
-        steps.set_message(format!("teaching colours from {photo}"));
         let path = photos.join(format!("{photo}.jpg"));
+        progress.begin(&path);
         let names = taught_names(&photos.join(format!("{photo}.json")))?;
         let (lesson, _) = teach::learn(
             &path,
@@ -93,17 +88,18 @@ pub fn run(args: &Args, given: &Context) -> Result<Outcome, Failure> {
             light,
             &teach::each_form(shapes),
             &Targets::nominal(),
+            &progress,
         )?;
         book.learn(&lesson)?;
-        steps.inc(1);
+        progress.done();
     }
     teach::keep(&context.home, &book)?;
 
     let sheets = context.home.join("sheets");
     let mut counted: Vec<Counted> = Vec::new();
     for (photo, form, place) in CUPS {
-        steps.set_message(format!("counting {photo}"));
         let path = photos.join(format!("{photo}.jpg"));
+        progress.begin(&path);
         let open = look::open(&path)?;
         counted.push(count::count_open(
             &open,
@@ -112,10 +108,11 @@ pub fn run(args: &Args, given: &Context) -> Result<Outcome, Failure> {
             place,
             &book,
             &sheets,
+            &progress,
         )?);
-        steps.inc(1);
+        progress.done();
     }
-    steps.finish_and_clear();
+    drop(progress);
 
     say::print("Counted the sample photos (rendered, see sample-photos/README.md):")?;
     for one in &counted {

@@ -31,7 +31,12 @@ pub use failure::{Failure, Outcome};
 
 /// Counts loose building bricks on a tray from one overhead photo.
 #[derive(Parser)]
-#[command(name = "cuptally", version, propagate_version = true)]
+#[command(
+    name = "cuptally",
+    bin_name = "cuptally",
+    version,
+    propagate_version = true
+)]
 struct Args {
     /// Folder that holds calibration and stock.
     #[arg(
@@ -150,7 +155,8 @@ pub fn main() -> ExitCode {
             let given = std::env::args_os().map(|arg| arg.to_string_lossy().into_owned());
             let unknown = error.kind() == ErrorKind::UnknownArgument;
             let Some(below) = below_zero(given).filter(|_| unknown) else {
-                error.exit()
+                say::arguments(&error);
+                return ExitCode::from(u8::try_from(error.exit_code()).unwrap_or(2));
             };
             let failure = Failure::wrong_use(below.to_string());
             say::note(&failure.to_string());

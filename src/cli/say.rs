@@ -1,20 +1,69 @@
-//! How commands speak: results to stdout, talk to stderr, tables alike.
+//! How commands speak: results to stdout, talk to stderr. Nothing is printed anywhere else, so that text from elsewhere
+//! (names of files and colours, words of a damaged file) is made fit to show here, once and always.
+
+mod lines;
+mod progress;
+mod table;
 
 use super::Failure;
+use crate::legible::{is_invisible, shortened, shown};
 use crate::stock::why::why;
-use comfy_table::{Attribute, Cell, CellAlignment, Color, ColumnConstraint, ContentArrangement};
-use comfy_table::{LineStyle, Table, TableStyle};
+use clap::error::ErrorKind;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use serde::Serialize;
 use std::io::{self, Write};
 
-/// Prints a result. A reader that has seen enough (`| head`) is no failure.
+pub use lines::wrapped;
+pub use progress::Progress;
+pub use table::{Cell, Column, Table, bold, faint, file_name, file_name_room, open, table};
+
+/// Prints a line of a result; blank lines may go before and after it. A reader that has seen enough (`| head`) is no
+/// failure.
 pub fn print(text: &str) -> Result<(), Failure> {
-    print_bytes(format!("{text}\n").as_bytes())
+    let line = text.trim_matches('\n');
+    // Where a line is all blank, its breaks stand before it.
+    let before = text.len() - text.trim_start_matches('\n').len();
+    let after = text.len() - before - line.len();
+    print_bytes(format!("{}{}{}\n", &text[..before], shown(line), "\n".repeat(after)).as_bytes())
 }
 
-/// As [`print()`], for bytes as they are.
+/// Prints words of a result in lines that fit the terminal, all but the first `hang` columns in.
+pub fn print_wrapped(text: &str, hang: usize) -> Result<(), Failure> {
+    for line in wrapped(&shown(text), lines::width(), hang) {
+        print(&line)?;
+    }
+    Ok(())
+}
+
+/// Prints a table without the blanks at the ends of its lines.
+pub fn print_table(table: &Table) -> Result<(), Failure> {
+    print_bytes(format!("{}\n", table.text()).as_bytes())
+}
+
+/// Prints a result for programs: what cannot be seen is escaped, which says the same in JSON.
+pub fn print_json(value: &impl Serialize) -> Result<(), Failure> {
+    let mut text = json(&serde_json::to_string_pretty(value)?);
+    text.push('\n');
+    print_bytes(text.as_bytes())
+}
+
+/// JSON with nothing in it that cannot be seen; only strings can hold such.
+fn json(text: &str) -> String {
+    let mut escaped = String::with_capacity(text.len());
+    for c in text.chars() {
+        if c != '\n' && is_invisible(c) {
+            for unit in c.encode_utf16(&mut [0; 2]) {
+                escaped.push_str(&format!("\\u{unit:04x}"));
+            }
+        } else {
+            escaped.push(c);
+        }
+    }
+    escaped
+}
+
+/// Prints bytes as they are: a file that goes to stdout.
 pub fn print_bytes(bytes: &[u8]) -> Result<(), Failure> {
     let mut out = io::stdout().lock();
     match out.write_all(bytes).and_then(|()| out.flush()) {
@@ -42,14 +91,50 @@ pub fn stands<T>(what: impl std::fmt::Display, told: Result<T, Failure>) -> Resu
     })
 }
 
-/// Prints a result for programs.
-pub fn print_json(value: &impl Serialize) -> Result<(), Failure> {
-    print(&serde_json::to_string_pretty(value)?)
+/// No sentence beside the result has more characters; of a longer one the middle is left out. Ten full lines of a
+/// terminal: the longest of ours, with two long paths in it, has five.
+const LONGEST_NOTE: usize = 800;
+
+/// Says something beside the result. When nobody can hear it, so be it. Lines after the first are set in, so that none
+/// of them passes for a note of its own.
+pub fn note(text: &str) {
+    talk(&format!("cuptally: {text}"));
 }
 
-/// Says something beside the result. When nobody can hear it, so be it.
-pub fn note(text: &str) {
-    let _ = writeln!(io::stderr(), "cuptally: {text}");
+fn talk(text: &str) {
+    let mut out = io::stderr().lock();
+    for line in told(text, lines::talk_width()) {
+        let _ = writeln!(out, "{line}");
+    }
+}
+
+/// The lines of a talk; `width` is none where they may be of any length.
+fn told(text: &str, width: Option<usize>) -> Vec<String> {
+    let mut all = Vec::new();
+    for (number, line) in text.lines().enumerate() {
+        let line = shown(&shortened(line, LONGEST_NOTE));
+        let line = if number > 0 && !line.starts_with("  ") {
+            format!("  {line}")
+        } else {
+            line
+        };
+        match width {
+            Some(width) => all.extend(wrapped(line.trim_end(), width, 2)),
+            None => all.push(line.trim_end().to_owned()),
+        }
+    }
+    all
+}
+
+/// Prints the help that was asked for, or why the arguments cannot be taken.
+pub fn arguments(error: &clap::Error) {
+    match error.kind() {
+        // Our own words alone, with their bold type.
+        ErrorKind::DisplayHelp | ErrorKind::DisplayVersion => {
+            let _ = error.print();
+        }
+        _ => talk(&error.render().to_string()),
+    }
 }
 
 /// A time as the clock on the wall shows it; UTC where the system does not tell where it is.
@@ -64,129 +149,46 @@ pub fn plural(count: usize, one: &str, many: &str) -> String {
     format!("{count} {}", if count == 1 { one } else { many })
 }
 
-/// How a column is set.
-#[derive(Clone, Copy, PartialEq, Eq)]
-pub enum Column {
-    /// Text, broken into lines where the terminal is too narrow.
-    Text,
-    /// Short text, never broken.
-    Short,
-    /// Numbers, to the right, never broken.
-    Number,
-}
-
-/// Columns when the output is no terminal.
-const USUAL_WIDTH: u16 = 80;
-
-/// A terminal narrower than this does not know its width: some say 0.
-const LEAST_WIDTH: u16 = 20;
-
-/// An empty table that fits the terminal.
-pub fn table(columns: &[(&str, Column)]) -> Table {
-    let mut table = Table::new();
-    let line = LineStyle::none().fill('─').junction('─');
-    table.load_style(TableStyle::new().header_separator(line));
-    table.set_content_arrangement(ContentArrangement::Dynamic);
-    let width = table.width().filter(|&width| width >= LEAST_WIDTH);
-    let width = width.unwrap_or(USUAL_WIDTH);
-    table.set_width(width);
-    // https://no-color.org: set and not empty.
-    if std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty()) {
-        table.force_no_tty();
-    }
-    table.set_header(columns.iter().map(|&(title, column)| {
-        let cell = Cell::new(title).add_attribute(Attribute::Bold);
-        if column == Column::Number {
-            cell.set_alignment(CellAlignment::Right)
-        } else {
-            cell
-        }
-    }));
-    for (at, &(_, column)) in columns.iter().enumerate() {
-        if let Some(set) = table.column_mut(at) {
-            if column != Column::Text {
-                set.set_constraint(ColumnConstraint::ContentWidth);
-            }
-            if column == Column::Number {
-                set.set_cell_alignment(CellAlignment::Right);
-            }
-        }
-    }
-    table
-}
-
-/// A file's name with line ends where it may be broken, so that no line is longer than `most`: after a hyphen, an
-/// underscore or a blank where there is one, else anywhere.
-pub fn file_name(name: &str, most: usize) -> String {
-    let mut lines = vec![String::new()];
-    for part in name.split_inclusive(['-', '_', ' ']) {
-        let parts: Vec<char> = part.chars().collect();
-        for part in parts.chunks(most.max(1)) {
-            if let Some(line) = lines.last_mut()
-                && line.chars().count() + part.len() <= most
-            {
-                line.extend(part);
-            } else {
-                lines.push(part.iter().collect());
-            }
-        }
-    }
-    let ending = lines.iter().map(|line| line.trim_end());
-    ending
-        .collect::<Vec<_>>()
-        .join("\n")
-        .trim_start()
-        .to_owned()
-}
-
-/// Columns that a file's name may take in a table, so that what stands beside it keeps room.
-pub fn file_name_room(table: &Table) -> usize {
-    usize::from(table.width().unwrap_or(USUAL_WIDTH)) * 2 / 5
-}
-
-/// A cell that heads a group.
-pub fn bold<T: ToString>(text: T) -> Cell {
-    Cell::new(text).add_attribute(Attribute::Bold)
-}
-
-/// A cell that needs a person.
-pub fn open<T: ToString>(text: T) -> Cell {
-    Cell::new(text).fg(Color::Yellow)
-}
-
-/// A cell that counts no more.
-pub fn faint<T: ToString>(text: T) -> Cell {
-    Cell::new(text).add_attribute(Attribute::Dim)
-}
-
-/// Prints a table without the blanks at the ends of its lines.
-pub fn print_table(table: &Table) -> Result<(), Failure> {
-    print(&table.trim_fmt())
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
 
     #[test]
-    fn file_names_are_broken_where_a_reader_would() {
-        for (name, most, told) in [
-            ("cup-3.jpg", 32, "cup-3.jpg"),
-            (
-                "plates-sorted-d65-window-48.jpg",
-                26,
-                "plates-sorted-d65-window-\n48.jpg",
+    fn talk_is_fit_to_show_and_no_line_of_it_passes_for_another() {
+        assert_eq!(
+            told(
+                "cuptally: a\u{1b}[2J\u{200b}\ncuptally: all is well\n  b",
+                None
             ),
-            ("IMG_20260502_101200.jpg", 14, "IMG_20260502_\n101200.jpg"),
-            (
-                "quay decks, second try.jpg",
-                12,
-                "quay decks,\nsecond\ntry.jpg",
-            ),
-            ("0123456789.jpg", 6, "012345\n6789.j\npg"),
-            ("é", 0, "é"),
-        ] {
-            assert_eq!(file_name(name, most), told);
-        }
+            [
+                "cuptally: a\u{fffd}[2J\u{fffd}",
+                "  cuptally: all is well",
+                "  b"
+            ]
+        );
+        let long = format!("cannot use {}; name another", "x".repeat(5000));
+        let [short] = &told(&long, None)[..] else {
+            unreachable!("one line")
+        };
+        assert_eq!(short.chars().count(), LONGEST_NOTE);
+        assert!(short.starts_with("cannot use x") && short.ends_with("x; name another"));
+        assert_eq!(
+            told("cuptally: say this to whom it concerns", Some(20)),
+            ["cuptally: say this", "  to whom it", "  concerns"]
+        );
+    }
+
+    #[test]
+    fn json_says_the_same_without_what_cannot_be_seen() {
+        let name = "a\u{7f}\u{9b}\u{202e}\u{e0041}\u{200b}é\n";
+        let text = json(&serde_json::to_string_pretty(&[name]).unwrap_or_default());
+        assert!(
+            text.chars().all(|c| c == '\n' || !is_invisible(c)),
+            "{text}"
+        );
+        assert_eq!(
+            serde_json::from_str::<Vec<String>>(&text).ok(),
+            Some(vec![name.to_owned()])
+        );
     }
 }

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use super::atomic::write_files;
 use super::look;
-use super::say::{self, Column};
+use super::say::{self, Column, Progress};
 use super::{Context, Failure, Outcome, home};
 use crate::card::print::svg::svg;
 use crate::colour::lab::de00;
@@ -15,7 +15,7 @@ use crate::count::flaws;
 use crate::numbers::round2;
 use crate::pieces::paint::Paint;
 use crate::pieces::{ANY, Search, Shapes};
-use crate::pipeline::{self, Seen, Targets};
+use crate::pipeline::{self, Seen, Stage, Targets};
 use crate::review::swatches;
 use crate::sheet::chart::{self, LightMap};
 use crate::sheet::reading_order;
@@ -92,7 +92,10 @@ fn colours(photo: &Path, args: &Args, context: &Context) -> Result<Outcome, Fail
     home::swatches(&context.home)?;
     let targets = home::targets(&context.home, args.card.as_deref())?;
     let searches = searches(&args.form, context)?;
-    let (lesson, map) = learn(photo, &names, &light, &searches, &targets)?;
+    let progress = Progress::of(1);
+    progress.begin(photo);
+    let (lesson, map) = learn(photo, &names, &light, &searches, &targets, &progress)?;
+    drop(progress);
     let taught = &lesson.swatches;
     let listed = listed(taught);
     // Into the book as it is by now: the review page may have written to it meanwhile.
@@ -207,7 +210,7 @@ fn tell(
             None => ("", String::new()),
         };
         table.add_row(vec![
-            comfy_table::Cell::new(&swatch.name),
+            say::Cell::new(&swatch.name),
             format!("{:.1}", swatch.lab[0]).into(),
             format!("{:.1}", swatch.lab[1]).into(),
             format!("{:.1}", swatch.lab[2]).into(),
@@ -245,6 +248,7 @@ pub fn learn(
     light: &str,
     searches: &[Search],
     targets: &Targets,
+    progress: &Progress,
 ) -> Result<(Lesson, LightMap), Failure> {
     for (k, name) in names.iter().enumerate() {
         if names[..k].contains(name) {
@@ -254,8 +258,9 @@ pub fn learn(
         }
     }
     let photo = look::open(path)?;
-    let scene = pipeline::measure(&photo, targets).map_err(|e| look::trouble(path, &e))?;
-    let mut seen = look_for(&scene, searches, names.len());
+    let scene = pipeline::measure(&photo, targets, &|stage| progress.stage(stage))
+        .map_err(|e| look::trouble(path, &e))?;
+    let mut seen = look_for(&scene, searches, names.len(), progress);
     if seen.len() != names.len() {
         return Err(Failure::wrong_use(format!(
             "{} shows {} and {}; lay one piece of each colour on a plain tray, apart from each other, and name each in reading order",
@@ -314,12 +319,27 @@ pub fn each_form(shapes: Shapes) -> Vec<Search> {
 /// The pieces of a teaching photo. They are of one form as a rule: of the forms
 /// that may be, the one is taken that finds just as many pieces as there are
 /// names; among equals, the one that explains the photo best.
-fn look_for(scene: &pipeline::Scene, searches: &[Search], names: usize) -> Vec<Seen> {
+fn look_for(
+    scene: &pipeline::Scene,
+    searches: &[Search],
+    names: usize,
+    progress: &Progress,
+) -> Vec<Seen> {
     let merit = |seen: &[Seen]| {
         let score: f64 = seen.iter().map(|s| s.piece.score).sum();
         (seen.len() == names, score)
     };
-    let looks = (searches.iter()).map(|search| pipeline::look(scene, search).0);
+    let looks = (1..).zip(searches).map(|(number, search)| {
+        // Nearly all of the time goes here, once a form.
+        let told = |stage| match stage {
+            Stage::Pieces if searches.len() > 1 => progress.say(&format!(
+                "finding pieces, form {number} of {}",
+                searches.len()
+            )),
+            _ => progress.stage(stage),
+        };
+        pipeline::look(scene, search, &told).0
+    });
     looks
         .max_by(|a, b| {
             let (a, b) = (merit(a), merit(b));

@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use super::look::CardLook;
 use super::swatch::{Origin, Swatch, is_colour};
+use crate::legible::{is_invisible, shown};
 
 /// The swatch file's format version.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -59,6 +60,14 @@ pub enum SwatchError {
     /// A colour or light without a name.
     #[error("a swatch has no {0} name; give every colour and every light one")]
     Nameless(&'static str),
+    /// A colour or light whose name holds what cannot be seen.
+    #[error("the {what} name '{shown}' holds a character that cannot be seen; write it without")]
+    Invisible {
+        /// What has the name.
+        what: &'static str,
+        /// The name, with a sign for each such character.
+        shown: String,
+    },
     /// No usable samples.
     #[error("the swatch {name} in light {light} has {what}; teach this colour again")]
     Samples {
@@ -223,6 +232,10 @@ fn check(swatch: &Swatch) -> Result<(), SwatchError> {
         if name.trim().is_empty() {
             return Err(SwatchError::Nameless(what));
         }
+        if name.chars().any(is_invisible) {
+            let shown = shown(name);
+            return Err(SwatchError::Invisible { what, shown });
+        }
     }
     let hex = |b: u8| matches!(b, b'0'..=b'9' | b'a'..=b'f');
     let is_hash = |text: &str| text.len() == 64 && text.bytes().all(hex);
@@ -374,6 +387,14 @@ mod tests {
             (with(&format!("{kelp},{kelp}")), "stands there twice"),
             (with(&kelp.replace("kelp", " ")), "no colour name"),
             (with(&kelp.replace("pier", "")), "no light name"),
+            (
+                with(&kelp.replace("kelp", "ke\u{200b}lp")),
+                "colour name 'ke\u{fffd}lp'",
+            ),
+            (
+                with(&kelp.replace("pier", "pi\\u001ber")),
+                "light name 'pi\u{fffd}er'",
+            ),
             (with(&kelp.replace("[40,-30,25]", "")), "no samples"),
             (with(&kelp.replace("40", "4000")), "no colour"),
             (

@@ -1,5 +1,6 @@
 //! Names and the kind of a piece, each checked once when it enters.
 
+use crate::legible::{self, garbles, is_invisible, is_plain};
 use compact_str::CompactString;
 use serde::{Deserialize, Serialize};
 use std::fmt;
@@ -20,12 +21,12 @@ impl Name {
     /// Takes a name as typed, without the white space around it.
     ///
     /// # Errors
-    /// When nothing is left, it is too long, or it holds control characters.
+    /// When nothing is left, it is too long, or it holds invisible characters.
     pub fn new(text: &str) -> Result<Self, KindError> {
-        Self::trimmed(text).map(|text| Self(text.into()))
+        Self::trimmed(text, is_invisible).map(|text| Self(text.into()))
     }
 
-    fn trimmed(text: &str) -> Result<&str, KindError> {
+    fn trimmed(text: &str, unfit: fn(char) -> bool) -> Result<&str, KindError> {
         let text = text.trim();
         if text.is_empty() {
             return Err(KindError::EmptyName);
@@ -37,7 +38,7 @@ impl Name {
         if chars > Self::MAX_CHARS {
             return Err(KindError::LongName { chars });
         }
-        if text.chars().any(is_invisible) {
+        if text.chars().any(unfit) {
             let shown = text.chars().filter(|&c| !is_invisible(c)).collect();
             return Err(KindError::InvisibleName { shown });
         }
@@ -55,34 +56,21 @@ impl Name {
     }
 }
 
-/// Control characters, line separators and those that turn the writing direction
-/// of what follows: none can be seen, all can garble a terminal or a table.
-fn is_invisible(c: char) -> bool {
-    c.is_control()
-        || matches!(c, '\u{2028}' | '\u{2029}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{feff}')
-}
-
-/// Whether text is ASCII that can all be seen: most is, and long histories hold much.
-fn is_plain(text: &str) -> bool {
-    text.bytes().all(|b| matches!(b, b' '..=b'~'))
-}
-
 /// Text from elsewhere made fit to show in a message: what is invisible becomes
 /// U+FFFD, and at most [`Label::MAX_CHARS`] characters stay.
 pub fn fit_to_show(text: &str) -> String {
-    text.chars()
-        .map(|c| if is_invisible(c) { '\u{fffd}' } else { c })
-        .take(Label::MAX_CHARS)
-        .collect()
+    let start: String = text.chars().take(Label::MAX_CHARS).collect();
+    legible::shown(&start)
 }
 
 /// Stricter than [`Name::new`]: what our own file holds is already trimmed, and
-/// two names that trimming would make one must not meet unseen.
+/// two names that trimming would make one must not meet unseen. Zero-width characters
+/// pass, as names with them were once taken, and a stock must not become unreadable.
 impl TryFrom<CompactString> for Name {
     type Error = KindError;
 
     fn try_from(text: CompactString) -> Result<Self, KindError> {
-        let trimmed = Self::trimmed(&text)?;
+        let trimmed = Self::trimmed(&text, garbles)?;
         if trimmed.len() == text.len() {
             Ok(Self(text))
         } else {
@@ -131,10 +119,10 @@ impl TryFrom<CompactString> for Label {
         if is_plain(&text) && text.len() <= Self::MAX_CHARS {
             return Ok(Self(text));
         }
-        let shown = fit_to_show(&text);
-        if shown == text {
+        if text.chars().count() <= Self::MAX_CHARS && !text.chars().any(garbles) {
             Ok(Self(text))
         } else {
+            let shown = fit_to_show(&text);
             Err(KindError::InvisibleName { shown })
         }
     }
@@ -303,7 +291,7 @@ pub enum KindError {
     },
     /// Control characters and their like.
     #[error(
-        "the name '{shown}' holds a tab, a line break or another invisible character; leave it out"
+        "the name '{shown}' holds a tab, a line break or another character that cannot be seen; leave it out"
     )]
     InvisibleName {
         /// The name without them.
@@ -352,12 +340,16 @@ mod tests {
             Name::new(&"ü".repeat(81)),
             Err(KindError::LongName { chars: 81 })
         );
-        for bad in ["cup\t3", "cup\u{7}", "cup\u{202e}3", "a\u{2028}b"] {
-            assert!(
-                matches!(Name::new(bad), Err(KindError::InvisibleName { .. })),
-                "{bad:?}"
-            );
+        let garbled = ["cup\t3", "cup\u{7}", "cup\u{202e}3", "a\u{2028}b"];
+        let unseen = ["cup\u{200b}3", "cup\u{200f}3", "cup\u{ad}3"];
+        let refused = |name| matches!(name, Err(KindError::InvisibleName { .. }));
+        for bad in garbled.iter().chain(&unseen) {
+            assert!(refused(Name::new(bad)), "{bad:?}");
         }
+        // A stock from before those were refused can still be read.
+        let read = |text: &str| Name::try_from(CompactString::from(text));
+        assert!(garbled.into_iter().all(|bad| refused(read(bad))));
+        assert!(unseen.into_iter().all(|old| read(old).is_ok()));
         assert!(Name::try_from(CompactString::from(" cup")).is_err());
     }
 

@@ -99,7 +99,7 @@ fn shown_by(targets: &Targets, wanted: &(dyn Fn(&str) -> bool + Sync)) -> Vec<Sh
             let truth = fs::read_to_string(path.with_extension("json")).unwrap();
             let truth: Truth = serde_json::from_str(&truth).unwrap();
             let photo = photo::open(path, &Limits::default()).unwrap();
-            let scene = pipeline::measure(&photo, targets).unwrap();
+            let scene = pipeline::measure(&photo, targets, &|_| ()).unwrap();
             let light = Light::of(&scene.ground, &scene.correction);
             let paints = truth.pieces.iter().map(|piece| {
                 paint(
@@ -526,7 +526,7 @@ fn a_bad_print_costs_little_once_it_is_measured() {
     assert!((7.5..=8.1).contains(&worst), "{worst}");
     let photos = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-photos/tune");
     let photo = photo::open(&photos.join("teach-daylight-24.jpg"), &Limits::default()).unwrap();
-    let scene = pipeline::measure(&photo, &off).unwrap();
+    let scene = pipeline::measure(&photo, &off, &|_| ()).unwrap();
     let paper = read_paper(&photo, &scene.pose.camera, PAPER);
     let profile = PrintProfile::measure("bad", &scene.patches, &paper, 24).unwrap();
     let measured = shown_by(&Targets::of(&profile), &wanted);

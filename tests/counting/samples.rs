@@ -138,7 +138,8 @@ fn the_same_photo_gives_the_same_sheet_whatever_the_number_of_threads() {
             .unwrap();
         let search = Search::of_form(Shapes::shipped(), Form::BRICK);
         pool.install(|| {
-            let sheet = pipeline::count(&photo, &Targets::nominal(), &search, None).unwrap();
+            let sheet =
+                pipeline::count(&photo, &Targets::nominal(), &search, None, &|_| ()).unwrap();
             serde_json::to_string(&sheet).unwrap()
         })
     };

@@ -10,5 +10,6 @@ mod cover;
 mod files;
 mod layers;
 mod markdown;
+mod printing;
 mod text;
 mod transcripts;

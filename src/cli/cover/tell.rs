@@ -3,10 +3,9 @@
 mod rest;
 
 use crate::cli::Failure;
-use crate::cli::say::{self, Column};
+use crate::cli::say::{self, Cell, Column};
 use crate::cover::report::{FetchPurpose, LineName, Reach, Report};
 use crate::cover::supply::Reading;
-use comfy_table::Cell;
 use serde::Serialize;
 
 /// The report and, once taken, the history entry.

@@ -1,6 +1,6 @@
 //! `cuptally stock history`: what became of the stock, and by whom.
 
-use super::say::{self, Column};
+use super::say::{self, Cell, Column, Table};
 use crate::cli::{Context, Failure, Outcome};
 use crate::stock::change::Change;
 use crate::stock::file::StockFile;
@@ -8,7 +8,6 @@ use crate::stock::history::{Entry, Ledger, Turnover, What};
 use crate::stock::lots::Lots;
 use crate::stock::rename::Renamed;
 use crate::stock::tally::Tally;
-use comfy_table::{Cell, Table};
 use serde::Serialize;
 
 /// Arguments of `cuptally stock history`.

@@ -125,15 +125,6 @@ pub fn confirm(args: &ConfirmArgs, context: &Context) -> Result<Outcome, Failure
             Ok((sheets, recorded, stock.contents.pending.len()))
         },
     )?;
-    let mut lines = Vec::new();
-    for sheet in &sheets {
-        lines.push(format!(
-            "  {} {} from {}",
-            sheet.place,
-            pieces(sheet.lots.total()?.unmarked()),
-            sheet.file
-        ));
-    }
     let entry = recorded.entry;
     let told = if args.json {
         say::print_json(&ConfirmJson {
@@ -142,20 +133,7 @@ pub fn confirm(args: &ConfirmArgs, context: &Context) -> Result<Outcome, Failure
             still_pending: left,
         })
     } else {
-        say::print(&format!(
-            "Entry {entry}: taken as counted, with the range and a mark that nobody looked:\n{}{}",
-            lines.join("\n"),
-            if sheets.iter().any(|sheet| sheet.hash.is_some()) {
-                format!(
-                    "\nTo look after all: {}, then {}.",
-                    context.call(&format!("stock undo {entry}")),
-                    context.call("review")
-                )
-            } else {
-                // A table has no photo to look at.
-                String::new()
-            }
-        ))
+        tell_confirmed(entry, &sheets, context)
     };
     say::stands(say::entry(entry), told)?;
     if left > 0 {
@@ -167,6 +145,33 @@ pub fn confirm(args: &ConfirmArgs, context: &Context) -> Result<Outcome, Failure
         return Ok(Outcome::NeedsALook);
     }
     Ok(Outcome::Done)
+}
+
+fn tell_confirmed(
+    entry: u64,
+    sheets: &BTreeSet<PendingSheet>,
+    context: &Context,
+) -> Result<(), Failure> {
+    say::print(&format!(
+        "Entry {entry}: taken as counted, with the range and a mark that nobody looked:"
+    ))?;
+    for sheet in sheets {
+        say::print(&format!(
+            "  {} {} from {}",
+            sheet.place,
+            pieces(sheet.lots.total()?.unmarked()),
+            sheet.file
+        ))?;
+    }
+    // A table has no photo to look at.
+    if sheets.iter().any(|sheet| sheet.hash.is_some()) {
+        say::print(&format!(
+            "To look after all: {}, then {}.",
+            context.call(&format!("stock undo {entry}")),
+            context.call("review")
+        ))?;
+    }
+    Ok(())
 }
 
 /// `1 piece`, `41 (40-42) pieces`.

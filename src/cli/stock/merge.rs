@@ -1,13 +1,12 @@
 //! `cuptally stock merge`: two stock files from two machines become one.
 
-use super::say::{self, Column};
+use super::say::{self, Cell, Column, Table};
 use crate::cli::{Context, Failure, Outcome, author};
 use crate::stock::file::{Purpose, StockFile};
 use crate::stock::kind::{Label, Name};
 use crate::stock::reconcile::{self, Conflict, Decisions, How, ReconcileError, Reconciled, Side};
 use crate::stock::shell::quoted;
 use crate::stock::view::Numbers;
-use comfy_table::{Cell, Table};
 use serde::Serialize;
 use std::collections::BTreeMap;
 use std::path::PathBuf;

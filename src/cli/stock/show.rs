@@ -1,11 +1,10 @@
 //! `cuptally stock`: what is there.
 
-use super::say::{self, Column};
+use super::say::{self, Cell, Column, Table};
 use crate::cli::{Context, Failure, Outcome};
 use crate::stock::file::StockFile;
 use crate::stock::tally::Tally;
 use crate::stock::view::{By, Held, Numbers, Row, View, view};
-use comfy_table::{Cell, Table};
 use serde::Serialize;
 
 /// Arguments of `cuptally stock` without more.

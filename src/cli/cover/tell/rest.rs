@@ -2,10 +2,9 @@
 
 use super::{module_name, pieces};
 use crate::cli::Failure;
-use crate::cli::say::{self, Column};
+use crate::cli::say::{self, Cell, Column};
 use crate::cover::report::{Advice, MissingRow, NextModule, Report};
 use crate::cover::supply::Reading;
-use comfy_table::Cell;
 
 pub fn missing(report: &Report) -> Result<(), Failure> {
     if report.missing.is_empty() {
