@@ -4,7 +4,7 @@ use super::{Context, Failure, demo, say};
 use crate::stock::file::StockFile;
 use crate::stock::kind::Label;
 use crate::stock::{Stamp, author};
-use std::io::{self, BufRead, IsTerminal, Write};
+use std::io::{self, BufRead, IsTerminal};
 
 /// Who and when. Where nobody was asked yet and somebody sits before a terminal, they are asked now;
 /// else it is the system's name for them. A stock that is yet to begin has nobody in its history, so
@@ -18,7 +18,7 @@ pub fn stamp(context: &Context, brings: bool) -> Result<Stamp, Failure> {
     // The demo runs by itself, and is made anew each time.
     let is_asked = author::path(home).exists() || home.join(demo::MARK).exists();
     let begins = brings || StockFile::in_home(home).path().exists();
-    if is_asked || !begins || !io::stdin().is_terminal() || !io::stderr().is_terminal() {
+    if is_asked || !begins || !io::stdin().is_terminal() || !say::is_heard() {
         return Ok(stamp);
     }
     let who = ask(&stamp.who);
@@ -34,13 +34,10 @@ pub fn stamp(context: &Context, brings: bool) -> Result<Stamp, Failure> {
 
 /// Asks for a name; `usual` where nothing is answered.
 fn ask(usual: &Label) -> Label {
-    let mut err = io::stderr();
     // Where it cannot be asked the answer is the usual one, too.
-    let _ = write!(
-        err,
-        "cuptally: by which name shall you stand in the stock's history? [{usual}] "
-    );
-    let _ = err.flush();
+    say::ask(&format!(
+        "by which name shall you stand in the stock's history? [{usual}]"
+    ));
     let mut line = String::new();
     let _ = io::stdin().lock().read_line(&mut line);
     match line.trim() {

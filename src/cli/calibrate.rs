@@ -14,6 +14,8 @@ use crate::colour::print_profile::PAPER;
 use crate::colour::{Exclusion, PrintProfile, read_paper};
 use crate::photo::Photo;
 use crate::pipeline::{self, Scene, Targets};
+use crate::sheet::advice::POOR_COLOUR_DE00;
+use crate::sheet::verdict::GOOD_COLOUR_DE00;
 use crate::sheet::{LightFile, chart, verdict};
 
 /// Arguments of `cuptally calibrate`.
@@ -35,6 +37,10 @@ pub struct Args {
     /// Which measured copy of the card lies on the tray, where several were measured.
     #[arg(long, value_name = "COPY", conflicts_with = "print")]
     card: Option<String>,
+
+    /// Print the figures too: every patch, by how much colours are off, light and camera.
+    #[arg(long, short)]
+    verbose: bool,
 
     /// Print what is kept as JSON and nothing else.
     #[arg(long)]
@@ -83,13 +89,17 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
             print: profile.as_ref(),
         })?;
     } else {
-        tell(&file)?;
-        say::print(&verdict::sentence(&warnings, &file.colour))?;
+        let from = format!("measured '{}' from {}", file.name, file.photo.file);
+        say::print_wrapped(&from, 2)?;
+        if args.verbose {
+            tell_figures(&file)?;
+        }
+        say::print_wrapped(&verdict::sentence(&warnings, &file.colour), 2)?;
         for warning in verdict::others(&warnings) {
-            say::print(&format!("  note: {} [{}]", warning.text, warning.code))?;
+            say::print_wrapped(&format!("  note: {} [{}]", warning.text, warning.code), 4)?;
         }
         if let Some(profile) = &profile {
-            tell_print(profile, &context.home)?;
+            tell_print(profile, args.verbose, &context.home)?;
         }
         for path in written {
             say::print(&format!("kept: {}", path.display()))?;
@@ -139,8 +149,7 @@ fn keep_print(home: &Path, profile: &PrintProfile) -> Result<Vec<PathBuf>, Failu
     )?)
 }
 
-fn tell(file: &LightFile) -> Result<(), Failure> {
-    say::print(&format!("light '{}', from {}", file.name, file.photo.file))?;
+fn tell_figures(file: &LightFile) -> Result<(), Failure> {
     let mut table = say::table(&[
         ("patch", Column::Short),
         ("should be L* a* b*", Column::Number),
@@ -170,9 +179,15 @@ fn tell(file: &LightFile) -> Result<(), Failure> {
     } else {
         "nominal card values"
     };
+    say::print_wrapped(
+        &format!(
+            "dE00, each patch left out in turn: mean {:.2}, 95 % below {:.2}, worst {:.2} ({}, {values})",
+            file.colour.mean_de00, file.colour.p95_de00, file.colour.max_de00, file.colour.method
+        ),
+        2,
+    )?;
     say::print(&format!(
-        "dE00, each patch left out in turn: mean {:.2}, 95 % below {:.2}, worst {:.2} ({}, {values})",
-        file.colour.mean_de00, file.colour.p95_de00, file.colour.max_de00, file.colour.method
+        "a mean is good up to {GOOD_COLOUR_DE00:.0} and poor above {POOR_COLOUR_DE00:.0}"
     ))?;
     say::print(&format!(
         "light changes by {:+.0} % per 100 mm along the card and {:+.0} % across it",
@@ -184,19 +199,35 @@ fn tell(file: &LightFile) -> Result<(), Failure> {
     ))
 }
 
-fn tell_print(profile: &PrintProfile, home: &Path) -> Result<(), Failure> {
+fn tell_print(profile: &PrintProfile, verbose: bool, home: &Path) -> Result<(), Failure> {
+    say::print_wrapped(
+        &format!(
+            "printed copy '{}' measured; later photos are read by what it looks like",
+            profile.copy
+        ),
+        2,
+    )?;
+    if verbose {
+        tell_print_figures(profile)?;
+    }
+    if !home::swatches(home)?.names().is_empty() {
+        say::print_wrapped(
+            "the colours in swatches.json were taught before: teach them again, so that teaching and counting read the card alike",
+            2,
+        )?;
+    }
+    Ok(())
+}
+
+fn tell_print_figures(profile: &PrintProfile) -> Result<(), Failure> {
     let off = profile.off();
     let mean = off.iter().sum::<f64>() / off.len().max(1) as f64;
     let worst = (off.iter().zip(&profile.patches)).max_by(|a, b| a.0.total_cmp(b.0));
     let (most, which) = worst.map_or((0.0, ""), |(off, patch)| (*off, patch.name.as_str()));
-    say::print(&format!(
-        "printed copy '{}': its patches are {mean:.1} dE00 from their nominal values on average, {most:.1} at most ({which}); later photos are read with what was measured",
-        profile.copy
-    ))?;
-    if !home::swatches(home)?.names().is_empty() {
-        say::print(
-            "the colours in swatches.json were taught before: teach them again, so that teaching and counting read the card alike",
-        )?;
-    }
-    Ok(())
+    say::print_wrapped(
+        &format!(
+            "its patches are {mean:.1} dE00 from their nominal values on average, {most:.1} at most ({which})"
+        ),
+        2,
+    )
 }

@@ -24,6 +24,10 @@ pub struct Args {
     /// Paper that card.pdf and card.svg are laid out for.
     #[arg(long, value_enum, default_value_t = Paper::A4)]
     paper: Paper,
+
+    /// Print the files' paths as JSON and nothing else.
+    #[arg(long)]
+    json: bool,
 }
 
 /// Writes card.pdf and card.svg (a page with directions) and card.png (the card
@@ -33,14 +37,12 @@ pub struct Args {
 /// When the folder cannot be made or written; then none of the files has changed.
 pub fn run(args: &Args, _context: &Context) -> Result<Outcome, Failure> {
     let paths = write_card(&args.out, args.paper)?;
-    for path in &paths {
-        say::print(&path.display().to_string()).map_err(|cause| {
-            Failure::failed(format!(
-                "the card was written to {}, but the list of its files could not be printed: {cause}",
-                args.out.display()
-            ))
-        })?;
-    }
+    list(&paths, args.json).map_err(|cause| {
+        Failure::failed(format!(
+            "the card was written to {}, but the list of its files could not be printed: {cause}",
+            args.out.display()
+        ))
+    })?;
     say::note(
         "print card.pdf at 100 %, then hold a ruler against its two bars: each must be 100 mm long",
     );
@@ -60,4 +62,15 @@ fn write_card(folder: &Path, paper: Paper) -> Result<Vec<PathBuf>, Failure> {
         ("card.png", &png),
     ];
     Ok(write_files(folder, &files)?)
+}
+
+fn list(paths: &[PathBuf], json: bool) -> Result<(), Failure> {
+    let shown = paths.iter().map(|path| path.display().to_string());
+    if json {
+        return say::print_json(&serde_json::json!({ "files": shown.collect::<Vec<_>>() }));
+    }
+    for path in shown {
+        say::print(&path)?;
+    }
+    Ok(())
 }

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use super::atomic::write_files;
 use super::look;
-use super::say::{self, Column, Progress};
+use super::say::{self, Progress};
 use super::{Context, Failure, Outcome, home};
 use crate::colour::SwatchBook;
 use crate::count::weigh::{Masses, Reading};
@@ -13,18 +13,21 @@ use crate::photo::Photo;
 use crate::pieces::{ANY, ExpectError, Search, Shapes};
 use crate::pipeline::{self, Targets};
 use crate::sheet::SURE;
+use crate::sheet::advice::UNTAUGHT;
 use crate::sheet::marked;
-use crate::sheet::{Group, LightFile, Sheet, drift_warnings, light_on};
+use crate::sheet::{LightFile, Sheet, drift_warnings, light_on};
 use crate::stock::inbox;
 use crate::stock::kind::Name;
 
 mod expect;
+mod folders;
 mod scale;
+mod tell;
 
 /// Arguments of `cuptally count`.
 #[derive(clap::Args)]
 pub struct Args {
-    /// Photos of a tray with the card beside the pieces.
+    /// Photos of a tray with the card beside the pieces, or folders of them.
     #[arg(value_name = "PHOTO", required = true)]
     photos: Vec<PathBuf>,
 
@@ -56,6 +59,10 @@ pub struct Args {
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
 
+    /// Print every kind and every doubt; without it a photo takes some ten lines.
+    #[arg(long)]
+    all: bool,
+
     /// Print the sheets as JSON and nothing else.
     #[arg(long)]
     json: bool,
@@ -75,10 +82,10 @@ pub struct Counted {
 ///
 /// # Errors
 /// When a form or a piece is none of the list, or a file of them cannot be used.
-fn search(args: &Args, shapes: Shapes) -> Result<Search, Failure> {
+fn search(args: &Args, shapes: Shapes, colours: &[&str]) -> Result<Search, Failure> {
     let wrong = |error: ExpectError| Failure::wrong_use(error.to_string());
     let search = Search::called(shapes, &args.form).map_err(wrong)?;
-    let expected = expect::expected(&args.expect, shapes)?;
+    let expected = expect::expected(&args.expect, shapes, colours)?;
     search.expecting(&expected).map_err(wrong)
 }
 
@@ -87,11 +94,13 @@ fn search(args: &Args, shapes: Shapes) -> Result<Search, Failure> {
 /// # Errors
 /// When a photo could not be counted or written; the others are done all the same.
 pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
-    scale::one_photo(args.grams, args.photos.len())?;
+    let photos = folders::photos(&args.photos)?;
+    scale::one_photo(args.grams, photos.len())?;
     let shapes = home::shapes(&context.home)?;
-    let search = search(args, shapes)?;
+    let book = home::swatches(&context.home)?;
+    let search = search(args, shapes, &book.names())?;
     let known = Known {
-        book: home::swatches(&context.home)?,
+        book,
         targets: home::targets(&context.home, args.card.as_deref())?,
         lights: home::known_lights(&context.home, args.light.as_deref())?,
         masses: scale::masses(args.grams, &context.home, shapes)?,
@@ -100,16 +109,16 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
         .out
         .clone()
         .unwrap_or_else(|| context.home.join("sheets"));
-    distinct_names(&args.photos)?;
-    let progress = Progress::of(args.photos.len());
+    distinct_names(&photos)?;
+    let progress = Progress::of(photos.len());
     let mut counted: Vec<Counted> = Vec::new();
     let mut failures: Vec<Failure> = Vec::new();
-    for path in &args.photos {
+    for path in &photos {
         progress.begin(path);
         match count_one(path, args, &search, &known, &out, &progress) {
             Ok(one) => {
                 if !args.json {
-                    progress.pause(|| tell(&one))?;
+                    progress.pause(|| tell::tell(&one, args.all))?;
                 }
                 counted.push(one);
             }
@@ -121,6 +130,8 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     if args.json {
         let sheets: Vec<&Sheet> = counted.iter().map(|c| &c.sheet).collect();
         say::print_json(&sheets)?;
+    } else {
+        tell::sum_up(&counted, args.all, &out, context)?;
     }
     let needs_a_look = counted.iter().any(|c| needs_a_look(&c.sheet));
     match failures.len() {
@@ -133,7 +144,7 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
             }
             Err(Failure::failed(format!(
                 "{n} of {} photos could not be counted",
-                args.photos.len()
+                photos.len()
             )))
         }
     }
@@ -256,9 +267,7 @@ fn located(mut sheet: Sheet, photo: &Path, out: &Path) -> Sheet {
 
 /// Whether a person should look before relying on a sheet.
 pub fn needs_a_look(sheet: &Sheet) -> bool {
-    let colours_only = |code: &str| code == "untaught";
-    sheet.pieces.iter().any(|p| p.sure < SURE)
-        || sheet.warnings.iter().any(|w| !colours_only(&w.code))
+    sheet.pieces.iter().any(|p| p.sure < SURE) || sheet.warnings.iter().any(|w| w.code != UNTAUGHT)
 }
 
 /// Two photos of one name would write the same sheet.
@@ -280,149 +289,4 @@ fn stem(path: &Path) -> String {
         .unwrap_or(path.as_os_str())
         .to_string_lossy()
         .into_owned()
-}
-
-/// Prints a sheet: the groups, then what to look at.
-///
-/// # Errors
-/// When stdout cannot be written.
-pub fn tell(counted: &Counted) -> Result<(), Failure> {
-    let sheet = &counted.sheet;
-    let doubtful: Vec<_> = sheet.pieces.iter().filter(|p| p.sure < SURE).collect();
-    let how_many = how_many(sheet.pieces.len(), doubtful.len());
-    say::print(&format!("{}: {how_many}", sheet.photo.file))?;
-    let (mut groups, mut perhaps): (Vec<&Group>, Vec<&Group>) =
-        sheet.groups.iter().partition(|group| group.is_counted());
-    if !groups.is_empty() {
-        let mut table = say::table(&[
-            ("colour", Column::Text),
-            ("piece", Column::Short),
-            ("count", Column::Number),
-            ("sure", Column::Number),
-        ]);
-        groups.sort_by(|a, b| (&a.colour, &a.form, &a.size).cmp(&(&b.colour, &b.form, &b.size)));
-        let mut last = "";
-        for group in groups {
-            let colour = if group.colour == last {
-                ""
-            } else {
-                group.colour.as_str()
-            };
-            last = &group.colour;
-            let range = if group.low == group.high {
-                group.count.to_string()
-            } else {
-                format!("{} ({}-{})", group.count, group.low, group.high)
-            };
-            let sure = format!("{:.0} %", (group.sure * 100.0).floor());
-            let sure = if group.sure < SURE {
-                say::open(sure)
-            } else {
-                sure.into()
-            };
-            table.add_row(vec![
-                colour.into(),
-                format!("{} {}", group.form, group.size).into(),
-                say::Cell::new(range),
-                sure,
-            ]);
-        }
-        say::print_table(&table)?;
-    }
-    if !perhaps.is_empty() {
-        perhaps.sort_by(|a, b| a.sure.total_cmp(&b.sure));
-        say::print(&perhaps_there(&perhaps))?;
-    }
-    for piece in doubtful.iter().take(DOUBTS_TOLD) {
-        say::print(&format!(
-            "  look at piece {}: {} {} {}, {:.0} % sure ({})",
-            piece.id,
-            piece.colour,
-            piece.form,
-            piece.size,
-            (piece.sure * 100.0).floor(),
-            piece.doubts.join("; ")
-        ))?;
-    }
-    if doubtful.len() > DOUBTS_TOLD {
-        let more = doubtful.len() - DOUBTS_TOLD;
-        say::print(&format!("  and {more} more, numbered in the picture"))?;
-    }
-    scale::tell(sheet)?;
-    for warning in &sheet.warnings {
-        say::print(&format!("  note: {} [{}]", warning.text, warning.code))?;
-    }
-    let profile = if sheet.colour.print_profile {
-        "print profile"
-    } else {
-        "nominal card values"
-    };
-    say::print(&format!(
-        "  colours: off by {:.1} dE00 on average, {:.1} at worst (left out one by one; {profile})",
-        sheet.colour.mean_de00, sheet.colour.max_de00
-    ))?;
-    say::print(&format!("  sheet: {}", counted.sheet_path.display()))?;
-    say::print(&format!("  picture: {}", counted.marked_path.display()))
-}
-
-/// `42 pieces, 41 sure, 1 doubtful`.
-fn how_many(pieces: usize, doubtful: usize) -> String {
-    match (pieces, doubtful) {
-        (0, _) => "no pieces found, so there are no groups".to_owned(),
-        (1, 0) => "1 piece, sure".to_owned(),
-        (1, _) => "1 piece, doubtful".to_owned(),
-        (2, 0) => "2 pieces, both sure".to_owned(),
-        (n, 0) => format!("{n} pieces, all sure"),
-        (n, k) if n == k => format!("{n} pieces, all doubtful"),
-        (n, k) => format!("{n} pieces, {} sure, {k} doubtful", n - k),
-    }
-}
-
-/// Doubtful pieces listed in the terminal; the picture shows all.
-const DOUBTS_TOLD: usize = 12;
-/// Kinds that nothing was counted as, listed in the terminal; the sheet has all.
-const PERHAPS_TOLD: usize = 4;
-
-/// Kinds that nothing was counted as, but some piece may be, likeliest first.
-fn perhaps_there(groups: &[&Group]) -> String {
-    let mut told: Vec<String> = (groups.iter().take(PERHAPS_TOLD))
-        .map(|group| {
-            let Group {
-                colour,
-                form,
-                size,
-                high,
-                ..
-            } = group;
-            format!("{colour} {form} {size} (0-{high})")
-        })
-        .collect();
-    if let Some(more) = groups.len().checked_sub(PERHAPS_TOLD).filter(|n| *n > 0) {
-        let kinds = say::plural(more, "more kind", "more kinds");
-        told.push(format!("and {kinds}, in the sheet"));
-    }
-    format!("  none counted, but some piece may be: {}", told.join(", "))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn the_first_line_says_nothing_that_is_not_so() {
-        let told = [(0, 0), (1, 0), (1, 1), (2, 0), (3, 0), (3, 3), (42, 1)];
-        let told = told.map(|(pieces, doubtful)| how_many(pieces, doubtful));
-        assert_eq!(
-            told.each_ref().map(String::as_str),
-            [
-                "no pieces found, so there are no groups",
-                "1 piece, sure",
-                "1 piece, doubtful",
-                "2 pieces, both sure",
-                "3 pieces, all sure",
-                "3 pieces, all doubtful",
-                "42 pieces, 41 sure, 1 doubtful",
-            ]
-        );
-    }
 }

@@ -219,10 +219,13 @@ fn tell(report: &Report) -> Result<(), Failure> {
                 )
             }
         };
-        say::print(&format!(
-            "Entry {entry}: {sheets} posted to {}, which now holds {now}.",
-            place.name
-        ))?;
+        say::print_wrapped(
+            &format!(
+                "Entry {entry}: {sheets} posted to {}, which now holds {now}.",
+                place.name
+            ),
+            2,
+        )?;
     }
     Ok(())
 }

@@ -12,7 +12,7 @@ use clap::error::ErrorKind;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use serde::Serialize;
-use std::io::{self, Write};
+use std::io::{self, IsTerminal, Write};
 
 pub use lines::wrapped;
 pub use progress::Progress;
@@ -28,9 +28,14 @@ pub fn print(text: &str) -> Result<(), Failure> {
     print_bytes(format!("{}{}{}\n", &text[..before], shown(line), "\n".repeat(after)).as_bytes())
 }
 
-/// Prints words of a result in lines that fit the terminal, all but the first `hang` columns in.
+/// Prints words of a result in lines that fit the terminal, all but the first `hang` columns in. Blank lines may go
+/// before them.
 pub fn print_wrapped(text: &str, hang: usize) -> Result<(), Failure> {
-    for line in wrapped(&shown(text), lines::width(), hang) {
+    let line = text.trim_start_matches('\n');
+    for _ in line.len()..text.len() {
+        print("")?;
+    }
+    for line in wrapped(&shown(line), lines::width(), hang) {
         print(&line)?;
     }
     Ok(())
@@ -106,6 +111,18 @@ fn talk(text: &str) {
     for line in told(text, lines::talk_width()) {
         let _ = writeln!(out, "{line}");
     }
+}
+
+/// Whether somebody sits where talk goes, so that they can be asked.
+pub fn is_heard() -> bool {
+    io::stderr().is_terminal()
+}
+
+/// Asks for what is then typed in the same line.
+pub fn ask(question: &str) {
+    let mut out = io::stderr().lock();
+    let _ = write!(out, "cuptally: {} ", shown(question));
+    let _ = out.flush();
 }
 
 /// The lines of a talk; `width` is none where they may be of any length.

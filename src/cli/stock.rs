@@ -13,7 +13,9 @@ use super::{Context, Failure, Outcome};
 
 pub(super) use exchange::{ChangeError, ModeArgs};
 pub(super) use mend::pieces;
-pub(super) use say::{entry, lookalikes, note, plural, print, print_json, stands, waiting};
+pub(super) use say::{
+    entry, lookalikes, note, plural, print, print_json, print_wrapped, stands, waiting,
+};
 
 /// Arguments of `cuptally stock`.
 #[derive(clap::Args)]

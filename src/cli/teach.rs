@@ -58,6 +58,10 @@ pub struct Args {
     #[command(flatten)]
     scale: weigh::Args,
 
+    /// Print what was measured of each colour, and which other is nearest to it.
+    #[arg(long, short)]
+    verbose: bool,
+
     /// Print the swatches, or the weight, as JSON and nothing else.
     #[arg(long)]
     json: bool,
@@ -128,7 +132,12 @@ fn colours(photo: &Path, args: &Args, context: &Context) -> Result<Outcome, Fail
         .iter()
         .filter(|swatch| swatch.from.is_none());
     let lights: BTreeSet<&str> = taught_in.map(|swatch| swatch.light.as_str()).collect();
-    tell(&light, &listed, &targets, lights.len())?;
+    tell(
+        &light,
+        &listed,
+        args.verbose.then_some(&targets),
+        lights.len(),
+    )?;
     tell_flaws(taught)?;
     for path in paths {
         say::print(&format!("kept: {}", path.display()))?;
@@ -153,7 +162,7 @@ fn tell_flaws(taught: &[Swatch]) -> Result<(), Failure> {
             .map(|swatch| swatch.name.as_str())
             .collect();
         if !names.is_empty() {
-            say::print(&what.replace("{}", &names.join(", ")))?;
+            say::print_wrapped(&what.replace("{}", &names.join(", ")), 2)?;
         }
     }
     Ok(())
@@ -181,21 +190,56 @@ fn listed(taught: &[Swatch]) -> Vec<chart::Taught> {
         .collect()
 }
 
+/// Pairs of colours that look alike, told one by one.
+const PAIRS_TOLD: usize = 6;
+
+/// Says what was taught; with what the card should look like, in figures too.
 fn tell(
     light: &str,
     listed: &[chart::Taught],
-    targets: &Targets,
+    figures_by: Option<&Targets>,
     lights: usize,
 ) -> Result<(), Failure> {
-    let values = if targets.print_profile {
-        "the card's print profile"
-    } else {
-        "nominal card values"
-    };
     say::print(&format!(
-        "taught {} in light '{light}' ({values})",
+        "taught {} in light '{light}'",
         say::plural(listed.len(), "colour", "colours")
     ))?;
+    if let Some(targets) = figures_by {
+        tell_figures(listed, targets)?;
+    }
+    let pairs = alike(listed);
+    for (one, other) in pairs.iter().take(PAIRS_TOLD) {
+        say::print_wrapped(&format!("  {one} and {other} look alike here"), 4)?;
+    }
+    if let Some(more) = pairs.len().checked_sub(PAIRS_TOLD).filter(|n| *n > 0) {
+        say::print(&format!(
+            "  and {}; -v shows which",
+            say::plural(more, "more pair", "more pairs")
+        ))?;
+    }
+    if !pairs.is_empty() {
+        say::print("pieces of colours that look alike will often be doubtful")?;
+    }
+    if lights < 2 {
+        say::print_wrapped(
+            "taught in one light only: of colours that lie close together none will be sure in photos under another light; teach them again under another, with another --light NAME",
+            2,
+        )?;
+    }
+    Ok(())
+}
+
+/// Pairs of taught colours that are close to each other, each once.
+fn alike(listed: &[chart::Taught]) -> BTreeSet<(&str, &str)> {
+    let close = listed.iter().filter(|taught| taught.close);
+    fn pair(taught: &chart::Taught) -> Option<(&str, &str)> {
+        let (one, other) = (taught.name.as_str(), taught.nearest.as_ref()?.0.as_str());
+        Some((one.min(other), one.max(other)))
+    }
+    close.filter_map(pair).collect()
+}
+
+fn tell_figures(listed: &[chart::Taught], targets: &Targets) -> Result<(), Failure> {
     let mut table = say::table(&[
         ("colour", Column::Text),
         ("L*", Column::Number),
@@ -209,11 +253,12 @@ fn tell(
             Some((other, off)) => (other.as_str(), format!("{off:.1}")),
             None => ("", String::new()),
         };
-        table.add_row(vec![
+        let [l, a, b] = swatch.lab.map(|value| format!("{value:.1}"));
+        table.add_row([
             say::Cell::new(&swatch.name),
-            format!("{:.1}", swatch.lab[0]).into(),
-            format!("{:.1}", swatch.lab[1]).into(),
-            format!("{:.1}", swatch.lab[2]).into(),
+            l.into(),
+            a.into(),
+            b.into(),
             other.into(),
             if swatch.close {
                 say::open(shown)
@@ -223,19 +268,14 @@ fn tell(
         ]);
     }
     say::print_table(&table)?;
-    let close = listed.iter().filter(|t| t.close).count();
-    if close > 0 {
-        say::print(&format!(
-            "{} less than {CLOSE_DE00} dE00 from another: pieces of these will often be doubtful",
-            say::plural(close, "colour lies", "colours lie")
-        ))?;
-    }
-    if lights < 2 {
-        say::print(
-            "taught in one light only: of colours that lie close together none will be sure in photos under another light; teach them again under another, with another --light NAME",
-        )?;
-    }
-    Ok(())
+    let values = if targets.print_profile {
+        "the card's print profile"
+    } else {
+        "nominal card values"
+    };
+    say::print(&format!(
+        "read by {values}; colours less than {CLOSE_DE00} dE00 apart look alike"
+    ))
 }
 
 /// Reads the swatches off a photo, by the card's values as they are given; also gives the light over the tray.
@@ -368,4 +408,27 @@ fn in_photo(scene: &pipeline::Scene, seen: &Seen) -> [f64; 2] {
         .project(seen.piece.stance.at, 0.0)
         .unwrap_or_default();
     [px.x, px.y]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn colours_that_look_alike_are_told_once_a_pair() {
+        let taught = |name: &str, other: &str, off: f64| chart::Taught {
+            name: name.to_owned(),
+            lab: [50.0, 0.0, 0.0],
+            nearest: Some((other.to_owned(), off)),
+            close: off < CLOSE_DE00,
+        };
+        let listed = [
+            taught("kelp", "eelgrass", 2.0),
+            taught("eelgrass", "kelp", 2.0),
+            taught("fog", "kelp", 30.0),
+            taught("moss", "kelp", 3.0),
+        ];
+        let pairs: Vec<_> = alike(&listed).into_iter().collect();
+        assert_eq!(pairs, [("eelgrass", "kelp"), ("kelp", "moss")]);
+    }
 }

@@ -65,6 +65,28 @@ impl Doubt {
 /// Of a piece whose colour is none of those taught, as [`Doubt::text`] gives it.
 pub const NEW_COLOUR: &str = "colour not taught";
 
+/// A doubt in words, as [`Doubt::text`] gives it, without what is particular to one piece, so that like ones can be
+/// counted together.
+pub fn in_short(doubt: &str) -> &str {
+    if doubt.starts_with("could as well be a ") {
+        "form unclear"
+    } else if doubt.starts_with("could be a ") {
+        "size or form unclear"
+    } else if doubt == Doubt::Untaught.text() {
+        "maybe a colour not taught"
+    } else if doubt == Doubt::Glare.text() {
+        "glare or shade"
+    } else if doubt.starts_with("colour could be ") {
+        "colour close to another"
+    } else if doubt == Doubt::Heaped.text() {
+        "in a heap"
+    } else if doubt == Doubt::Touched.text() {
+        "touching another"
+    } else {
+        doubt
+    }
+}
+
 const NOT_LOOKED_FOR: &str = "looks like another form or size than was looked for";
 
 /// Whether a doubt in words, as [`Doubt::text`] gives it, is about a form or size that `--form` or `--expect` leaves
@@ -106,6 +128,20 @@ mod tests {
             Doubt::Cut,
         ];
         assert!(others.iter().all(|doubt| !is_about_colour(&doubt.text())));
+    }
+
+    #[test]
+    fn like_doubts_are_counted_together() {
+        let colour = |name: &str| Doubt::Colour(name.to_owned()).text();
+        for (doubt, short) in [
+            (colour("kelp"), "colour close to another"),
+            (colour("one"), "colour close to another"),
+            (Doubt::Untaught.text(), "maybe a colour not taught"),
+            (Doubt::Form(Form::TILE).text(), "form unclear"),
+            (Doubt::Cut.text(), "cut by the edge of the photo"),
+        ] {
+            assert_eq!(in_short(&doubt), short);
+        }
     }
 
     #[test]

@@ -31,10 +31,14 @@ impl Search {
         if name == ANY {
             return Ok(Self::of_all(list));
         }
-        match list.form(name) {
+        match form_of(list, name) {
             Some(form) => Ok(Self::of_form(list, form)),
             None => Err(ExpectError::NoForm {
                 text: name.chars().take(LONGEST).collect(),
+                near: near(list, name).map_or_else(
+                    || ".".to_owned(),
+                    |near| format!("; did you mean '{near}'?"),
+                ),
                 forms: list
                     .forms()
                     .iter()
@@ -89,6 +93,28 @@ impl Search {
     }
 }
 
+/// The form of a name, in the singular or the plural.
+fn form_of(list: Shapes, name: &str) -> Option<Form> {
+    let one = || list.form(name.strip_suffix('s')?);
+    list.form(name).or_else(one)
+}
+
+/// Letters that may be wrong, left out or too many in a form's name: with three `tile` would be near to `brick`.
+const SLIPS: usize = 2;
+
+/// The form whose name is nearest to what was typed, if it is near.
+fn near(list: Shapes, typed: &str) -> Option<&'static str> {
+    let typed: String = typed
+        .chars()
+        .take(LONGEST)
+        .collect::<String>()
+        .to_lowercase();
+    let off = |form: &Form| strsim::damerau_levenshtein(&typed, form.name());
+    let forms = list.forms().into_iter();
+    let nearest = forms.min_by_key(off).filter(|form| off(form) <= SLIPS)?;
+    Some(nearest.name())
+}
+
 /// The word for every form.
 pub const ANY: &str = "any";
 /// No more of what the user said than this is said again, in letters.
@@ -106,17 +132,23 @@ pub struct Expected {
 pub enum ExpectError {
     /// Neither form nor size.
     #[error(
-        "'{text}' is no piece; say form and size, or one of them, such as 'plate 2x4', '2x4' or 'plate'"
+        "'{text}' is no piece; {near}say form and size, or one of them, such as 'plate 2x4', '2x4' or 'plate'"
     )]
     NoPiece {
         /// As given.
         text: String,
+        /// A question whether another was meant, or a full stop.
+        near: String,
     },
     /// Not a listed form.
-    #[error("there is no form '{text}' in the list of pieces; its forms are {forms}, or say 'any'")]
+    #[error(
+        "there is no form '{text}' in the list of pieces{near} Its forms are {forms}, or say 'any'"
+    )]
     NoForm {
         /// As given.
         text: String,
+        /// A question whether another was meant, or nothing.
+        near: String,
         /// All that there are.
         forms: String,
     },
@@ -145,9 +177,6 @@ impl Expected {
     /// When it is no piece, or one that is not listed.
     pub fn parse(text: &str, list: Shapes) -> Result<Self, ExpectError> {
         let text = text.trim();
-        let no_piece = || ExpectError::NoPiece {
-            text: text.chars().take(LONGEST).collect(),
-        };
         // A form's name may be several words; the size is the last one, or the first.
         let words: Vec<&str> = text.split_whitespace().collect();
         let (size, rest) = match words.as_slice() {
@@ -155,9 +184,18 @@ impl Expected {
             [first, rest @ ..] if sides(first).is_some() => (sides(first), rest),
             rest => (None, rest),
         };
+        let no_piece = || {
+            let form = near(list, &rest.join(" "));
+            let near = form.map_or_else(String::new, |form| match size {
+                Some((short, long)) => format!("did you mean '{form} {short}x{long}'? Else "),
+                None => format!("did you mean '{form}'? Else "),
+            });
+            let text = text.chars().take(LONGEST).collect();
+            ExpectError::NoPiece { text, near }
+        };
         let form = match rest {
             [] => None,
-            words => Some(list.form(&words.join(" ")).ok_or_else(no_piece)?),
+            words => Some(form_of(list, &words.join(" ")).ok_or_else(no_piece)?),
         };
         if size.is_none() && form.is_none() {
             return Err(no_piece());
@@ -235,6 +273,25 @@ mod tests {
             let meant = Search::of_all(list).expecting(&[one]).unwrap();
             assert_eq!(meant.shapes().len(), 1, "{words}");
         }
+    }
+
+    #[test]
+    fn plurals_are_taken_and_slips_are_asked_about() {
+        assert_eq!(expected("plates 2x4,bricks"), expected("plate 2x4,brick"));
+        assert_eq!(called("tiles").shapes(), called("tile").shapes());
+        let told = |text: &str| {
+            let error = Expected::parse(text, Shapes::shipped()).unwrap_err();
+            error.to_string()
+        };
+        assert!(told("plat 2x4").contains("did you mean 'plate 2x4'?"));
+        assert!(told("Brcik").contains("did you mean 'brick'?"));
+        assert!(!told("roof").contains("did you mean"));
+        let error = Search::called(Shapes::shipped(), "plte").unwrap_err();
+        assert!(
+            error
+                .to_string()
+                .contains("did you mean 'plate'? Its forms are")
+        );
     }
 
     #[test]

@@ -79,6 +79,9 @@ pub fn warnings(advice: &Advice<'_>) -> Vec<Warning> {
         .collect()
 }
 
+/// The code of the warning that nobody taught any colour yet.
+pub const UNTAUGHT: &str = "untaught";
+
 fn warning(code: &str, text: String) -> Warning {
     Warning {
         code: code.to_owned(),
@@ -149,7 +152,7 @@ fn poor_colour(advice: &Advice<'_>) -> Option<Warning> {
 fn untaught(advice: &Advice<'_>) -> Option<Warning> {
     (advice.untaught && !advice.pieces.is_empty()).then(|| {
         warning(
-            "untaught",
+            UNTAUGHT,
             "no colours were taught, so they carry general names; `cuptally teach` gives them yours"
                 .to_owned(),
         )

@@ -45,21 +45,17 @@ pub fn sentence(warnings: &[Warning], colour: &ColourReport) -> String {
         .iter()
         .find(|warning| is_grave(&warning.code))
         .or(warnings.first());
-    let off = colour.mean_de00;
-    let colours = format!(
-        "colours are off by {off:.1} dE00 on average (good up to {GOOD_COLOUR_DE00:.0}, poor above {POOR_COLOUR_DE00:.0})"
-    );
     match (verdict, decides) {
         (Verdict::Retake, Some(Warning { code, text })) => {
-            format!("verdict: retake the photo: {text} [{code}]")
+            format!("light: take the photo again: {text} [{code}]")
         }
         (Verdict::Usable, Some(Warning { code, text })) => {
-            format!("verdict: usable: {colours}, but {text} [{code}]")
+            format!("light: usable, but {text} [{code}]")
         }
         (Verdict::Usable, None) => {
-            format!("verdict: usable: {colours}; one kind of light, falling evenly, may do better")
+            "light: usable; colours come out a little off, and one kind of light, falling evenly, may do better".to_owned()
         }
-        _ => format!("verdict: good: {colours}, and a count would warn of nothing"),
+        _ => "light: good; colours come out as they are, and a count would warn of nothing".to_owned(),
     }
 }
 
@@ -104,7 +100,7 @@ mod tests {
         assert_eq!(verdict(&both, &good), Verdict::Retake);
         let told = sentence(&both, &good);
         assert!(
-            told.starts_with("verdict: retake") && told.contains("[blurred]"),
+            told.starts_with("light: take the photo again") && told.contains("[blurred]"),
             "{told}"
         );
         let rest: Vec<&str> = others(&both).iter().map(|w| w.code.as_str()).collect();
@@ -119,7 +115,7 @@ mod tests {
         ] {
             assert_eq!(verdict(&[warning(code)], &good), Verdict::Retake, "{code}");
         }
-        assert!(sentence(&[], &good).contains("off by 1.2 dE00"));
+        assert!(sentence(&[], &good).starts_with("light: good"));
         assert!(others(&[]).is_empty());
     }
 }

@@ -93,6 +93,7 @@ fn a_measured_print_is_kept_and_used() {
         "--light",
         "daylight",
         "--print",
+        "--verbose",
     ]);
     let told = text(&run.code(0).get_output().stdout);
     assert!(told.contains("this copy's print profile"), "{told}");
@@ -147,33 +148,35 @@ fn a_measured_print_is_kept_and_used() {
     );
 }
 
+/// Without the line breaks by which words fit a terminal.
+fn in_one_line(told: &str) -> String {
+    told.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
 /// One sentence says whether the light will do, by what a count of the photo would warn of.
 #[test]
 fn the_verdict_is_what_a_count_would_warn_of() {
     for (name, verdict, deciding) in [
-        (
-            "empty-tray-0.jpg",
-            "verdict: good: colours are off by",
-            None,
-        ),
+        ("empty-tray-0.jpg", "light: good; colours come out", None),
         (
             "failing-half-a-card-36.jpg",
-            "verdict: usable: colours are off by",
+            "light: usable, but ",
             Some("card-partial"),
         ),
         (
             "failing-glare-on-card-36.jpg",
-            "verdict: retake the photo: a lamp mirrors",
+            "light: take the photo again: a lamp mirrors",
             Some("card-glare"),
         ),
     ] {
         let home = Home::new();
         let run = home.run(&["calibrate", &photo(name), "--light", "x"]);
         let output = run.code(if deciding.is_some() { 3 } else { 0 });
-        let told = text(&output.get_output().stdout);
-        let said: Vec<&str> = (told.lines())
-            .filter(|line| line.starts_with("verdict: ") || line.starts_with("  note: "))
-            .collect();
+        let told = in_one_line(&text(&output.get_output().stdout));
+        let (_, sentences) = told.split_once(" light: ").unwrap();
+        let (sentences, _) = sentences.split_once(" kept: ").unwrap();
+        let sentences = format!("light: {sentences}");
+        let said: Vec<&str> = sentences.split(" note: ").collect();
         assert!(said[0].starts_with(verdict), "{told}");
         let out = home.run(&["count", &photo(name), "--form", "plate", "--json"]);
         let sheets: Value = serde_json::from_slice(&out.get_output().stdout).unwrap();
@@ -260,7 +263,8 @@ fn what_is_taught_is_kept_and_drawn() {
     let home = Home::new();
     let run = teach(&home, "teach-daylight-24", "day", "plate");
     let told = text(&run.code(0).get_output().stdout);
-    assert!(told.contains("nominal card values"), "{told}");
+    assert!(told.contains("taught 24 colours in light 'day'"), "{told}");
+    assert!(!told.contains("dE00"), "{told}");
     let swatches = json(&home.path("swatches.json"));
     fits("swatches-v1.schema.json", &swatches, "colours");
     assert_eq!(swatches["colours"].as_array().unwrap().len(), 24);
@@ -333,7 +337,7 @@ fn counted(home: &Home, name: &str, form: &str) -> (String, Value) {
     let folder = out.path().to_str().unwrap();
     let path = photo(&format!("{name}.jpg"));
     let run = home.run(&["count", &path, "--form", form, "--out", folder]);
-    let said = text(&run.get_output().stdout);
+    let said = in_one_line(&text(&run.get_output().stdout));
     (said, json(&out.path().join(format!("{name}.sheet.json"))))
 }
 

@@ -179,3 +179,43 @@ fn what_is_no_piece_is_refused() {
         assert!(err.contains(word), "'{word}' is not in: {err}");
     }
 }
+
+#[test]
+fn plurals_and_taught_colours_are_taken_and_slips_are_asked_about() {
+    let photo = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-photos/tune/empty-tray-0.jpg");
+    let home = TempDir::new().unwrap();
+    std::fs::create_dir(home.path().join("calibration")).unwrap();
+    let book =
+        r#"{"swatches":"v1","colours":[{"name":"sea fog","light":"lamp","samples":[[70,0,0]]}]}"#;
+    std::fs::write(home.path().join("calibration/swatches.json"), book).unwrap();
+    let run = |args: &[&str]| {
+        let output = Command::cargo_bin("cuptally")
+            .unwrap()
+            .arg("--home")
+            .arg(home.path())
+            .arg("count")
+            .arg(&photo)
+            .args(args)
+            .output()
+            .unwrap();
+        let text = String::from_utf8(output.stderr).unwrap();
+        (output.status.code().unwrap(), text)
+    };
+    let (code, said) = run(&["--expect", "plates 2x4, 2x4 sea fog, sea fog tiles"]);
+    assert!(code != 1 && code != 2, "{said}");
+    assert!(said.contains("--expect goes by form and size"), "{said}");
+    assert_ne!(run(&["--form", "plates", "--expect", "2x4"]).0, 2);
+    for (args, words) in [
+        (["--form", "plat"], "did you mean 'plate'?"),
+        (["--expect", "plat 2x4"], "did you mean 'plate 2x4'?"),
+        (["--expect", "2x4 see fog"], "is no piece"),
+        (["--grams", "28 kilos"], "'28 kilos' is no number"),
+    ] {
+        let (code, said) = run(&args);
+        assert!(code == 2 && said.contains(words), "{args:?}: {said}");
+    }
+    for grams in ["28g", "28,5 grams", "28.5 G"] {
+        let (code, said) = run(&["--grams", grams]);
+        assert!(code != 1 && code != 2, "{grams}: {said}");
+    }
+}

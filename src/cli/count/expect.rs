@@ -4,7 +4,7 @@ use std::path::Path;
 
 use serde::Deserialize;
 
-use crate::cli::Failure;
+use crate::cli::{Failure, say};
 use crate::pieces::{Expected, Shapes};
 use crate::stock::reader;
 
@@ -25,10 +25,17 @@ enum Entry {
 ///
 /// # Errors
 /// When one is neither, or a file cannot be used.
-pub fn expected(words: &[String], shapes: Shapes) -> Result<Vec<Expected>, Failure> {
+pub fn expected(
+    words: &[String],
+    shapes: Shapes,
+    colours: &[&str],
+) -> Result<Vec<Expected>, Failure> {
     let mut all = Vec::new();
+    let mut coloured = false;
     for word in words {
-        match Expected::parse(word, shapes) {
+        let bare = without_colour(word.trim(), colours);
+        coloured |= bare.is_some();
+        match Expected::parse(bare.unwrap_or(word), shapes) {
             Ok(one) => all.push(one),
             Err(error) => {
                 let path = Path::new(word.trim());
@@ -43,7 +50,23 @@ pub fn expected(words: &[String], shapes: Shapes) -> Result<Vec<Expected>, Failu
             }
         }
     }
+    if coloured {
+        say::note(
+            "--expect goes by form and size: a colour in it is read and changes nothing, as every taught colour is looked for",
+        );
+    }
     Ok(all)
+}
+
+/// `2x4` of `2x4 fog` or `fog 2x4`, where `fog` is a taught colour; none where there is no colour in it.
+fn without_colour<'a>(word: &'a str, colours: &[&str]) -> Option<&'a str> {
+    let of = |colour: &&str| {
+        let (last, first) = (word.strip_suffix(*colour), word.strip_prefix(*colour));
+        let last = last.filter(|rest| rest.ends_with(' '));
+        let rest = last.or_else(|| first.filter(|rest| rest.starts_with(' ')))?;
+        Some(rest.trim()).filter(|rest| !rest.is_empty())
+    };
+    colours.iter().find_map(of)
 }
 
 /// Whether a word that is no piece was meant as a file: it names a folder, or ends like a file.

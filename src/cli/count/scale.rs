@@ -57,13 +57,13 @@ pub fn tell(sheet: &Sheet) -> Result<(), Failure> {
     let Some(weighing) = &sheet.weighing else {
         return Ok(());
     };
-    say::print(&format!("  scale: {}", weighing.line()))?;
+    say::print_wrapped(&format!("  scale: {}", weighing.line()), 4)?;
     if !weighing.agrees {
         tell_why(weighing)?;
     }
     if !sheet.unexplained.is_empty() {
         let others = on_the_scale_too(sheet.unexplained.len());
-        say::print(&format!("  scale: {others}"))?;
+        say::print_wrapped(&format!("  scale: {others}"), 4)?;
     }
     Ok(())
 }
@@ -73,10 +73,10 @@ fn tell_why(weighing: &Weighing) -> Result<(), Failure> {
         say::print("  scale: the counts' ranges allow that difference")?;
     }
     for explanation in &weighing.explanations {
-        say::print(&format!(
-            "  scale: would explain it: {}",
-            explanation.text()
-        ))?;
+        say::print_wrapped(
+            &format!("  scale: would explain it: {}", explanation.text()),
+            4,
+        )?;
     }
     if weighing.explanations.is_empty() {
         say::print("  scale: no single mistake in the count explains it")?;

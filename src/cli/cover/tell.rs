@@ -19,7 +19,7 @@ pub struct Json<'a> {
 
 /// Prints all of it.
 pub fn tell(report: &Report) -> Result<(), Failure> {
-    say::print(&headline(report))?;
+    say::print_wrapped(&headline(report), 2)?;
     kinds(report)?;
     unproven(report)?;
     fetch(report)?;
@@ -27,7 +27,8 @@ pub fn tell(report: &Report) -> Result<(), Failure> {
     colours(report)?;
     rest::missing(report)?;
     if let Some(next) = &report.next {
-        say::print(&format!("\n{}", rest::next_module(next)))?;
+        say::print("")?;
+        say::print_wrapped(&rest::next_module(next), 2)?;
     }
     if let Some(advice) = &report.advice {
         rest::buy(advice, report)?;
@@ -141,10 +142,13 @@ fn unproven(report: &Report) -> Result<(), Failure> {
         if gaps.is_empty() {
             gaps.push("it is off by less than a hundredth, if at all".to_owned());
         }
-        say::print(&format!(
-            "The {word} answer is good but not proven to be the best: {}.",
-            gaps.join(", ")
-        ))?;
+        say::print_wrapped(
+            &format!(
+                "The {word} answer is good but not proven to be the best: {}.",
+                gaps.join(", ")
+            ),
+            2,
+        )?;
     }
     Ok(())
 }

@@ -140,9 +140,12 @@ fn tell(path: &Path, lesson: &Lesson) -> Result<(), Failure> {
     };
     let file = &lesson.origin.file;
     if lesson.colours.is_empty() {
-        say::print(&format!("{file}: no colour learned"))?;
+        say::print_wrapped(&format!("{file}: no colour learned"), 4)?;
     } else {
-        say::print(&format!("{file}: learned {}, {light}", lesson.in_words()))?;
+        say::print_wrapped(
+            &format!("{file}: learned {}, {light}", lesson.in_words()),
+            4,
+        )?;
         let mut table = say::table(&[
             ("colour", Column::Text),
             ("pieces", Column::Text),
@@ -159,22 +162,29 @@ fn tell(path: &Path, lesson: &Lesson) -> Result<(), Failure> {
     }
     for colour in &lesson.colours {
         if let Some(near) = &colour.near {
-            say::print(&format!(
-                "  look: {} is new and {:.1} dE00 from {}; if they are one colour, take this back and call it that",
-                colour.name, near.de00, near.name
-            ))?;
+            say::print_wrapped(
+                &format!(
+                    "  look: {} is new and {:.1} dE00 from {}; if they are one colour, take this back and call it that",
+                    colour.name, near.de00, near.name
+                ),
+                4,
+            )?;
         }
     }
     for left in &lesson.left_out {
         let look = if left.why.is_doubtful() { "look: " } else { "" };
-        say::print(&format!(
-            "  {look}piece {}, {}, left out: {}",
-            left.piece, left.colour, left.why
-        ))?;
+        say::print_wrapped(
+            &format!(
+                "  {look}piece {}, {}, left out: {}",
+                left.piece, left.colour, left.why
+            ),
+            4,
+        )?;
     }
     if lesson.left_out.iter().any(|left| left.why.is_doubtful()) {
-        say::print(
+        say::print_wrapped(
             "  if such a piece has its name by right, its light is another: teach that colour by a photo in it",
+            4,
         )?;
     }
     if lesson.colours.is_empty() {

@@ -50,9 +50,15 @@ impl FromStr for Reading {
     type Err = ReadingError;
 
     fn from_str(text: &str) -> Result<Self, ReadingError> {
-        let text = text.trim();
+        let as_said = text;
+        // As people write it: `28g`, `28,5 grams`.
+        let said = text.trim().to_lowercase();
+        let units = ["grams", "gram", "g"];
+        let bare = units.iter().find_map(|unit| said.strip_suffix(unit));
+        let text = bare.unwrap_or(&said).trim_end().replacen(',', ".", 1);
+        let text = text.as_str();
         let shown = || text.chars().take(40).collect::<String>();
-        let no_number = || ReadingError::NoNumber(shown());
+        let no_number = || ReadingError::NoNumber(as_said.trim().chars().take(40).collect());
         let (minus, digits) = match text.strip_prefix('-') {
             Some(rest) => (true, rest),
             None => (false, text),

@@ -11,10 +11,13 @@ pub fn missing(report: &Report) -> Result<(), Failure> {
         return if report.certain.missing == 0 {
             say::print("\nNothing is missing.")
         } else {
-            say::print(&format!(
-                "\nNothing is missing if the best counts hold; by the lowest counts, {} could be.",
-                pieces(report.certain.missing)
-            ))
+            say::print_wrapped(
+                &format!(
+                    "\nNothing is missing if the best counts hold; by the lowest counts, {} could be.",
+                    pieces(report.certain.missing)
+                ),
+                0,
+            )
         };
     }
     let (certain, likely) = (report.certain.missing, report.likely.missing);
