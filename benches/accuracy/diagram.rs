@@ -156,13 +156,13 @@ fn legend(out: &mut String) {
             out,
             format_args!("<text x=\"{:.1}\" y=\"24.5\">{means}</text>", left + 12.0),
         );
-        left += 145.0;
+        left += 155.0;
     }
     line(
         out,
         format_args!(
             "<text x=\"{:.1}\" y=\"24.5\">bars: 95 % interval; dashed: as stated</text>",
-            left - 60.0
+            left - 65.0
         ),
     );
 }
