@@ -4,6 +4,7 @@ pub mod design;
 mod v1;
 pub mod print;
 pub mod find;
+mod tags;
 mod edges;
 pub mod quality;
 

@@ -6,3 +6,4 @@ mod support;
 
 mod page;
 mod print;
+mod tags;
