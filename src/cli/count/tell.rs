@@ -161,7 +161,7 @@ fn tally<'a>(words: impl Iterator<Item = &'a str>) -> Vec<(&'a str, usize)> {
         *counts.entry(word).or_default() += 1;
     }
     let mut counts: Vec<_> = counts.into_iter().collect();
-    counts.sort_by(|a, b| b.1.cmp(&a.1));
+    counts.sort_by_key(|count| std::cmp::Reverse(count.1));
     counts
 }
 
