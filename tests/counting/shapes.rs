@@ -41,11 +41,11 @@ fn home_with(list: &Value) -> TempDir {
     home
 }
 
-/// README's example.
+/// The example in docs/counting.md.
 fn example() -> Value {
-    let readme = fs::read_to_string(Path::new(ROOT).join("README.md")).unwrap();
-    let from = readme.find("{ \"shapes\": \"v1\"").unwrap();
-    let text = &readme[from..];
+    let page = fs::read_to_string(Path::new(ROOT).join("docs/counting.md")).unwrap();
+    let from = page.find("{ \"shapes\": \"v1\"").unwrap();
+    let text = &page[from..];
     serde_json::from_str(&text[..text.find("```").unwrap()]).unwrap()
 }
 

@@ -2,8 +2,8 @@
 //!
 //! A block fenced as `console` holds commands after `$ ` and below each what it prints. All blocks of a
 //! document run in order in one fresh folder that has the sample photos and `docs` in it. A line `[...]`
-//! stands for any number of lines, `[..]` within a line for any text. A command that serves a page until
-//! it is stopped is stopped as soon as it says where the page is.
+//! stands for any number of lines, `[..]` within a line for any text. `cd` holds for what follows. A command
+//! that serves a page until it is stopped is stopped as soon as it says where the page is.
 
 use crate::harbour::PROGRAM;
 use crate::text::{documents, read, root};
@@ -73,15 +73,16 @@ fn matches(shown: &[String], printed: &[String]) -> bool {
     }
 }
 
-/// Runs a command in the folder and gives all that it prints, in the order of its printing.
-fn printed(step: &Step, folder: &Path) -> Vec<String> {
+/// Runs a command in `folder` and gives all that it prints, in the order of its printing. `fresh` has the
+/// program and is the user's home.
+fn printed(step: &Step, fresh: &Path, folder: &Path) -> Vec<String> {
     let path = std::env::var("PATH").unwrap_or_default();
     let mut child = Command::new("sh")
         .args(["-c", &format!("exec 2>&1; {}", step.command)])
         .current_dir(folder)
         .env_clear()
-        .env("PATH", format!("{}:{path}", folder.join("bin").display()))
-        .env("HOME", folder.join("me"))
+        .env("PATH", format!("{}:{path}", fresh.join("bin").display()))
+        .env("HOME", fresh.join("me"))
         .env("USER", "mara")
         .env("TZ", "UTC")
         .env("CUPTALLY_NOW", "2026-05-02T10:12:00Z")
@@ -108,8 +109,8 @@ fn printed(step: &Step, folder: &Path) -> Vec<String> {
 
 /// Runs a document's commands and tells each that prints something else than is shown.
 fn faults(document: &str) -> Vec<String> {
-    let folder = tempfile::tempdir().unwrap();
-    let folder = folder.path();
+    let fresh = tempfile::tempdir().unwrap();
+    let mut folder = fresh.path().to_owned();
     std::fs::create_dir(folder.join("bin")).unwrap();
     std::fs::create_dir(folder.join("me")).unwrap();
     symlink(PROGRAM, folder.join("bin/cuptally")).unwrap();
@@ -118,7 +119,11 @@ fn faults(document: &str) -> Vec<String> {
     }
     let mut faults = Vec::new();
     for step in steps(&read(document)) {
-        let printed = printed(&step, folder);
+        if let Some(to) = step.command.strip_prefix("cd ") {
+            folder = folder.join(to);
+            continue;
+        }
+        let printed = printed(&step, fresh.path(), &folder);
         if !step.shown.is_empty() && !matches(&step.shown, &printed) {
             faults.push(format!(
                 "{document}: `{}` prints\n{}\nand is shown with\n{}\n",
