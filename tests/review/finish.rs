@@ -165,8 +165,7 @@ fn the_place_is_asked_for_and_kept() {
     std::fs::write(&paths[0], serde_json::to_vec(&sheet).unwrap()).unwrap();
     let server = Server::start(home.path(), &[&paths[0]]);
     finish(&server, json!({ "checked": true })).refused(422, "say where these pieces live");
-    finish(&server, json!({ "checked": true, "place": "a\u{7}b" }))
-        .refused(422, "invisible character");
+    finish(&server, json!({ "checked": true, "place": "a\u{7}b" })).refused(422, "cannot be seen");
     finish(&server, json!({ "checked": true, "place": " cup 12 " })).ok();
     assert_eq!(read(&paths[0]).place.as_deref(), Some("cup 12"));
     assert_eq!(pieces(home.path()), "15");

@@ -242,7 +242,7 @@ fn a_bad_sheet_stops_the_whole_post() {
         ),
         (
             bad(&|v| v["groups"][0]["colour"] = json!("ro\u{1b}[31mse")),
-            "invisible character",
+            "cannot be seen",
         ),
         (
             bad(&|v| v["photo"]["hash"] = json!("abc")),

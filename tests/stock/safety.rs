@@ -40,7 +40,7 @@ fn a_damaged_file_is_told_with_its_place_and_never_overwritten() {
         (String::new(), "line 1, column 0: EOF"),
         (text[..text.len() / 2].to_owned(), "damaged at line"),
         (text.replacen("count", "kount", 1), "unknown field `kount`"),
-        (text.replacen("\"cup 3\"", "\"cup \\u0007\"", 1), "invisible character"),
+        (text.replacen("\"cup 3\"", "\"cup \\u0007\"", 1), "cannot be seen"),
         (text.replacen(lots, &format!("{lots},\n      {lots}"), 1), "listed twice"),
         (text.replacen("\"number\":2", "\"number\":3", 1), "has entry 3 where entry 2 belongs"),
         (text.replacen("\"places\"", "\"plaices\"", 1), "unknown field `plaices`"),

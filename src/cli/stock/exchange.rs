@@ -181,7 +181,7 @@ pub fn import(args: &ImportArgs, context: &Context) -> Result<Outcome, Failure> 
     let name = args.file.file_name().unwrap_or_default().to_string_lossy();
     let name = Label::new(&name);
     let places = say::plural(table.places(), "place", "places");
-    let (recorded, text, is_pending) = StockFile::in_home(&context.home)
+    let (recorded, telling, is_pending) = StockFile::in_home(&context.home)
         .update(Purpose::Bring, &mut say::waiting, |stock| {
             // What comes on top is no changed copy of what is there.
             let listing = match args.mode.mode() {
@@ -192,12 +192,12 @@ pub fn import(args: &ImportArgs, context: &Context) -> Result<Outcome, Failure> 
             let recorded = merge::import(stock, &listing, &name, args.mode.mode(), &stamp)?;
             let entry = recorded.entry;
             let sentence = format!("Entry {entry}: imported {places} from {shown}.");
-            let text = say::telling(stock, entry, args.json, sentence);
-            Ok::<_, ChangeError>((recorded, text, !listing.pending.is_empty()))
+            let telling = say::telling(stock, entry, args.json, sentence);
+            Ok::<_, ChangeError>((recorded, telling, !listing.pending.is_empty()))
         })
         .map_err(ChangeError::failure)?;
     say::lookalikes(&recorded, context);
-    let told = text.and_then(|text| say::print(&text));
+    let told = telling.and_then(|telling| telling.print());
     say::stands(say::entry(recorded.entry), told)?;
     Ok(if is_pending {
         Outcome::NeedsALook

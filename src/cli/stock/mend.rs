@@ -80,7 +80,7 @@ enum Keep {
 /// When later changes stand on it, or the stock cannot be written.
 pub fn undo(args: &UndoArgs, context: &Context) -> Result<Outcome, Failure> {
     let stamp = author::stamp(context, false)?;
-    let (text, new) = StockFile::in_home(&context.home).update(
+    let (telling, new) = StockFile::in_home(&context.home).update(
         Purpose::Amend,
         &mut say::waiting,
         |stock| -> Result<_, Failure> {
@@ -102,7 +102,7 @@ pub fn undo(args: &UndoArgs, context: &Context) -> Result<Outcome, Failure> {
             Ok((say::telling(stock, new, args.json, sentence)?, new))
         },
     )?;
-    say::stands(say::entry(new), say::print(&text))?;
+    say::stands(say::entry(new), telling.print())?;
     Ok(Outcome::Done)
 }
 

@@ -135,7 +135,7 @@ fn change(
     work: impl FnOnce(&mut Stock, &Stamp) -> Result<Recorded, Failure>,
 ) -> Result<Outcome, Failure> {
     let stamp = author::stamp(context, false)?;
-    let (text, recorded) = StockFile::in_home(&context.home).update(
+    let (telling, recorded) = StockFile::in_home(&context.home).update(
         Purpose::Amend,
         &mut say::waiting,
         |stock| -> Result<_, Failure> {
@@ -145,11 +145,11 @@ fn change(
                 Some(entry) => format!("Entry {number}: {}.", what(entry)?),
                 None => String::new(),
             };
-            let text = say::telling(stock, number, as_json, sentence)?;
-            Ok((text, recorded))
+            let telling = say::telling(stock, number, as_json, sentence)?;
+            Ok((telling, recorded))
         },
     )?;
     say::lookalikes(&recorded, context);
-    say::stands(say::entry(recorded.entry), say::print(&text))?;
+    say::stands(say::entry(recorded.entry), telling.print())?;
     Ok(Outcome::Done)
 }

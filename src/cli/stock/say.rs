@@ -5,6 +5,27 @@ use crate::cli::{Context, Failure};
 use crate::stock::file::StockFile;
 use crate::stock::model::{Recorded, Stock};
 
+/// What is told of a change that is made.
+pub enum Telling {
+    /// In words.
+    Sentence(String),
+    /// For programs.
+    Json(serde_json::Value),
+}
+
+impl Telling {
+    /// Prints it.
+    ///
+    /// # Errors
+    /// When nothing can be written to standard output.
+    pub fn print(&self) -> Result<(), Failure> {
+        match self {
+            Self::Sentence(sentence) => print(sentence),
+            Self::Json(entry) => print_json(entry),
+        }
+    }
+}
+
 /// How a change is told: by its sentence, or for programs by its entry of the history.
 ///
 /// # Errors
@@ -14,15 +35,14 @@ pub fn telling(
     number: u64,
     as_json: bool,
     sentence: String,
-) -> Result<String, Failure> {
+) -> Result<Telling, Failure> {
     match stock.entry(number).filter(|_| as_json) {
         Some(written) => {
             let ledger = stock.ledger()?;
-            Ok(serde_json::to_string_pretty(&super::history::json(
-                written, &ledger,
-            ))?)
+            let entry = serde_json::to_value(super::history::json(written, &ledger))?;
+            Ok(Telling::Json(entry))
         }
-        None => Ok(sentence),
+        None => Ok(Telling::Sentence(sentence)),
     }
 }
 

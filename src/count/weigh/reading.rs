@@ -98,6 +98,7 @@ mod tests {
             ("11.30", 11.3, 0.01),
             (" .5 ", 0.5, 0.1),
             ("7.", 7.0, 1.0),
+            ("1,5", 1.5, 0.1),
             ("100000", 100_000.0, 1.0),
         ] {
             assert_eq!(
@@ -113,7 +114,7 @@ mod tests {
     fn what_no_scale_shows_is_refused() {
         let error = |text: &str| text.parse::<Reading>().unwrap_err();
         for text in [
-            "", ".", "-", "heavy", "1,5", "1e3", "inf", "NaN", "--3", "+3", "1.2.3", "٣",
+            "", ".", "-", "heavy", "1,5,2", "1e3", "inf", "NaN", "--3", "+3", "1.2.3", "٣",
         ] {
             assert!(matches!(error(text), ReadingError::NoNumber(_)), "{text}");
         }
