@@ -4,63 +4,17 @@ White balance that misses, a colour matrix fitted for daylight, exposure, a tone
 unknown to the tool, local contrast, sensor noise partly smoothed away, sharpening.
 """
 
-from functools import cache
-
 import numpy as np
 from scipy.ndimage import gaussian_filter
 
-from . import faults, render, spectra
+from . import faults, phone as phones, render, spectra
 from .scene import stream
+from .sensors import daylight_matrix, sensitivities
 
 XYZ_TO_SRGB = np.array([[3.2406, -1.5372, -0.4986], [-0.9689, 1.8758, 0.0415],
                         [0.0557, -0.2040, 1.0570]])
 XYZ_TO_P3 = np.array([[2.4934969, -0.9313836, -0.4027108], [-0.8294890, 1.7626641, 0.0236247],
                       [0.0358458, -0.0761724, 0.9568845]])
-CAMERAS = ("pocket", "first", "second")
-
-
-@cache
-def sensitivities(name):
-    """Three spectral sensitivities on the grid, green's peak 1. `pocket` is our own, of
-    bells as phone sensors have them; the others are measured ones of colour-science."""
-    if name == "pocket":
-        nm = spectra.NM
-        bell = lambda centre, left, right: np.exp(  # noqa: E731
-            -0.5 * ((nm - centre) / np.where(nm < centre, left, right)) ** 2)
-        red = 0.80 * bell(600, 28, 36) + 0.06 * bell(530, 30, 30)
-        green = bell(533, 36, 38) + 0.05 * bell(620, 30, 30)
-        blue = 0.85 * bell(458, 26, 30) + 0.05 * bell(540, 25, 25)
-        cut = 1 / (1 + np.exp((nm - 672) / 7)) / (1 + np.exp(-(nm - 405) / 6))
-        return np.stack([red, green, blue], axis=1) * cut[:, None]
-    measured = list(spectra.colour.MSDS_CAMERA_SENSITIVITIES.values())
-    table = measured[CAMERAS.index(name) - 1]
-    return np.stack([np.interp(spectra.NM, table.wavelengths, np.maximum(column, 0), 0, 0)
-                     for column in np.nan_to_num(table.values).T], axis=1)
-
-
-def _training():
-    """Reflectances the maker of this phone may have tuned on: smooth ones all over the gamut."""
-    rng = np.random.default_rng(5)
-    greys = [spectra.plastic((L, 0, 0)) for L in (20, 40, 60, 80, 93)]
-    turns = rng.uniform(0, 2 * np.pi, 60)
-    tints = []
-    for turn, chroma, light in zip(turns, rng.uniform(8, 42, 60), rng.uniform(35, 78, 60)):
-        tints.append(spectra.plastic((light, chroma * np.cos(turn), chroma * np.sin(turn)), 385.0))
-    return np.array(greys + tints)
-
-
-@cache
-def daylight_matrix(name):
-    """White-balanced raw -> XYZ of D65, least squares with white kept."""
-    seen = sensitivities(name)
-    white = render.white_raw("D65", seen)
-    samples = _training()
-    raw = samples @ (spectra.illuminant("D65")[:, None] * seen) / white
-    goal = np.array([spectra.xyz(r) for r in samples])
-    weight = 1 / (0.15 + goal[:, 1:2])
-    fixed = np.concatenate([raw * weight, 50 * np.ones((1, 3))])
-    return np.linalg.lstsq(fixed, np.concatenate([goal * weight, 50 * spectra.WHITE[None]]),
-                           rcond=None)[0].T
 
 
 def cast(recipe, to_space, rng):
@@ -76,6 +30,8 @@ def cast(recipe, to_space, rng):
 def develop(raw, scene):
     """The upright picture, 8 bit, encoded in the recipe's colour space."""
     recipe, view = scene.recipe, scene.view
+    if recipe.phone:
+        return _by_phone(raw, scene)
     rng = stream(recipe.seed, "camera")
     white = render.white_raw(recipe.lighting.illuminant, sensitivities(recipe.camera))
     raw = faults.blurred(raw, recipe)
@@ -89,6 +45,27 @@ def develop(raw, scene):
     picture = _tone(picture, rng.uniform(0.22, 0.42), rng.uniform(0.94, 1.02), rng.uniform(0.4, 0.9))
     picture = _livelier(picture, rng.uniform(1.02, 1.10))
     picture = _crisp(picture, view.width, rng)
+    return np.clip(np.round(picture * 255), 0, 255).astype(np.uint8)
+
+
+def _by_phone(raw, scene):
+    """As `develop`, by the recipe's phone."""
+    recipe, view, phone = scene.recipe, scene.view, scene.recipe.phone
+    rng = stream(recipe.seed, f"camera {recipe.view}")
+    own = np.random.default_rng([*phone.sensor.encode(), 7])        # what is the phone's, not the photo's
+    white = render.white_raw(recipe.lighting.illuminant, sensitivities(phone.sensor))
+    raw = phones.flared(faults.blurred(raw, recipe) / white.astype(np.float32), phone.flare)
+    raw *= _vignette(view, own.uniform(0.05, 0.30))
+    raw *= phones.exposed(raw, phone, rng) * 2.0**recipe.exposure_ev
+    raw = np.minimum(_grain(raw, recipe.noise, rng), 1.5 if phone.shoulder else 1.05)
+    to_space = XYZ_TO_P3 if recipe.space == "p3" else XYZ_TO_SRGB
+    matrix = phones.mixed_wrongly(to_space @ daylight_matrix(phone.sensor), phone.matrix_error, own)
+    linear = np.maximum(raw @ matrix.T.astype(np.float32), 0) * cast(recipe, to_space, rng)
+    linear = phones.rolled_off(phones.evened(linear, phone.local_tone), phone.shoulder)
+    picture = _encode(np.clip(linear, 0, 1))
+    picture = _tone(picture, own.uniform(0.05, 0.50), own.uniform(0.88, 1.06), own.uniform(0.2, 1.0))
+    picture = _livelier(phones.wiped(picture, phone.smoothing), own.uniform(0.95, 1.18))
+    picture = _crisp(picture, view.width, own)
     return np.clip(np.round(picture * 255), 0, 255).astype(np.uint8)
 
 

@@ -26,7 +26,7 @@ def scene_and_truth(scene, truth, ids):
         shade = solid.silhouette(view)
         _hold(shade.distance(Polygon(scene.card.corners()[:, :2])) > 1, f"{label} is on the card")
     if recipe.kind in ("poured", "dumped"):
-        solidity.settled(scene.pieces)
+        solidity.settled(scene.pieces, floor=scene.rimmed())
     else:
         _standing(scene, STRtree, apart=recipe.kind in APART)
     for index, (piece, told) in enumerate(zip(scene.pieces, truth["pieces"])):

@@ -5,7 +5,7 @@ carried to the tray plane, so that the picture shows the tray between any two pi
 """
 
 import numpy as np
-from shapely.geometry import Polygon
+from shapely.geometry import Point, Polygon
 
 from . import card
 from .oddments import Thing
@@ -74,7 +74,7 @@ class Area:
     view."""
 
     def __init__(self, view, placed_card, floor, cut=False, wall=WALL_GAP_MM):
-        self.view, self.cut = view, cut
+        self.view, self.cut, self.wall = view, cut, wall
         self.margin = -0.06 * view.width if cut else FRAME_MARGIN * view.width
         self.card = Polygon(placed_card.corners()[:, :2])
         self.room = floor.buffer(-wall) if floor is not None else None
@@ -84,6 +84,14 @@ class Area:
         view, margin = self.view, self.margin
         pixel = rng.uniform((margin, margin), (view.width - margin, view.height - margin))
         return view.on_tray(pixel[None])[0]
+
+    def on_floor(self, rng):
+        """A spot within the rim and off the card."""
+        low, high = np.array(self.room.bounds[:2]), np.array(self.room.bounds[2:])
+        while True:
+            spot = Point(*rng.uniform(low, high))
+            if self.room.buffer(-4).contains(spot) and self.card.distance(spot) > CARD_GAP_MM + 4:
+                return np.array([spot.x, spot.y])
 
     def holds(self, piece, shade):
         inside = self.view.inside(self.view.project(piece.outline()), self.margin)

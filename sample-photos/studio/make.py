@@ -64,7 +64,7 @@ def make(recipe, folder, spp):
     laid = scene.lay_out(recipe)
     told, ids = truth.tell(laid)
     check.scene_and_truth(laid, told, ids)
-    raw = render.raw_picture(laid, camera.sensitivities(recipe.camera), spp)
+    raw = render.raw_picture(laid, camera.sensitivities(recipe.sensor), spp)
     folder.mkdir(parents=True, exist_ok=True)
     path = folder / told["photo"]
     jpeg.save(camera.develop(raw, laid), path, recipe)
@@ -78,7 +78,7 @@ def fall(recipe):
     """A cup emptied anew, its resting places kept."""
     started = time.monotonic()
     laid = scene.lay_out(recipe, fresh=True)
-    deepest = solidity.settled(laid.pieces)
+    deepest = solidity.settled(laid.pieces, floor=laid.rimmed())
     pour.keep(recipe, laid.pieces)
     faces = collections.Counter(piece.face for piece in laid.pieces)
     print(f"{recipe.name}: {dict(faces)}, deepest {deepest:.3f} mm, "

@@ -13,28 +13,32 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 from shapely.geometry import Point, Polygon
 
-from . import layout, piece as pieces_, shapes
+from . import layout, piece as pieces_, shapes, solidity
 from .parts import Disc
 
 KEPT = Path(__file__).parent / "settled"
 GRAVITY, STEP = 9810.0, 1 / 1000
 ROUNDS = 60             # of picking up what lies wrong and dropping it again
+SETTLES = 5
 FLAT_DEG = 2.0          # a piece that leans more is not in one layer
 CARD_MM, STATIC = 4.0, 0
 
 
-def settle(wanted, area, piled, seed):
-    """Pieces at rest. `piled`: dumped on one spot, else spread in one layer."""
+def settle(wanted, area, piled, seed, tray=None):
+    """Pieces at rest. `piled`: dumped on one spot, else spread in one layer. The rim of a `tray`
+    given in mm holds them, and while they fall the card's edge does."""
     import pybullet
 
     rng = np.random.default_rng([seed, 4242])
     world = _World(pybullet)
+    kerb = world.fence(tray, area.card) if tray else []
     bodies = [world.add(kind) for kind, _ in wanted]
-    centre, spread = _heap(area)
+    centre, spread = _heap_in(area, tray) if tray else _heap(area)
     for index, body in enumerate(bodies):
         spot = rng.normal(centre, spread if piled else 1.6 * spread)
         world.drop(body, spot, 30 + (7.0 if piled else 9.0) * (index if piled else index % 12), rng)
     world.run(3.0 if piled else 1.2)
+    world.lift(kerb, bodies)
     for _ in range(ROUNDS):
         laid = world.read(wanted, bodies)
         wrong = [i for i, one in enumerate(laid) if not _lies_well(one, area, piled)]
@@ -48,9 +52,16 @@ def settle(wanted, area, piled, seed):
         world.run(1.2 if piled else 0.7)
     else:
         raise layout.NoRoom(f"{len(wrong)} pieces find no place")
-    world.wake(bodies)
-    world.run(0.8)
-    return world.read(wanted, bodies)
+    for _ in range(SETTLES):
+        world.wake(bodies)
+        world.run(0.8)
+        laid = world.read(wanted, bodies)
+        try:
+            solidity.settled(laid, floor=area.room and area.room.buffer(area.wall) if tray else None)
+        except solidity.Wrong:
+            continue        # one still rocks
+        break
+    return laid
 
 
 def _lies_well(piece, area, piled):
@@ -59,6 +70,8 @@ def _lies_well(piece, area, piled):
     if not area.view.inside(area.view.project(outline), area.margin):
         return False
     if piece.silhouette(area.view).distance(area.card) < CARD_MM:
+        return False
+    if area.room is not None and area.wall < 1 and not area.room.buffer(area.wall).contains(piece.footprint().buffer(-0.3)):
         return False
     if piled:
         return True
@@ -79,10 +92,19 @@ def _heap(area):
     return np.array([best.x, best.y]), 0.30 * free.boundary.distance(best)
 
 
+def _heap_in(area, tray):
+    """Likewise within a tray's rim, longer where the free part is."""
+    free = tray.rounded(-6.0).difference(area.card.buffer(10))
+    free = max(getattr(free, "geoms", [free]), key=lambda part: part.area)
+    low, high = np.array(free.bounds[:2]), np.array(free.bounds[2:])
+    return np.array(free.centroid.coords[0]), 0.24 * (high - low)
+
+
 def _gap(laid, index, area, rng):
     """A spot with some room around, for a piece that is dropped again."""
     others = np.array([(p.x, p.y) for i, p in enumerate(laid) if i != index])
-    spots = [area.anywhere(rng) for _ in range(60)]
+    close = area.room is not None and area.wall < 1
+    spots = [area.on_floor(rng) if close else area.anywhere(rng) for _ in range(60)]
     room = [np.min(np.hypot(*(others - s).T)) for s in spots]
     return spots[int(np.argmax(np.array(room) * rng.uniform(0.6, 1, len(room))))]
 
@@ -97,6 +119,47 @@ class _World:
         shape = bullet.createCollisionShape(bullet.GEOM_BOX, halfExtents=(3000, 3000, 100))
         tray = bullet.createMultiBody(STATIC, shape, basePosition=(0, 0, -100))
         bullet.changeDynamics(tray, -1, lateralFriction=0.5, restitution=0.2)
+
+    def fence(self, tray, card):
+        """A tray's walls with its corners cut off. What keeps pieces in while they fall it gives
+        back: walls as high as they fall from, and a kerb around the card."""
+        b, high = self.b, 150.0
+        self.walls(tray, tray.rim_mm / 2)
+        tall = self.walls(tray, high)
+        corners = np.array(card.exterior.coords)[:4]
+        middle, (wide, deep) = corners.mean(axis=0), [np.linalg.norm(corners[k + 1] - corners[k]) / 2 + 5 for k in (0, 1)]
+        along = corners[1] - corners[0]
+        shape = b.createCollisionShape(b.GEOM_BOX, halfExtents=(wide, deep, high))
+        return tall + [b.createMultiBody(STATIC, shape, basePosition=[*middle, high], baseOrientation=Rotation.from_euler(
+            "z", np.arctan2(along[1], along[0])).as_quat().tolist())]
+
+    def walls(self, tray, high):
+        """Along a tray's floor, twice `high` in height."""
+        b, turn, found = self.b, np.radians(tray.turn), []
+        half, thick = np.array(tray.inside_mm) / 2, 20.0
+        cut = tray.corner_mm * (np.sqrt(2) - 1)
+        sides = [(half[0] + thick, 0, 0), (-half[0] - thick, 0, 0), (0, half[1] + thick, np.pi / 2),
+                 (0, -half[1] - thick, np.pi / 2)]
+        sides += [(sx * (half[0] - cut / np.sqrt(2)) + sx * thick / np.sqrt(2), sy * (half[1] - cut / np.sqrt(2)) + sy * thick / np.sqrt(2),
+                   np.pi / 4 * sx * sy) for sx in (-1, 1) for sy in (-1, 1)]
+        for x, y, way in sides:
+            long = 2000.0 if abs(way) in (0, np.pi / 2) else 40.0
+            shape = b.createCollisionShape(b.GEOM_BOX, halfExtents=(thick, long, high))
+            c, s = np.cos(turn), np.sin(turn)
+            spot = [c * x - s * y + tray.shift[0], s * x + c * y + tray.shift[1], high]
+            wall = b.createMultiBody(STATIC, shape, basePosition=spot,
+                                     baseOrientation=Rotation.from_euler("z", turn + way).as_quat().tolist())
+            found.append(wall)
+            b.changeDynamics(wall, -1, lateralFriction=0.3, restitution=0.1)
+        return found
+
+    def lift(self, kerb, bodies):
+        """The kerb goes, and what leant on it comes to rest."""
+        for body in kerb:
+            self.b.removeBody(body)
+        if kerb:
+            self.wake(bodies)
+            self.run(0.8)
 
     def add(self, kind):
         """A body whose origin is the middle of the piece's body; a corner's weight is not there."""

@@ -48,7 +48,7 @@ class Recipe:
     orientation: int = 1        # EXIF: how the file is stored
     quality: int = 91
     spp: int = 40
-    depth: int = 5              # longest light path
+    depth: int = 5              # longest light path, in surfaces
     azimuth: float = None       # degrees, towards which the phone leans; drawn where not given
     roll: float = None          # degrees; drawn where not given
     aim: tuple = (0.0, 0.0)     # mm, what the phone looks at, from the scene's middle
@@ -62,3 +62,7 @@ class Recipe:
     view: str = ""              # "a", "b"...: which view of a scene that has several
     failure: str = ""           # why a count from this photo is not to be trusted
     folder: str = "tune"
+
+    @property
+    def sensor(self):
+        return self.phone.sensor if self.phone else self.camera

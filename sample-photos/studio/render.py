@@ -15,7 +15,6 @@ from .meshes import as_mesh
 from .scene import build
 
 LENS_BLUR_PX = 0.42      # standard deviation of the lens and depth blur, on top of the pixel
-DEPTH = 5                # path length
 _TABLE = 2048
 
 
@@ -42,7 +41,7 @@ def raw_picture(scene, sensitivities, spp):
     mi = mitsuba()
     world = mi.load_dict(build(scene, mi))
     sensor = _Sensor(scene, sensitivities, mi)
-    integrator = mi.load_dict({"type": "path", "max_depth": DEPTH})
+    integrator = mi.load_dict({"type": "path", "max_depth": scene.recipe.depth})
 
     def light(ray):
         return [integrator.sample(world, sensor.sampler, ray)[0]], []
@@ -84,6 +83,11 @@ class _Sensor:
         self.sampler = mi.load_dict({"type": "independent"})
         self.sampler.seed(scene.recipe.seed, self.count)
         self.start = self.sampler.next_1d()
+        phone = scene.recipe.phone
+        self.pupil = phone.pupil_mm / 2 if phone else 0.0
+        if self.pupil:      # how far off the plane in focus is, along the lens's axis
+            axis, from_height = self.view.rotation[2], self.view.position[2] - phone.focus_mm
+            self.focus = float(from_height / -axis[2])
         dr.eval(self.start, self.column, self.row)
 
     def expose(self, follow, passes):
@@ -122,7 +126,18 @@ class _Sensor:
                             self.row + jitter.y + blur.y, mi, self.dr)
         wavelengths = mi.Spectrum(*[self._look_up(self.table, place) for place in places])
         eye = mi.Point3f(*map(float, self.view.position))
+        if self.pupil:
+            eye, ahead = self._through_lens(eye, ahead)
         return mi.RayDifferential3f(mi.Ray3f(eye, ahead, 0.0, wavelengths))
+
+    def _through_lens(self, eye, ahead):
+        """A ray from somewhere on the lens's opening, to the same place in the plane of focus."""
+        mi, dr = self.mi, self.dr
+        right, down, axis = (mi.Vector3f(*map(float, line)) for line in self.view.rotation)
+        sharp = eye + ahead * (self.focus / dr.dot(ahead, axis))
+        spot = mi.warp.square_to_uniform_disk_concentric(self.sampler.next_2d()) * self.pupil
+        eye = eye + right * spot.x + down * spot.y
+        return eye, dr.normalize(sharp - eye)
 
     def _look_up(self, table, place):
         mi, dr = self.mi, self.dr
@@ -162,35 +177,45 @@ def _directions(view, u, v, mi, dr):
     return dr.normalize(mi.Vector3f(*(r[0][i] * x + r[1][i] * y + r[2][i] for i in range(3))))
 
 
-def piece_pictures(scene):
+def piece_pictures(scene, hidden_by=None):
     """Which piece each pixel's centre shows (0 none, 1 the first), and for each piece the
-    number of pixels it would show if it were alone and the picture went on."""
+    number of pixels it would show if it were alone and the picture went on. Into the list
+    `hidden_by` goes for each which others hide how many of its pixels."""
     view = scene.view
     ids = np.zeros((view.height, view.width), np.uint16)
     if not scene.solids():
         return ids, []
     every = np.indices(ids.shape)
-    ids[:] = _hit(scene.solids(), view, every[1].ravel(), every[0].ravel()).reshape(ids.shape)
+    rims = [scene.recipe.tray.rim(scene.floor)] if scene.recipe.tray.inside_mm else []
+    ids[:] = _hit(scene.solids(), view, every[1].ravel(), every[0].ravel(), rims).reshape(ids.shape)
     whole = []
-    for piece in scene.solids():
+    for number, piece in enumerate(scene.solids(), 1):
         pixels = view.project(piece.outline())
         low, high = np.floor(pixels.min(axis=0)).astype(int) - 2, np.ceil(pixels.max(axis=0)).astype(int) + 2
         rows, columns = np.mgrid[low[1]:high[1], low[0]:high[0]]
-        whole.append(int((_hit([piece], view, columns.ravel(), rows.ravel()) > 0).sum()))
+        alone = _hit([piece], view, columns.ravel(), rows.ravel()) > 0
+        whole.append(int(alone.sum()))
+        if hidden_by is not None:
+            rows, columns = rows.ravel()[alone], columns.ravel()[alone]
+            inside = (rows >= 0) & (columns >= 0) & (rows < view.height) & (columns < view.width)
+            owner, count = np.unique(ids[rows[inside], columns[inside]], return_counts=True)
+            hidden_by.append({int(o): int(n) for o, n in zip(owner, count) if o not in (0, number)})
     return ids, whole
 
 
-def _hit(pieces, view, columns, rows):
-    """1 + the index of the piece that each pixel's centre sees, 0 for none."""
+def _hit(pieces, view, columns, rows, rims=()):
+    """1 + the index of the piece that each pixel's centre sees, 0 for none, or for one of `rims`."""
     mi = mitsuba()
-    solids = [piece.solid() for piece in pieces]
+    solids = [piece.solid() for piece in pieces] + list(rims)
     starts = np.cumsum([0] + [len(s.vertices) for s in solids])
     ends = np.cumsum([len(s.faces) for s in solids])
-    vertices = np.concatenate([p.to_world(s.vertices) for p, s in zip(pieces, solids)])
+    vertices = np.concatenate([p.to_world(s.vertices) for p, s in zip(pieces, solids)]
+                              + [rim.vertices for rim in rims])
     faces = np.concatenate([s.faces + start for s, start in zip(solids, starts)])
     world = mi.load_dict({"type": "scene", "all": as_mesh(vertices, faces, mi, None)})
     ahead = view.rays(np.stack([columns + 0.5, rows + 0.5], axis=1)).T.astype(np.float32)
     ray = mi.Ray3f(mi.Point3f(*map(float, view.position)), mi.Vector3f(ahead))
     found = world.ray_intersect_preliminary(ray)
     owner = np.searchsorted(ends, np.array(found.prim_index), side="right") + 1
-    return np.where(np.array(found.is_valid()), owner, 0).astype(np.uint16)
+    shown = np.array(found.is_valid()) & (owner <= len(pieces))
+    return np.where(shown, owner, 0).astype(np.uint16)

@@ -22,6 +22,10 @@ class Scene:
     things: list = field(default_factory=list)      # that fit no shape
     clumps: list = field(default_factory=list)      # number of each piece's clump
 
+    def rimmed(self):
+        """The floor of a tray whose rim the pieces may lean on, or None."""
+        return self.floor if self.recipe.tray.inside_mm else None
+
     def solids(self):
         """All that lies on the tray, pieces first."""
         return self.pieces + self.things
@@ -81,7 +85,8 @@ def _fill(scene, area, rng, fresh):
         scene.pieces = layout.rows(kind, recipe.colours, scene.view, scene.card,
                                    recipe.card_side, 6, rng)
     elif recipe.kind in ("poured", "dumped"):
-        scene.pieces = (pour.settle(wanted(recipe), area, recipe.kind == "dumped", recipe.seed)
+        tray = recipe.tray if recipe.tray.inside_mm else None
+        scene.pieces = (pour.settle(wanted(recipe), area, recipe.kind == "dumped", recipe.seed, tray)
                         if fresh else pour.kept(recipe, wanted(recipe)))
     elif recipe.kind == "touching":
         kinds = [kind for kind, _ in wanted(recipe)]

@@ -5,6 +5,7 @@ physics engine is not asked."""
 
 import numpy as np
 from scipy.spatial import cKDTree
+from shapely.geometry import MultiPoint
 
 from . import shapes
 
@@ -17,21 +18,27 @@ class Wrong(Exception):
     """The photo or its truth breaks a promise."""
 
 
-def settled(pieces):
+def settled(pieces, touching=None, floor=None):
     """Deepest penetration found, mm. Raises `Wrong` beyond `DEEPEST_MM`, or for a piece
-    that nothing holds."""
+    that nothing holds: another piece, the tray, or the rim about its `floor`. Pairs that touch go
+    into the set `touching`."""
     points = [piece.to_world(surface(piece.kind)) for piece in pieces]
     middles = np.array([piece.middle() for piece in pieces])
     reach = np.array([np.linalg.norm(p - m, axis=1).max() for p, m in zip(points, middles)])
     near = cKDTree(middles).query_pairs(2 * reach.max()) if len(pieces) > 1 else set()
     held = [p[:, 2].min() < HELD_MM for p in points]
     deepest = max(max(0.0, -p[:, 2].min()) for p in points)
+    if floor is not None:
+        held = [h or MultiPoint(p[:, :2]).convex_hull.distance(floor.exterior) < HELD_MM
+                for h, p in zip(held, points)]
     for one, two in near:
         if np.linalg.norm(middles[one] - middles[two]) > reach[one] + reach[two] + HELD_MM:
             continue
         depth = max(depth_in(pieces[two], points[one]), depth_in(pieces[one], points[two]))
         deepest = max(deepest, depth)
         if depth > -HELD_MM:
+            if touching is not None:
+                touching.add((int(one), int(two)))
             held[one] |= middles[two][2] < middles[one][2] + 6
             held[two] |= middles[one][2] < middles[two][2] + 6
     if deepest > DEEPEST_MM:

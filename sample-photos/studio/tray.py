@@ -60,7 +60,7 @@ class Tray:
 
     def rounded(self, out):
         """The floor's outline, `out` mm further out; always of as many points, in the same order."""
-        half, radius = np.array(self.inside_mm) / 2 + out, self.corner_mm + out
+        half, radius = np.array(self.inside_mm) / 2 + out, max(0.2, self.corner_mm + out)
         points = [(sx * (half[0] - radius) + radius * np.cos(a), sy * (half[1] - radius) + radius * np.sin(a))
                   for quarter, (sx, sy) in enumerate(((1, 1), (-1, 1), (-1, -1), (1, -1)))
                   for a in np.pi / 2 * (quarter + np.linspace(0, 1, 9))]
@@ -88,7 +88,7 @@ def _lofted(rings):
         here, there = row * n, (row + 1) % len(rings) * n
         for k in range(n):
             after = (k + 1) % n
-            faces += [(here + k, here + after, there + k), (here + after, there + after, there + k)]
+            faces += [(here + k, there + k, here + after), (here + after, there + k, there + after)]
     return trimesh.Trimesh(points, faces, process=False)
 
 

@@ -4,12 +4,13 @@ import json
 
 import numpy as np
 
-from . import palette, piece as pieces_, render
+from . import palette, piece as pieces_, render, solidity
 
 
 def tell(scene):
     """The truth of a scene, and the picture of piece numbers that it was read from."""
-    ids, whole = render.piece_pictures(scene)
+    hidden_by = [] if scene.recipe.world else None
+    ids, whole = render.piece_pictures(scene, hidden_by)
     recipe, view, placed = scene.recipe, scene.view, scene.card
     position = placed.from_world(view.position[None])[0]
     rotation = view.rotation @ placed.axes      # card frame -> camera frame
@@ -31,18 +32,35 @@ def tell(scene):
             "corners_px": _pixels(view, placed.corners()),
             "tags": [{"id": number, "corners_px": _pixels(view, corners)}
                      for number, corners in placed.tag_corners().items()]},
-        "pieces": _pieces(scene, seen),
+        **_desk(recipe),
+        "pieces": _pieces(scene, seen, hidden_by),
         "palette_lab": {name: list(lab) for name, lab in _palette(scene).items()},
     }
     if scene.things:
         truth["unknown"] = [
             {"what": thing.what, **_place(placed, (thing.x, thing.y)), **seen[len(scene.pieces) + i]}
             for i, thing in enumerate(scene.things)]
+    if scene.things and hidden_by:
+        for one in truth["pieces"]:
+            one["hidden_by"] = [pair for pair in one["hidden_by"] if pair[0] < len(scene.pieces)]
     if recipe.kind == "teach":
         truth["names"] = [piece.colour for piece in scene.pieces]
     if recipe.failure:
         truth["failure"] = recipe.failure
     return truth, ids
+
+
+def _desk(recipe):
+    """What only photos of the wider worlds tell."""
+    if not recipe.world:
+        return {}
+    told = {"world": recipe.world, "renderer": recipe.renderer,
+            "print": {"copy": recipe.card_print.copy, "black_l": recipe.card_print.black,
+                      "paper_l": recipe.card_print.paper, "sheen": recipe.card_print.sheen},
+            "phone": recipe.phone.sensor if recipe.phone else recipe.camera, "surface": recipe.tray.surface}
+    if recipe.view:
+        told |= {"scene": recipe.name.removesuffix(f"-{recipe.view}"), "view": recipe.view}
+    return told
 
 
 def _palette(scene):
@@ -64,8 +82,10 @@ def _seen(ids, whole):
              "visible_px": int(count[n]), "whole_px": all_} for n, all_ in enumerate(whole, 1)]
 
 
-def _pieces(scene, seen):
-    told = []
+def _pieces(scene, seen, hidden_by=None):
+    told, touching = [], set()
+    if hidden_by is not None and scene.recipe.kind in ("poured", "dumped"):
+        solidity.settled(scene.pieces, touching, scene.rimmed())
     for index, piece in enumerate(scene.pieces):
         lying = piece.rotation is not None
         place = piece.middle()[:2] if lying else (piece.x, piece.y)
@@ -83,8 +103,20 @@ def _pieces(scene, seen):
             origin = scene.card.from_world([(piece.x, piece.y, piece.z)])[0]
             one["pose"] = {"position_mm": _rounded(origin, 3),
                            "rotation": [_rounded(line, 6) for line in axes]}
+        if hidden_by is not None:
+            points = piece.to_world(piece.solid().vertices)[:, 2]
+            one |= {"id": index, "bottom_mm": round(float(points.min()), 2), "top_mm": round(float(points.max()), 2),
+                    "hidden_by": [[owner - 1, count] for owner, count in sorted(hidden_by[index].items())]}
+            if lying:
+                one["rests_on"] = _below(scene.pieces, index, touching)
         told.append(one)
     return told
+
+
+def _below(pieces, index, touching):
+    """The pieces that touch this one from below: whose middles are lower."""
+    others = {pair[1 - pair.index(index)] for pair in touching if index in pair}
+    return sorted(n for n in others if pieces[n].middle()[2] < pieces[index].middle()[2] - 0.5)
 
 
 def _place(card, place):

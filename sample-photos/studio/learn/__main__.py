@@ -11,6 +11,7 @@ def main():
     one.add_argument("--count", type=int, default=400)
     one.add_argument("--seed", type=int, default=1)
     one.add_argument("--falls", help="a file of `fall` to take falls from")
+    one.add_argument("--narrow", action="store_true", help="scenes of the first worlds only")
     zero = commands.add_parser("fall", help="falls as a file, for `make` where Bullet is not at hand")
     zero.add_argument("file")
     zero.add_argument("--count", type=int, default=400)
@@ -41,7 +42,7 @@ def main():
     if given.command == "make":
         from .make import make
 
-        make(given.folder, given.count, given.seed, given.falls)
+        make(given.folder, given.count, given.seed, given.falls, given.narrow)
     elif given.command == "fall":
         from .fall import keep
 

@@ -320,10 +320,30 @@ def _jpeg(value, quality):
     return (_mixed(torch.cat([bright, colour], 1), _UNLUMA.to(value.device)) / 255).clamp(0, 1)
 
 
+def _through_glass(light, bare):
+    """Flare of the lens, exposure that lifts a dark tray until whites clip, and local tone mapping, of
+    both alike: the empty tray is known only as the photo shows it."""
+    count, device = len(light), light.device
+    flare = _pictures(_uniform(-0.01, 0.03, count, device=device).clamp(min=0))
+    veil = light.mean((2, 3), keepdim=True) * flare
+    light, bare = light * (1 - flare) + veil, bare * (1 - flare) + veil
+    level = bare.mean((1, 2, 3))
+    most = (0.45 / level.clamp(min=0.02)).clamp(1, 4)
+    lift = _pictures(torch.where(_either(0.5, count, device), most ** torch.rand(count, device=device), 1.0))
+    light, bare = light * lift, bare * lift
+    bright = (light * torch.tensor([0.25, 0.65, 0.10], device=device).view(3, 1, 1)).sum(1, keepdim=True).clamp(min=2e-3).log()
+    base = F.avg_pool2d(bright, 32, 16, 16, count_include_pad=False)
+    strength = _pictures(_uniform(0, 0.45, count, device=device) * _either(0.45, count, device))
+    gain = lambda size: (-strength * (F.interpolate(base, size, mode="bilinear", align_corners=False)  # noqa: E731
+                                      - float(np.log(0.25)))).exp().clamp(0.5, 2.6)
+    return light * gain(light.shape[2:]), bare * gain(bare.shape[2:])
+
+
 def photographed(light, bare):
     """CIELAB of pictures and of their bare trays, after what a phone may do to both."""
     count, device = len(light), light.device
     cast = (_normal(0.07, count, 3, 1, 1, device=device) + _normal(0.10, count, 1, 1, 1, device=device)).exp()
+    light, bare = _through_glass(light, bare)
     eye = torch.eye(3, device=device)
     mixing = eye + _normal(0.06, count, 3, 3, device=device) * (1 - eye)    # other primaries, other sensors
     mixing = mixing / mixing.sum(2, keepdim=True)

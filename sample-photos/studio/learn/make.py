@@ -9,19 +9,21 @@ from shapely.geometry import MultiPoint
 from shapely.ops import unary_union
 
 from .. import oddments, shapes
+from ..tray import Tray
 from . import arrange, colours, fall, poses, shine
 
 SIDE = 384              # pixels of 0.5 mm: 192 mm
 SPP = 6 
 HALF = SIDE * shine.PIXEL / 2
+BATCHES, MAKERS = 3, 6
 KINDS = {"apart": 0.09, "clumps": 0.13, "blocks": 0.22, "layer": 0.16, "poured": 0.15, "dumped": 0.25}
 COLUMNS = ["middle_x", "middle_y", "long", "short", "turn", "square", "face", "form", "size", "share", "stranger",
            "notch_x", "notch_y"]
 
 
-def make(folder, count, seed, falls=None):
+def make(folder, count, seed, falls=None, narrow=False):
     """Scenes `seed`-00000 onwards; those that are there already are kept. `falls`: a file of
-    `fall.keep` to take falls from, where Bullet is not at hand."""
+    `fall.keep` to take falls from, where Bullet is not at hand. `narrow`: of the first worlds."""
     import drjit
 
     shine.variant()
@@ -36,10 +38,10 @@ def make(folder, count, seed, falls=None):
         began = time.time()
         rng = np.random.default_rng([seed, number])
         kind = str(rng.choice(list(KINDS), p=list(KINDS.values())))
-        lay = layouts(kind, rng, falls)
+        lay = layouts(kind, rng, falls, not narrow)
         first = int(rng.integers(4)) if falls else 0        # kept falls serve more than once
         for again in range(2 if kind in ("poured", "dumped") else 1):    # a fall costs more than a picture
-            scene = shoot(kind, lay, np.random.default_rng([seed, number, again]), mirrored=(first + again) % 4)
+            scene = shoot(kind, lay, np.random.default_rng([seed, number, again]), mirrored=(first + again) % 4, wide=not narrow)
             part = path if not again else path.with_name(path.stem + "b.npz")
             hidden = part.with_suffix(".part")
             with open(hidden, "wb") as file:
@@ -48,8 +50,10 @@ def make(folder, count, seed, falls=None):
         print(path.stem, kind, scene["table"].shape[0], f"{time.time() - began:.1f} s", flush=True)
 
 
-def layouts(kind, rng, falls=None):
-    """Pieces that carry the number of a colour as their colour."""
+def layouts(kind, rng, falls=None, wide=False):
+    """Pieces that carry the number of a colour as their colour, how many colours there are, and
+    the tray whose rim is close around them, or None."""
+    tray = None
     layer = arrange.Layer(HALF + 14)
     mix = int(rng.integers(1, 11))
     own = rng.random() < 0.7        # neighbours mostly of one colour
@@ -81,13 +85,27 @@ def layouts(kind, rng, falls=None):
         arrange.grow(layer, cup(int(rng.integers(30, 100)), rng), colour, rng, arrange.draw_face, 0.35, 12)
     else:
         piled = kind == "dumped"
-        for piece in falls.one(piled, rng) if falls else fall.cup(piled, rng):
+        rimmed = wide and rng.random() < 0.5
+        laid, tray = falls.one(piled, rng, rimmed) if falls else fall.cup(piled, rng, rimmed)
+        for piece in laid:
             if np.hypot(piece.x, piece.y) < 400 and piece.z > -3:
                 piece.colour = colour(None)
                 layer.pieces.append(piece)
     if rng.random() < 0.17:
         _strangers(layer, kind, rng)
-    return layer.pieces, mix
+    if tray is None and wide and kind not in ("poured", "dumped") and rng.random() < 0.35:
+        tray = _close_rim(layer, rng)
+    return layer.pieces, mix, tray
+
+
+def _close_rim(layer, rng):
+    """A tray's rim through the middle of it all: what is not within it goes."""
+    tray = Tray("white", 0.5, inside_mm=tuple(map(float, rng.uniform(110, 200, 2))), surface="plain", turn=float(rng.uniform(0, 90)),
+                shift=tuple(map(float, rng.uniform(-25, 25, 2))), rim_mm=float(rng.uniform(5, 20)), rim_width=float(rng.uniform(1.5, 9)),
+                rim_lean=float(rng.uniform(0, 5)), corner_mm=float(rng.uniform(2, 14)))
+    floor = tray.rounded(-0.1)
+    layer.pieces = [piece for piece in layer.pieces if floor.contains(piece.footprint())]
+    return tray
 
 
 def _strangers(layer, kind, rng):
@@ -107,22 +125,29 @@ def _strangers(layer, kind, rng):
                 break
 
 
-def shoot(kind, lay, rng, mirrored=0):
-    """The picture of a layout from a random place in random light, and its truth."""
+def shoot(kind, lay, rng, mirrored=0, wide=False):
+    """The picture of a layout from a random place in random light, and its truth: which piece
+    each pixel shows (`ids`), which is next below (`below`), how high it is (`heights`), which
+    hides how much of which (`over`), and how each lies (`table`, `poses`)."""
     from ..render import denoise
 
     mi = shine.variant()
-    pieces, mix = lay
-    setting = shine.Setting(rng, SIDE)
+    pieces, mix, tray_around = lay
+    setting = shine.Setting(rng, SIDE, wide=wide)
     shift = rng.uniform(-30, 30, 2) if kind in ("poured", "dumped") else np.zeros(2)
     turned = [_moved(piece, shift, mirrored) for piece in pieces]
     bodies = colours.mix(mix, setting.tray_lab, rng)
+    batches = BATCHES if wide else 1
+    maker = int(rng.integers(MAKERS)) + 1 if wide else 0
+    if wide:        # each colour from several batches
+        bodies = np.repeat(bodies, batches, 0) + rng.normal(0, rng.uniform(0.2, 1.0), (mix * batches, 3))
     solids, tables, labs, metal, extra = [], [], [], [], []
     for piece in turned:
-        solid = piece.solid() if isinstance(piece, oddments.Thing) else shapes.solid(piece.kind, True, 20)
+        solid = piece.solid() if isinstance(piece, oddments.Thing) else shapes.solid(
+            piece.kind, True, 20, shapes.mould(maker, piece.kind))
         solids.append((piece.to_world(solid.vertices), solid.faces))
         stranger = isinstance(piece, oddments.Thing)
-        labs.append(int(piece.colour) if not stranger else mix + len(extra))
+        labs.append(int(piece.colour) * batches + int(rng.integers(batches)) if not stranger else len(bodies) + len(extra))
         if stranger:
             extra.append(colours.body(rng))
         metal.append(stranger and piece.what == "disc")
@@ -130,6 +155,13 @@ def shoot(kind, lay, rng, mirrored=0):
             tables.append([piece.x, piece.y, 16, 16, 0, 0, 0, 0, 0, 1, 1, 0, 0])
         else:
             tables.append([*poses.told(piece, setting.foot, setting.height), 1, 0, *poses.notch(piece)])
+    lost = len(turned)      # all from here on is no piece
+    if tray_around is not None:
+        for body, lab in _around(tray_around, shift, mirrored, setting, rng):
+            solids.append(body)
+            labs.append(len(bodies) + len(extra))
+            extra.append(lab)
+            metal.append(False)
     starts = np.cumsum([0] + [len(v) for v, _ in solids])
     ends = np.cumsum([len(f) for _, f in solids])
     vertices = np.concatenate([v for v, _ in solids])
@@ -154,15 +186,59 @@ def shoot(kind, lay, rng, mirrored=0):
     light = denoise(light, _halved(flat), _halved(upright))
     at = (np.arange(24) + 0.5 - 12) * (SIDE * shine.PIXEL / 24)
     bare = lit(*np.meshgrid(at, at)) * colours.linear(setting.tray_lab)
-    ids = np.where(face >= 0, of[face] + 1, 0)[::2, ::2].astype(np.uint16)
-    table = np.array(tables, np.float32)
+    owner = np.append(np.where(of < lost, of + 1, 0), 0)
+    ids = owner[face][::2, ::2].astype(np.uint16)
+    table = np.array(tables, np.float32).reshape(-1, len(COLUMNS))
     whole = np.array([_covered(piece, setting) for piece in turned])
     seen = np.bincount(ids.ravel(), minlength=len(turned) + 1)[1:] * shine.PIXEL**2
     table[:, 9] = np.clip(seen / (0.97 * whole), 0, 1)
     exposure = rng.uniform(0.75, 1.05) / max(np.percentile(light.max(2), 97) if rng.random() < 0.3 else 1.0, 0.6)
     encode = lambda x: np.round(255 * colours.encode(x * exposure)).astype(np.uint8)  # noqa: E731
     return {"image": encode(light), "bare": (bare * exposure).astype(np.float32), "ids": ids, "table": table,
-            "foot": setting.foot, "height": setting.height, "kind": kind}
+            "foot": setting.foot, "height": setting.height, "kind": kind,
+            **_depths(vertices, faces, owner, setting, mi), "poses": _poses(turned), "wide": wide}
+
+
+def _poses(pieces):
+    """Position (mm) and axes (columns) of each, in a row of twelve; zeros for what fits no shape."""
+    rows = [np.concatenate([[p.x, p.y, p.z], p.axes().ravel()]) if hasattr(p, "kind") else np.zeros(12) for p in pieces]
+    return np.array(rows, np.float32).reshape(-1, 12)
+
+
+def _depths(vertices, faces, owner, setting, mi):
+    """What lies behind what each pixel shows, layer by layer: `below`, the next piece; `heights`,
+    of the first surface, 0.25 mm a step; `over`, rows (piece, a piece that it hides, mm²)."""
+    layers = shine.peeled(vertices, faces, owner, setting, mi)
+    first, below, pairs = layers[0][0], np.zeros_like(layers[0][0]), []
+    for owners, _ in layers[1:]:
+        below = np.where((below == 0) & (owners != first), owners, below)
+    for n, (front, _) in enumerate(layers):
+        for back, _ in layers[n + 1:]:
+            both = (front > 0) & (back > 0) & (front != back)
+            pairs.append(front[both].astype(np.int64) * 1000 + back[both])
+    pairs, count = np.unique(np.concatenate(pairs) if pairs else np.zeros(0, np.int64), return_counts=True)
+    heights = np.clip(np.round(layers[0][1] * 4), 0, 255).astype(np.uint8)
+    return {"heights": heights, "below": below.astype(np.uint8),
+            "over": np.stack([pairs // 1000, pairs % 1000, count * shine.PIXEL**2], 1).astype(np.float32)}
+
+
+def _around(tray, shift, quarters, setting, rng):
+    """The rim and a table behind it, as (vertices, faces) and Lab."""
+    near = setting.tray_lab + rng.normal(0, 1, 3) * (3, 0.7, 0.7) if rng.random() < 0.7 else colours.tray(rng)
+    table = colours.tray(rng)
+    angle = np.pi / 2 * quarters
+    turn = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
+    def moved(points):
+        return np.column_stack([points[:, :2] @ turn.T + shift, points[:, 2]])
+    rim = tray.rim(None)
+    outer = np.array(tray.rounded(tray.rim_width).exterior.coords)[:-1]
+    far = outer * 0 + 700 * outer / np.linalg.norm(outer, axis=1, keepdims=True)
+    n = len(outer)
+    sheet = np.column_stack([np.concatenate([outer, far]), np.full(2 * n, 0.05)])
+    k = np.arange(n)
+    after = (k + 1) % n
+    faces = np.concatenate([np.stack([k, k + n, after], 1), np.stack([after, k + n, after + n], 1)])
+    return [((moved(rim.vertices), rim.faces), near), ((moved(sheet), faces), table)]
 
 
 def _halved(fine):

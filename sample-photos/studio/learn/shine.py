@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from scipy.ndimage import gaussian_filter
 
-from .. import render as studio_render
+from .. import render as studio_render, surfaces
 from ..meshes import as_mesh
 from . import colours
 
@@ -27,6 +27,8 @@ class Setting:
     alpha: float = 0.07             # of the plastic
     metal: float = 0.16
     lamps: list = field(default_factory=list)
+    wide: bool = False              # of the wider worlds: other trays, lights, heights, sheen
+    surface: str = ""               # of `surfaces`, or the first trays'
 
     def __post_init__(self):
         rng = self.rng
@@ -35,6 +37,30 @@ class Setting:
         self.foot = rng.uniform(-reach, reach, 2)
         self.tray_lab = colours.tray(rng)
         self.alpha = float(np.exp(rng.uniform(np.log(0.03), np.log(0.16))))
+        if self.wide:
+            self._widen(rng)
+
+    def _widen(self, rng):
+        self.height = rng.uniform(240, 760)
+        reach = min(280.0, 0.8 * self.height)       # further aside: the phone leans
+        self.foot = rng.uniform(-reach, reach, 2)
+        self.alpha = float(np.exp(rng.uniform(np.log(0.03), np.log(0.28))))
+        if rng.random() < 0.75:
+            self.surface = str(rng.choice(list(TRAYS), p=[0.10, 0.14, 0.16, 0.12, 0.08, 0.24, 0.16]))
+            self.tray_lab = np.array(TRAYS[self.surface][rng.integers(len(TRAYS[self.surface]))]) + rng.normal(0, 1, 3) * (5, 2.5, 3.5)
+            self.tray_lab[0] = np.clip(self.tray_lab[0], 9, 95)
+
+
+# What trays of the wider worlds are near to in colour, by surface.
+TRAYS = {
+    "plain": [(91, 0, 3), (80, 0, 0), (60, 0, 0), (35, 0, -1)],
+    "plastic": [(91, 0, 2), (44, -3, -10), (18, 0, 0), (80, -3, -5)],
+    "felt": [(20, 0, -1), (34, -20, 8), (47, 0, 1), (14, 0, 0)],
+    "cork": [(60, 11, 27)],
+    "kraft": [(64, 8, 23)],
+    "wood": [(76, 6, 28), (68, 10, 22), (52, 12, 24), (37, 10, 16)],
+    "mat": [(36, -20, -6), (40, -26, 8), (22, 0, -2), (48, -2, -4)],
+}
 
 
 def variant():
@@ -52,11 +78,22 @@ def light(setting, mi):
     share = rng.uniform(0.55, 0.86)
     second = 0.0 if rng.random() < 0.7 else rng.uniform(0.2, 0.5)
     warm = rng.normal(0, 0.10)
-    for n, part in enumerate((1 - second, second)):
+    keys = [1 - second, second]
+    low = setting.wide and rng.random() < 0.3        # hard light from aside
+    if setting.wide and rng.random() < 0.15:         # spots
+        keys = list(rng.dirichlet([4.0] * int(rng.integers(3, 5))))
+    if setting.wide and rng.random() < 0.15:         # an overcast sky
+        share = rng.uniform(0.25, 0.45)
+    for n, part in enumerate(keys):
         half = float(np.exp(rng.uniform(np.log(12), np.log(620))))
         away, turn = rng.uniform(200, 1500), rng.uniform(0, 2 * np.pi)
         at = np.array([np.cos(turn) * away, np.sin(turn) * away, rng.uniform(550, 2000)])
         at[2] = max(at[2], 0.45 * away)
+        if low and n == 0:
+            half, at[2] = min(half, rng.uniform(15, 60)), rng.uniform(0.28, 0.5) * away + 60
+            at[:2] *= max(1.0, 500 / away)
+        elif len(keys) > 2:
+            half = min(half, 45.0)
         reach = np.linalg.norm(at)
         radiance = share * part * np.pi / (4 * half * half * (at[2] / reach) / reach**2)
         tint = _tint(warm + rng.normal(0, 0.03)) * max(radiance, 1e-6)
@@ -119,6 +156,14 @@ def _tint(warm):
 def tray_picture(setting, rng):
     """Albedo of the tray: grain and blotches about its colour."""
     n = 640
+    if setting.surface:
+        side = 2 * TRAY_HALF / 3
+        weight = surfaces.weight(setting.surface, int(rng.integers(2**31)), side, side / n)[..., None]
+        light, dark = (setting.tray_lab + shift for shift in surfaces.SHADES[setting.surface])
+        lab = (1 - weight) * light + weight * dark
+        if rng.random() < 0.5:      # turned by a quarter, as seen
+            lab = np.ascontiguousarray(lab.swapaxes(0, 1))
+        return colours.linear(lab).astype(np.float32)
     if rng.random() < 0.06:
         weight = _boards(n, rng)
     else:
@@ -204,6 +249,30 @@ def hits(vertices, faces, setting, mi, fine=2):
     found = scene.ray_intersect_preliminary(mi.Ray3f(mi.Point3f(*eye), mi.Vector3f(ahead)))
     face = np.where(np.array(found.is_valid()), np.array(found.prim_index).astype(np.int64), -1)
     return face.reshape(side, side), x, y
+
+
+def peeled(vertices, faces, owner, setting, mi, most=10):
+    """Layer by layer from the lens: for each pixel's middle whose face it is (by `owner`, 0 for
+    nothing) and how high (mm)."""
+    scene = mi.load_dict({"type": "scene", "all": as_mesh(vertices, faces, mi, None)})
+    side = setting.side
+    at = ((np.arange(side) + 0.5) - side / 2) * PIXEL
+    x, y = np.meshgrid(at, at)
+    ahead = np.stack([x.ravel() - setting.foot[0], y.ravel() - setting.foot[1], np.full(x.size, -setting.height)])
+    ahead /= np.linalg.norm(ahead, axis=0)
+    start, found = np.zeros(x.size), []
+    for _ in range(most):
+        from_ = np.array([*setting.foot, setting.height])[:, None] + ahead * start
+        hit = scene.ray_intersect_preliminary(mi.Ray3f(mi.Point3f(from_.astype(np.float32)), mi.Vector3f(ahead.astype(np.float32))))
+        valid = np.array(hit.is_valid()) & np.isfinite(start)
+        start = np.where(valid, start + np.array(hit.t) + 0.02, np.inf)
+        face = np.where(valid, np.array(hit.prim_index).astype(np.int64), -1)
+        height = np.where(valid, setting.height + ahead[2] * np.where(valid, start, 0), 0)
+        found.append((owner[face].reshape(side, side), height.reshape(side, side)))
+        if not valid.any():
+            break
+        start = np.where(valid, start, 1e6)
+    return found
 
 
 def tray_at(albedo, x, y):
