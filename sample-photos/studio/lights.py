@@ -74,7 +74,7 @@ def emitters(lighting, view, mi, placed_card):
             "to_world": transform().look_at(origin=lamp.at.tolist(), target=[0, 0, 0], up=[0, 0, 1])
             @ transform().scale([*lamp.half, 1]),
             "emitter": {"type": "area", "sampling_weight": 3.0, "radiance": _spectrum(lamp.radiance)}}
-    share = _key_share(lighting)
+    share = key_share(lighting)
     away = _stands(KEYS[lighting.key], lighting.azimuth_deg)
     rest = 1 - share
     height, half = 1900.0, 950.0
@@ -97,14 +97,14 @@ def _keys(lighting):
     return [(lighting.key, lighting.azimuth_deg), *([lighting.second] if lighting.second else [])]
 
 
-def _key_share(lighting):
+def key_share(lighting):
     keys = _keys(lighting)
     return sum(KEYS[name].share for name, _ in keys) / len(keys)
 
 
 def lamps(lighting, view, placed_card):
     """The keys as lamps, each looking at the tray's middle."""
-    keys, share, found = _keys(lighting), _key_share(lighting), []
+    keys, share, found = _keys(lighting), key_share(lighting), []
     for illuminant, (name, azimuth) in zip(lighting.illuminant.split("+"), keys):
         key = KEYS[name]
         for turn in key.around:

@@ -13,7 +13,7 @@ import json
 import time
 from pathlib import Path
 
-from . import camera, check, contact, jpeg, pour, render, scene, solidity, truth
+from . import camera, check, contact, cycles, jpeg, pour, render, scene, solidity, truth
 from .recipes import RECIPES
 
 HOME = Path(__file__).resolve().parent.parent
@@ -42,7 +42,7 @@ def main(arguments=None):
     for name in names:
         recipe = RECIPES[name]
         if options.what == "pour":
-            if recipe.kind in ("poured", "dumped"):
+            if recipe.kind in ("poured", "dumped") and recipe.rests is None:
                 fall(recipe)
             continue
         if options.what == "tell":
@@ -61,17 +61,31 @@ def main(arguments=None):
 def make(recipe, folder, spp):
     """One photo and its truth, checked before and after."""
     started = time.monotonic()
-    laid = scene.lay_out(recipe)
+    laid = lay(recipe)
     told, ids = truth.tell(laid)
     check.scene_and_truth(laid, told, ids)
-    raw = render.raw_picture(laid, camera.sensitivities(recipe.sensor), spp)
+    finished = picture(laid, ids, spp)
     folder.mkdir(parents=True, exist_ok=True)
     path = folder / told["photo"]
-    jpeg.save(camera.develop(raw, laid), path, recipe)
+    jpeg.save(finished, path, recipe)
     check.photo(path, told)
     truth.write(told, path.with_suffix(".json"))
     print(f"{recipe.name}: {len(told['pieces'])} pieces, {path.stat().st_size >> 10} KiB, "
           f"{time.monotonic() - started:.0f} s", flush=True)
+
+
+def lay(recipe):
+    """The scene, with the pieces of the recipe's renderer."""
+    laid = scene.lay_out(recipe)
+    return cycles.moulded(laid) if recipe.renderer == "cycles" else laid
+
+
+def picture(laid, ids, spp):
+    """The finished picture, by the recipe's renderer and its phone."""
+    if laid.recipe.renderer == "cycles":
+        return cycles.picture(laid, ids, spp)
+    raw = render.raw_picture(laid, camera.sensitivities(laid.recipe.sensor), spp)
+    return camera.develop(raw, laid)
 
 
 def fall(recipe):
@@ -87,7 +101,7 @@ def fall(recipe):
 
 def tell(recipe, folder):
     """The truth of a photo that is there."""
-    told, ids = truth.tell(laid := scene.lay_out(recipe))
+    told, ids = truth.tell(laid := lay(recipe))
     check.scene_and_truth(laid, told, ids)
     check.photo(folder / told["photo"], told)
     truth.write(told, folder / f"{recipe.name}.json")
@@ -96,7 +110,7 @@ def tell(recipe, folder):
 
 def verify(recipe, folder):
     """The committed truth is what the seed gives, and the photo shows the card there."""
-    laid = scene.lay_out(recipe)
+    laid = lay(recipe)
     told, ids = truth.tell(laid)
     check.scene_and_truth(laid, told, ids)
     path = folder / told["photo"]

@@ -52,6 +52,27 @@ OTHERS = {
 }
 EVERY = PIECES | OTHERS
 
+# The mix of the second renderer's desk to check with.
+QUAY = {
+    "tern": (93.0, 0.2, 0.6),
+    "sailcloth": (88.0, 1.5, 12.0),
+    "cormorant": (21.0, 0.0, -1.5),
+    "flint": (38.0, -1.0, -4.0),
+    "gannet-grey": (66.0, 0.0, 0.5),
+    "rope": (70.0, 7.0, 28.0),
+    "bollard-green": (34.0, -28.0, 18.0),
+    "sea-glass": (79.0, -20.0, -2.0),
+    "samphire": (62.0, -28.0, 48.0),
+    "ferry-blue": (43.0, 2.0, -46.0),
+    "estuary": (60.0, -14.0, -30.0),
+    "crab": (50.0, 55.0, 44.0),
+    "amber-lamp": (72.0, 30.0, 70.0),
+    "whelk-yellow": (86.0, 0.0, 62.0),
+    "thrift": (68.0, 34.0, -6.0),
+    "tarred-oak": (32.0, 11.0, 15.0),
+}
+EVERY_NAME = EVERY | QUAY       # for looking one up; `EVERY` is a mix that photos draw from
+
 HARD_NEIGHBOURS = list(zip(list(PIECES)[0:14:2], list(PIECES)[1:14:2]))
 
 TRAYS = {
@@ -80,6 +101,8 @@ TRAYS = {
     "lilac": (83.0, 4.0, -6.0),
     "sage": (72.0, -7.0, 10.0),
     "cream-white": (92.0, 0.2, 4.5),
+    "cutting-mat": (40.0, -24.0, -9.0),
+    "pitch": (15.0, 0.2, 0.2),
 }
 
 TABLES = {

@@ -66,6 +66,8 @@ def _desk(recipe):
 def _palette(scene):
     """The palettes that this scene's colours come from."""
     used = {piece.colour for piece in scene.pieces}
+    if used & set(palette.QUAY):
+        return palette.QUAY
     others = used & set(palette.OTHERS)
     return palette.EVERY if others and used - others else palette.OTHERS if others else palette.PIECES
 

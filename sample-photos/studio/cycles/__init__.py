@@ -22,6 +22,7 @@ import numpy as np
 
 from ..solidity import Wrong
 from . import develop, lens, stage
+from .stage import moulded      # noqa: F401
 
 STRAY_SHARE = 2e-4      # of the pieces' pixels, which may be shown otherwise away from any border
 

@@ -85,7 +85,7 @@ class Stage:
                     "kind": "plastic", "seed": len(coat), "wear": recipe.wear, "ior": rng.uniform(1.5, 1.56),
                     "roughness": rng.uniform(0.18, 0.38), "coat": rng.uniform(0.1, 0.5),
                     "subsurface": rng.uniform(0.08, 0.25)}
-            lab = np.array(palette.EVERY[one.colour]) + rng.normal(0, 0.6, 3) * recipe.spread
+            lab = np.array(palette.EVERY_NAME[one.colour]) + rng.normal(0, 0.6, 3) * recipe.spread
             self._object(mesh, coat[one.colour], one.axes(), (one.x, one.y, one.z), index + 1,
                          inks.of_lab(lab))
 
