@@ -19,6 +19,7 @@ TO_SPACE = {"srgb": np.array([[3.2406, -1.5372, -0.4986], [-0.9689, 1.8758, 0.04
                             [0.0358458, -0.0761724, 0.9568845]])}
 MEAN_GREY = 0.19        # where averaging exposure puts the picture's mean
 BRIGHT = 0.74           # where the other kind puts its brightest large thing
+LIFTED = 1.6            # how far the first kind may go beyond the second
 PIVOT = 0.35            # brightness that local tone leaves alone
 
 
@@ -75,10 +76,10 @@ def _gains(recipe, seen, rng):
 
 def _exposure(raw, metering, rng):
     luma = (raw @ LUMA)[::4, ::4]
-    if metering == "mean":      # a dark tray is lifted until what is white clips
-        return MEAN_GREY * rng.uniform(0.9, 1.15) / luma.mean()
-    return min(BRIGHT * rng.uniform(0.92, 1.08) / np.percentile(gaussian_filter(luma, 2), 98.5),
-               0.42 / luma.mean())
+    kept = BRIGHT * rng.uniform(0.92, 1.08) / np.percentile(gaussian_filter(luma, 2), 98.5)
+    if metering == "mean":      # a dark tray is lifted, and what is white may clip
+        return float(np.clip(MEAN_GREY * rng.uniform(0.9, 1.15) / luma.mean(), 0.75 * kept, LIFTED * kept))
+    return min(kept, 0.42 / luma.mean())
 
 
 def mosaic(raw, noise, rng):

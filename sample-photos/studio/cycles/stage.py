@@ -148,10 +148,10 @@ class Stage:
         tall = (76, 158) if view.height > view.width else (158, 76)
         self._box("phone", (-0.15 * tall[0], -0.8 * tall[1] if tall[1] > tall[0] else -0.7 * tall[1], 0),
                   (0.85 * tall[0], 0.2 * tall[1] if tall[1] > tall[0] else 0.3 * tall[1], 9), back, at, 0.04)
-        chest = view.position + (0, -330, 20)
-        self._box("chest", (-210, -130, -400), (210, 130, 120), np.eye(3), chest, 0.12)
-        self._box("head", (-80, -90, 0), (80, 90, 230), np.eye(3), chest + (0, 60, 190), 0.2)
-        self._box("arm", (-25, -330, -30), (25, -20, 30), np.eye(3), at + (60, 0, 40), 0.2)
+        chest = view.position + (0, -440, 60)
+        self._box("chest", (-210, -130, -330), (210, 130, 120), np.eye(3), chest, 0.12)
+        self._box("head", (-80, -90, 120), (80, 90, 350), np.eye(3), chest + (0, 60, 0), 0.2)
+        self._box("arm", (-25, -330, -30), (25, -20, 30), np.eye(3), at + (60, 0, 50), 0.2)
 
     def _box(self, name, low, high, axes, at, grey):
         solid = np.array([(x, y, z) for x in (low[0], high[0]) for y in (low[1], high[1])

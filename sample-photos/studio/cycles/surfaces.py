@@ -154,9 +154,9 @@ def felt(name, told, _):
 def cork(name, told, _):
     """Grains of several browns pressed together, some nearly black."""
     n = Nodes(name)
-    wander = n.add("ShaderNodeTexVoronoi", inputs={"Vector": n.at(1 / 3.4, told["seed"]), "Scale": 1.0})
+    wander = n.add("ShaderNodeTexVoronoi", inputs={"Vector": n.at(1 / 3.8, told["seed"]), "Scale": 1.0})
     grain = n.add("ShaderNodeSeparateColor", inputs={"Color": wander.outputs["Color"]}).outputs
-    weight = n.math("ADD", n.math("MULTIPLY", grain[0], 0.75), n.math("MULTIPLY", n.noise(0.8, told["seed"] + 1, 6.0), 0.5))
+    weight = n.math("ADD", n.math("MULTIPLY", grain[0], 0.4), n.math("MULTIPLY", n.noise(1.3, told["seed"] + 1, 3.0), 0.6))
     tone = n.mix(n.between(weight, 0.1, 1.1), told["light"], told["dark"])
     hole = n.between(n.noise(1.9, told["seed"] + 2, 3.0), 0.66, 0.72)
     deep = [value * 0.35 for value in told["dark"]]
@@ -199,10 +199,9 @@ def mat(name, told, _):
 
     drawn = n.math("MAXIMUM", n.math("MULTIPLY", lines(10.0, 0.35), 0.45), n.math("MULTIPLY", lines(50.0, 0.7), 0.8))
     pebble = n.noise(0.5, told["seed"] + 1, 2.0)
-    ground = n.mix(n.math("MULTIPLY", n.noise(40.0, told["seed"] + 2), 0.3), told["light"], told["dark"])
-    line = [min(0.9, value * 1.5 + 0.16) for value in told["light"]]
-    return n.quick(n.principled(Base_Color=n.mix(drawn, ground, line), Roughness=0.5,
-                               Specular_IOR_Level=0.3, Normal=n.bump(pebble, 0.06)), between(told))
+    ground = n.mix(n.noise(40.0, told["seed"] + 2), told["dark"], [0.85 * value for value in told["dark"]])
+    return n.quick(n.principled(Base_Color=n.mix(drawn, ground, told["light"]), Roughness=0.5,
+                               Specular_IOR_Level=0.3, Normal=n.bump(pebble, 0.06)), tuple(told["dark"]))
 
 
 def sheet(name, told, _):
