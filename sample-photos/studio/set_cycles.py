@@ -14,7 +14,7 @@ from .set_first import SMALL
 from .set_tune import MEDIUM
 from .tray import Tray
 
-SPP = 16        # and Cycles's own denoiser
+SPP = 48        # and a denoiser
 
 # The attic: an elder phone, a matt print.
 ATTIC_PHONE = Phone("attic", matrix_error=0.015, metering="highlights", flare=0.006, local_tone=0.2,
