@@ -110,7 +110,7 @@ pub fn write(contents: &Contents) -> Result<Vec<u8>, TableError> {
 /// The same lines as JSON.
 ///
 /// # Errors
-/// As [`write`].
+/// As [`write()`].
 pub fn rows(contents: &Contents) -> Result<Vec<serde_json::Value>, TableError> {
     lines(contents, |line| {
         Ok(serde_json::json!({
