@@ -5,7 +5,7 @@
 //! is read: top left, top right, bottom right, bottom left.
 //!
 //! The design is data in the program rather than a file read at run time, so
-//! that it cannot be missing or malformed; `card-v1.json` is the same design for
+//! that it cannot be missing or malformed; `calibration/card-v1.json` is the same design for
 //! everybody else.
 
 use super::v1::V1;

@@ -1,6 +1,6 @@
 //! The numbers of card v1, as data.
 //!
-//! Places, sizes and colours are those of `card-v1.json` (a unit test holds the
+//! Places, sizes and colours are those of `calibration/card-v1.json` (a unit test holds the
 //! two together, field by field). The tags' cells are facts of the 36h11 family
 //! (Olson 2011), printed as the card's contract draws them.
 
@@ -89,7 +89,8 @@ mod tests {
     /// The JSON is what other programs read; the two must never drift apart.
     #[test]
     fn agrees_with_the_json_in_every_field() {
-        let file: Value = serde_json::from_str(include_str!("card-v1.json")).unwrap();
+        let file: Value =
+            serde_json::from_str(include_str!("../../calibration/card-v1.json")).unwrap();
         let tags: Vec<Value> = V1
             .tags
             .iter()

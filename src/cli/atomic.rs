@@ -40,9 +40,36 @@ pub enum WriteError {
 /// # Errors
 /// [`WriteError`]; the folders that this call made are taken away again.
 pub fn write_files(folder: &Path, files: &[(&str, &[u8])]) -> Result<Vec<PathBuf>, WriteError> {
+    let written = write(folder, files, Put::Replacing)?;
+    Ok(written.unwrap_or_default())
+}
+
+/// As [`write_files`], but only where there is no file of the first one's name; gives none where there is.
+///
+/// # Errors
+/// As [`write_files`].
+pub fn write_new(
+    folder: &Path,
+    files: &[(&str, &[u8])],
+) -> Result<Option<Vec<PathBuf>>, WriteError> {
+    write(folder, files, Put::New)
+}
+
+/// How the first file is put in its place.
+#[derive(Clone, Copy, PartialEq)]
+enum Put {
+    Replacing,
+    New,
+}
+
+fn write(
+    folder: &Path,
+    files: &[(&str, &[u8])],
+    put: Put,
+) -> Result<Option<Vec<PathBuf>>, WriteError> {
     let made = make_folder(folder)?;
     sweep(folder);
-    let written = stage_all(folder, files).and_then(put_all);
+    let written = stage_all(folder, files).and_then(|staged| put_all(staged, put));
     if written.is_err() {
         // Only what is empty goes, so nobody else's file is at risk.
         for folder in &made {
@@ -160,7 +187,8 @@ fn sweep(folder: &Path) {
     }
 }
 
-fn put_all(staged: Vec<Staged>) -> Result<Vec<PathBuf>, WriteError> {
+/// Puts all in their places; none where the first should be new and is not.
+fn put_all(staged: Vec<Staged>, mut put: Put) -> Result<Option<Vec<PathBuf>>, WriteError> {
     let mut paths = Vec::with_capacity(staged.len());
     for Staged {
         temporary,
@@ -168,13 +196,33 @@ fn put_all(staged: Vec<Staged>) -> Result<Vec<PathBuf>, WriteError> {
         _file,
     } in staged
     {
-        if let Err(error) = temporary.persist(&path) {
-            return Err(WriteError::File {
-                path,
-                cause: error.error,
-            });
+        let done = match put {
+            Put::New => persist_new(temporary, &path),
+            Put::Replacing => temporary.persist(&path).map_err(|error| error.error),
+        };
+        match done {
+            Ok(()) => {}
+            Err(cause) if put == Put::New && cause.kind() == io::ErrorKind::AlreadyExists => {
+                return Ok(None);
+            }
+            Err(cause) => return Err(WriteError::File { path, cause }),
         }
+        put = Put::Replacing;
         paths.push(path);
     }
-    Ok(paths)
+    Ok(Some(paths))
+}
+
+/// Gives a file its name in one step, where there is none of that name.
+fn persist_new(temporary: TempPath, path: &Path) -> io::Result<()> {
+    match temporary.persist_noclobber(path) {
+        // Some file systems cannot do both in one step: the next best is to look first.
+        Err(error) if error.error.kind() != io::ErrorKind::AlreadyExists => {
+            if path.symlink_metadata().is_ok() {
+                return Err(io::ErrorKind::AlreadyExists.into());
+            }
+            error.path.persist(path).map_err(|error| error.error)
+        }
+        done => done.map_err(|error| error.error),
+    }
 }

@@ -1,9 +1,7 @@
 //! `cuptally count`: photos in, sheets and marked-up pictures out.
 
-use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
-use super::atomic::write_files;
 use super::look;
 use super::say::{self, Progress};
 use super::{Context, Failure, Outcome, home};
@@ -16,13 +14,16 @@ use crate::sheet::SURE;
 use crate::sheet::advice::UNTAUGHT;
 use crate::sheet::marked;
 use crate::sheet::{LightFile, Sheet, drift_warnings, light_on};
-use crate::stock::inbox;
+use crate::stock::inbox::SHEET_ENDING;
 use crate::stock::kind::Name;
 
 mod expect;
 mod folders;
+mod keep;
 mod scale;
 mod tell;
+
+use keep::{Files, Kept};
 
 /// Arguments of `cuptally count`.
 #[derive(clap::Args)]
@@ -47,6 +48,10 @@ pub struct Args {
     #[arg(long, value_name = "NAME")]
     light: Option<String>,
 
+    /// The photos are of the sample pieces: know their colours, which come along, instead of those that were taught.
+    #[arg(long, conflicts_with_all = ["light", "card"])]
+    sample_colours: bool,
+
     /// Which measured copy of the card lies on the tray, where several were measured.
     #[arg(long, value_name = "COPY")]
     card: Option<String>,
@@ -58,6 +63,10 @@ pub struct Args {
     /// Folder for sheets and pictures [default: `sheets` in the home folder].
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
+
+    /// Count a photo anew whose sheet a person put right; that sheet is put aside.
+    #[arg(long)]
+    again: bool,
 
     /// Print every kind and every doubt; without it a photo takes some ten lines.
     #[arg(long)]
@@ -97,25 +106,34 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     let photos = folders::photos(&args.photos)?;
     scale::one_photo(args.grams, photos.len())?;
     let shapes = home::shapes(&context.home)?;
-    let book = home::swatches(&context.home)?;
-    let search = search(args, shapes, &book.names())?;
-    let known = Known {
-        book,
-        targets: home::targets(&context.home, args.card.as_deref())?,
-        lights: home::known_lights(&context.home, args.light.as_deref())?,
-        masses: scale::masses(args.grams, &context.home, shapes)?,
+    let known = if args.sample_colours {
+        Known::sample()?
+    } else {
+        Known {
+            book: home::swatches(&context.home)?,
+            targets: home::targets(&context.home, args.card.as_deref())?,
+            lights: home::known_lights(&context.home, args.light.as_deref())?,
+        }
     };
     let out = args
         .out
         .clone()
         .unwrap_or_else(|| context.home.join("sheets"));
-    distinct_names(&photos)?;
+    let order = Order {
+        search: &search(args, shapes, &known.book.names())?,
+        known: &known,
+        place: args.place.as_ref(),
+        out: &out,
+        again: args.again,
+    };
+    let masses = scale::masses(args.grams, &context.home, shapes)?;
+    let scale = args.grams.map(|grams| (grams, &masses));
     let progress = Progress::of(photos.len());
     let mut counted: Vec<Counted> = Vec::new();
     let mut failures: Vec<Failure> = Vec::new();
     for path in &photos {
         progress.begin(path);
-        match count_one(path, args, &search, &known, &out, &progress) {
+        match count_one(path, &order, scale, &progress) {
             Ok(one) => {
                 if !args.json {
                     progress.pause(|| tell::tell(&one, args.all))?;
@@ -151,98 +169,101 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
 }
 
 /// What was taught and measured before.
-struct Known {
+pub struct Known {
     book: SwatchBook,
     targets: Targets,
     lights: Vec<LightFile>,
-    masses: Masses,
 }
 
-fn count_one(
+impl Known {
+    /// What comes along of the sample pieces; their card is the nominal one.
+    ///
+    /// # Errors
+    /// When what was built in is damaged.
+    pub fn sample() -> Result<Self, Failure> {
+        Ok(Self {
+            book: home::sample::swatches()?,
+            targets: Targets::nominal(),
+            lights: home::sample::known_lights()?,
+        })
+    }
+}
+
+/// How photos are to be counted.
+pub struct Order<'a> {
+    /// What is looked for.
+    pub search: &'a Search,
+    /// What was taught and measured.
+    pub known: &'a Known,
+    /// Where the pieces live.
+    pub place: Option<&'a Name>,
+    /// Where the files go.
+    pub out: &'a Path,
+    /// Whether to count anew what a person put right.
+    pub again: bool,
+}
+
+/// Counts a photo and writes its files.
+///
+/// # Errors
+/// When the photo cannot be read, measured or weighed, or the files cannot be written.
+pub fn count_one(
     path: &Path,
-    args: &Args,
-    search: &Search,
-    known: &Known,
-    out: &Path,
+    order: &Order,
+    scale: Option<(Reading, &Masses)>,
     progress: &Progress,
 ) -> Result<Counted, Failure> {
     let photo = look::open(path)?;
+    let stem = stem(path);
+    let files = Files {
+        out: order.out,
+        stem: &stem,
+        hash: &photo.hash,
+        again: order.again,
+    };
+    files.refuse_corrected()?;
     let Known {
         book,
         targets,
         lights,
-        masses,
-    } = known;
+    } = order.known;
     let told = |stage| progress.stage(stage);
     let scene = pipeline::measure(&photo, targets, &told).map_err(|e| look::trouble(path, &e))?;
-    let mut sheet = pipeline::count_scene(&photo, &scene, targets, search, Some(book), &told);
+    let mut sheet = pipeline::count_scene(&photo, &scene, targets, order.search, Some(book), &told);
     let patches = pipeline::patch_reports(&scene);
     let drifted = drift_warnings(lights, &patches);
     sheet.light = light_on(lights, &patches).map(str::to_owned);
     sheet.warnings.extend(drifted);
-    sheet.place = args.place.as_ref().map(ToString::to_string);
-    if let Some(grams) = args.grams {
-        scale::weigh(&mut sheet, masses, search, grams)
+    sheet.place = order.place.map(ToString::to_string);
+    if let Some((grams, masses)) = scale {
+        scale::weigh(&mut sheet, masses, order.search, grams)
             .map_err(|error| look::fault(path, &error))?;
     }
     progress.say("drawing the picture");
-    write(&photo, sheet, path, out)
+    write(&photo, sheet, path, &files, progress)
 }
 
-/// Counts an open photo and writes its files; for the demo.
-///
-/// # Errors
-/// When the photo cannot be measured or the files cannot be written.
-pub fn count_open(
+fn write(
     photo: &Photo,
+    sheet: Sheet,
     path: &Path,
-    search: &Search,
-    place: &str,
-    book: &SwatchBook,
-    out: &Path,
+    files: &Files,
     progress: &Progress,
 ) -> Result<Counted, Failure> {
-    let targets = Targets::nominal();
-    let told = |stage| progress.stage(stage);
-    let mut sheet = pipeline::count(photo, &targets, search, Some(book), &told)
-        .map_err(|e| look::trouble(path, &e))?;
-    sheet.place = Some(place.to_owned());
-    progress.say("drawing the picture");
-    write(photo, sheet, path, out)
-}
-
-fn write(photo: &Photo, sheet: Sheet, path: &Path, out: &Path) -> Result<Counted, Failure> {
-    let stem = stem(path);
-    let (sheet_name, marked_name) = (format!("{stem}.sheet.json"), format!("{stem}.marked.jpg"));
     let picture = marked::marked(&photo.pixels, &sheet)?;
     let picture = marked::to_jpeg(&picture)?;
-    let sheet = located(sheet, path, out);
+    let sheet = located(sheet, path, files.out);
     let mut text = serde_json::to_string_pretty(&sheet)?;
     text.push('\n');
-    keep_corrections(&out.join(&sheet_name))?;
-    let files: [(&str, &[u8]); 2] = [(&sheet_name, text.as_bytes()), (&marked_name, &picture)];
-    write_files(out, &files)?;
+    let Kept { name, note } = files.write(text.as_bytes(), &picture)?;
+    if let Some(note) = note {
+        progress.pause(|| say::note(&note));
+    }
     Ok(Counted {
         sheet,
-        sheet_path: out.join(sheet_name),
-        marked_path: out.join(marked_name),
+        sheet_path: files.out.join(format!("{name}{SHEET_ENDING}")),
+        marked_path: files.out.join(format!("{name}.marked.jpg")),
     })
-}
-
-/// A sheet that a person put right is not overwritten by a new count.
-fn keep_corrections(path: &Path) -> Result<(), Failure> {
-    // What is no sheet, or none that can be read, holds nobody's corrections.
-    let reviewed = inbox::read_sheet(path).is_ok_and(|sheet| {
-        let review = sheet.review.as_deref();
-        review.is_some_and(|review| !review.steps.is_empty() || !review.undone.is_empty())
-    });
-    if reviewed {
-        return Err(Failure::failed(format!(
-            "{} holds what a person put right, which a new count would lose; move it away, or name another folder with --out",
-            path.display()
-        )));
-    }
-    Ok(())
 }
 
 /// Notes in the sheet where its photo is, seen from the sheet's folder: the review page
@@ -268,20 +289,6 @@ fn located(mut sheet: Sheet, photo: &Path, out: &Path) -> Sheet {
 /// Whether a person should look before relying on a sheet.
 pub fn needs_a_look(sheet: &Sheet) -> bool {
     sheet.pieces.iter().any(|p| p.sure < SURE) || sheet.warnings.iter().any(|w| w.code != UNTAUGHT)
-}
-
-/// Two photos of one name would write the same sheet.
-fn distinct_names(photos: &[PathBuf]) -> Result<(), Failure> {
-    let mut seen = BTreeSet::new();
-    for path in photos {
-        if !seen.insert(stem(path)) {
-            return Err(Failure::wrong_use(format!(
-                "two of the photos are called {}; their sheets would overwrite each other, so count them one at a time with different --out folders",
-                stem(path)
-            )));
-        }
-    }
-    Ok(())
 }
 
 fn stem(path: &Path) -> String {

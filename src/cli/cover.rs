@@ -4,7 +4,8 @@ mod take;
 mod tell;
 
 use super::{Context, Failure, Outcome, author, home, plan, say};
-use crate::cover::report::{Input, Keep, build};
+use crate::cover::fetch::Fetch;
+use crate::cover::report::{Input, Keep, Report, build};
 use crate::cover::supply::Reading;
 use crate::stock::file::StockFile;
 use crate::stock::kind::Label;
@@ -63,42 +64,8 @@ impl Args {
 /// When plan, offers or stock cannot be read, no answer is found, or the pieces
 /// cannot be taken.
 pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
-    let shapes = home::shapes(&context.home)?;
-    let read = plan::open(&args.plan, shapes)?;
-    let offers = args.offers.as_deref();
-    let offers = offers
-        .map(|path| plan::open_offers(path, shapes))
-        .transpose()?;
-    let kept = args.keep.iter().map(|path| {
-        Ok(Keep {
-            name: Label::new(&file_name(path)),
-            plan: plan::open(path, shapes)?,
-        })
-    });
-    let kept = kept.collect::<Result<Vec<Keep>, Failure>>()?;
     let file = StockFile::in_home(&context.home);
-    let stock = file.read()?;
-    if stock.is_none() {
-        say::note(&format!(
-            "there is no stock file {} yet, so everything counts as missing; post a sheet first, \
-             or name another folder with --home",
-            file.path().display()
-        ));
-    }
-    let stock = stock.unwrap_or_default();
-    let remarks = plan::look(&read, &stock, offers.as_ref(), context)?;
-    let (report, fetch) = build(&Input {
-        plan: &read,
-        contents: &stock.contents,
-        kept: &kept,
-        offers: offers.as_ref(),
-        lists: if args.certain {
-            Reading::Certain
-        } else {
-            Reading::Likely
-        },
-        remarks,
-    })?;
+    let (report, fetch) = look(args, &file, context)?;
     let taken = if args.take {
         let purpose = match &report.plan {
             Some(name) => name.clone(),
@@ -134,6 +101,52 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     } else {
         Outcome::Done
     })
+}
+
+/// How far the stock reaches, for programs, without taking anything.
+///
+/// # Errors
+/// As [`run`].
+pub fn report(args: &Args, context: &Context) -> Result<Report, Failure> {
+    Ok(look(args, &StockFile::in_home(&context.home), context)?.0)
+}
+
+fn look(args: &Args, file: &StockFile, context: &Context) -> Result<(Report, Vec<Fetch>), Failure> {
+    let shapes = home::shapes(&context.home)?;
+    let read = plan::open(&args.plan, shapes)?;
+    let offers = args.offers.as_deref();
+    let offers = offers
+        .map(|path| plan::open_offers(path, shapes))
+        .transpose()?;
+    let kept = args.keep.iter().map(|path| {
+        Ok(Keep {
+            name: Label::new(&file_name(path)),
+            plan: plan::open(path, shapes)?,
+        })
+    });
+    let kept = kept.collect::<Result<Vec<Keep>, Failure>>()?;
+    let stock = file.read()?;
+    if stock.is_none() {
+        say::note(&format!(
+            "there is no stock file {} yet, so everything counts as missing; post a sheet first, \
+             or name another folder with --home",
+            file.path().display()
+        ));
+    }
+    let stock = stock.unwrap_or_default();
+    let remarks = plan::look(&read, &stock, offers.as_ref(), context)?;
+    Ok(build(&Input {
+        plan: &read,
+        contents: &stock.contents,
+        kept: &kept,
+        offers: offers.as_ref(),
+        lists: if args.certain {
+            Reading::Certain
+        } else {
+            Reading::Likely
+        },
+        remarks,
+    })?)
 }
 
 fn file_name(path: &Path) -> String {

@@ -1,15 +1,18 @@
-//! `cuptally demo`: the main job on the shipped photos, from teaching to the stock table.
+//! `cuptally demo`: the main job on the shipped photos, from counting to what the stock covers.
 
 use std::path::{Path, PathBuf};
 
-use serde::Deserialize;
+use serde::Serialize;
 
-use super::count::{self, Counted};
-use super::look;
-use super::{Context, Failure, Outcome, cover, post, say, stock, teach};
+use super::count::{self, Counted, Known, Order};
+use super::home::choose::{Home, MARKER, MARKER_TEXT, Why};
+use super::home::sample;
+use super::{Context, Failure, Outcome, cover, post, say, stock};
 use crate::colour::SwatchBook;
+use crate::cover::report::Report as Cover;
 use crate::pieces::{Form, Search, Shapes};
-use crate::pipeline::Targets;
+use crate::sheet::SURE;
+use crate::stock::kind::Name;
 
 /// Arguments of `cuptally demo`.
 #[derive(clap::Args)]
@@ -21,13 +24,11 @@ pub struct Args {
     /// Folder with the sample photos [default: sample-photos/tune of the project].
     #[arg(long, value_name = "DIR")]
     photos: Option<PathBuf>,
-}
 
-/// The photos that teach the colours, and the light each shows.
-const TEACH: [(&str, &str); 2] = [
-    ("teach-daylight-24", "daylight"),
-    ("teach-warm-led-24", "evening-lamp"),
-];
+    /// Print what was counted, posted and covered as JSON and nothing else.
+    #[arg(long)]
+    json: bool,
+}
 
 /// The club's cups: photo, form, and where the pieces live. Our own scenario: a
 /// club that builds a tidal harbour.
@@ -45,14 +46,36 @@ const CUPS: [(&str, Form, &str); 6] = [
 ];
 
 /// What the club wants to build of it.
-const PLAN: &str = include_str!("../../docs/examples/harbour/ramp.plan.csv");
+const PLAN: (&str, &str) = (
+    "ramp.plan.csv",
+    include_str!("../../docs/examples/harbour/ramp.plan.csv"),
+);
 
 /// Marks a folder as made by the demo, so that it may be made anew.
 pub const MARK: &str = "made-by-cuptally-demo";
 
-#[derive(Deserialize)]
-struct Names {
-    names: Vec<String>,
+/// What `--json` prints.
+#[derive(Serialize)]
+struct Report<'a> {
+    demo: &'static str,
+    /// The home folder that it made.
+    home: &'a Path,
+    /// How many colours it knew.
+    colours: usize,
+    photos: Vec<Photo<'a>>,
+    posted: post::Report,
+    cover: Cover,
+}
+
+/// A counted photo.
+#[derive(Serialize)]
+struct Photo<'a> {
+    file: &'a str,
+    place: Option<&'a str>,
+    pieces: usize,
+    sure: usize,
+    sheet: &'a Path,
+    picture: &'a Path,
 }
 
 /// Runs the demo.
@@ -61,7 +84,7 @@ struct Names {
 /// When the sample photos are not there, the folder is somebody else's, or a
 /// step fails.
 pub fn run(args: &Args, given: &Context) -> Result<Outcome, Failure> {
-    if given.named {
+    if given.is_named() {
         return Err(Failure::wrong_use(
             "the demo makes a home folder of its own; leave --home out, and name that folder with --out",
         ));
@@ -71,79 +94,39 @@ pub fn run(args: &Args, given: &Context) -> Result<Outcome, Failure> {
         None => sample_photos()?,
     };
     fresh_folder(&args.out)?;
-    let context = Context {
-        home: args.out.clone(),
-        named: true,
-    };
-    let progress = say::Progress::of(TEACH.len() + CUPS.len());
-    let shapes = Shapes::shipped();
-    let mut book = SwatchBook::default();
-    for (photo, light) in TEACH {
-        let path = photos.join(format!("{photo}.jpg"));
-        progress.begin(&path);
-        let names = taught_names(&photos.join(format!("{photo}.json")))?;
-        let (lesson, _) = teach::learn(
-            &path,
-            &names,
-            light,
-            &teach::each_form(shapes),
-            &Targets::nominal(),
-            &progress,
-        )?;
-        book.learn(&lesson)?;
-        progress.done();
+    let context = Context::new(Home {
+        folder: args.out.clone(),
+        why: Why::Named,
+    });
+    sample::keep(&context.home)?;
+    let counted = count_cups(&photos, &context.home)?;
+    let sheets: Vec<PathBuf> = counted.iter().map(|c| c.sheet_path.clone()).collect();
+    let sheets = post::Args::plain(sheets);
+    let plan = cover::Args::plain(context.home.join(PLAN.0));
+    if args.json {
+        say::print_json(&Report {
+            demo: "v1",
+            home: &context.home,
+            colours: sample::swatches()?.names().len(),
+            photos: counted.iter().map(photo).collect(),
+            posted: post::post(&sheets, &context)?,
+            cover: cover::report(&plan, &context)?,
+        })?;
+        return Ok(Outcome::Done);
     }
-    teach::keep(&context.home, &book)?;
-
-    let sheets = context.home.join("sheets");
-    let mut counted: Vec<Counted> = Vec::new();
-    for (photo, form, place) in CUPS {
-        let path = photos.join(format!("{photo}.jpg"));
-        progress.begin(&path);
-        let open = look::open(&path)?;
-        counted.push(count::count_open(
-            &open,
-            &path,
-            &Search::of_form(shapes, form),
-            place,
-            &book,
-            &sheets,
-            &progress,
-        )?);
-        progress.done();
-    }
-    drop(progress);
-
-    say::print("Counted the sample photos (rendered, see sample-photos/README.md):")?;
-    for one in &counted {
-        let sure = one
-            .sheet
-            .pieces
-            .iter()
-            .filter(|p| p.sure >= crate::sheet::SURE)
-            .count();
-        say::print(&format!(
-            "  {:34} {:3} pieces, {:3} sure, {:2} to look at",
-            one.sheet.photo.file,
-            one.sheet.pieces.len(),
-            sure,
-            one.sheet.pieces.len() - sure
-        ))?;
-    }
+    tell(&counted, &sample::swatches()?)?;
+    post::run(&sheets, &context)?;
     say::print("")?;
-    let paths: Vec<PathBuf> = counted.iter().map(|c| c.sheet_path.clone()).collect();
-    post::run(&post::Args::plain(paths), &context)?;
+    stock::totals(&context)?;
+    say::print_wrapped(
+        &format!(
+            "\n`{}` shows every kind of piece. What the stock covers of ramp.plan.csv, three ferry ramps:\n",
+            context.call("stock")
+        ),
+        0,
+    )?;
     say::print("")?;
-    stock::run(&stock::Args::by_colour(), &context)?;
-    say::print("\nWhat the stock covers of ramp.plan.csv, three ferry ramps:\n")?;
-    let plan = context.home.join("ramp.plan.csv");
-    std::fs::write(&plan, PLAN).map_err(|e| {
-        Failure::failed(format!(
-            "cannot write {}: {e}; name another folder with --out",
-            plan.display()
-        ))
-    })?;
-    cover::run(&cover::Args::plain(plan), &context)?;
+    cover::run(&plan, &context)?;
     say::print("\nOpen these pictures to see what was counted and what is doubtful:")?;
     for one in &counted {
         say::print(&format!("  {}", one.marked_path.display()))?;
@@ -153,6 +136,61 @@ pub fn run(args: &Args, given: &Context) -> Result<Outcome, Failure> {
         context.call("review")
     ))?;
     Ok(Outcome::Done)
+}
+
+fn count_cups(photos: &Path, home: &Path) -> Result<Vec<Counted>, Failure> {
+    let (known, out) = (Known::sample()?, home.join("sheets"));
+    let progress = say::Progress::of(CUPS.len());
+    let mut counted = Vec::with_capacity(CUPS.len());
+    for (photo, form, place) in CUPS {
+        let path = photos.join(format!("{photo}.jpg"));
+        progress.begin(&path);
+        let order = Order {
+            search: &Search::of_form(Shapes::shipped(), form),
+            known: &known,
+            place: Some(&Name::new(place)?),
+            out: &out,
+            again: false,
+        };
+        counted.push(count::count_one(&path, &order, None, &progress)?);
+        progress.done();
+    }
+    Ok(counted)
+}
+
+fn photo(counted: &Counted) -> Photo<'_> {
+    let pieces = &counted.sheet.pieces;
+    Photo {
+        file: &counted.sheet.photo.file,
+        place: counted.sheet.place.as_deref(),
+        pieces: pieces.len(),
+        sure: pieces.iter().filter(|piece| piece.sure >= SURE).count(),
+        sheet: &counted.sheet_path,
+        picture: &counted.marked_path,
+    }
+}
+
+fn tell(counted: &[Counted], book: &SwatchBook) -> Result<(), Failure> {
+    let lights = book.lights().len();
+    say::print_wrapped(
+        &format!(
+            "Knows the colours of the sample pieces: {} names, taught in {} (calibration/README.md).",
+            book.names().len(),
+            say::plural(lights, "light", "lights")
+        ),
+        2,
+    )?;
+    say::print("Counted the sample photos (rendered, see sample-photos/README.md):")?;
+    for Photo {
+        file, pieces, sure, ..
+    } in counted.iter().map(photo)
+    {
+        say::print(&format!(
+            "  {file:34} {pieces:3} pieces, {sure:3} sure, {:2} to look at",
+            pieces - sure
+        ))?;
+    }
+    say::print("")
 }
 
 /// The project's own photos: beside the working folder, or where cargo says the project is.
@@ -169,22 +207,6 @@ fn sample_photos() -> Result<PathBuf, Failure> {
                 "the sample photos are not here; run the demo in the project's folder, or name their folder with --photos",
             )
         })
-}
-
-fn taught_names(path: &Path) -> Result<Vec<String>, Failure> {
-    let text = std::fs::read_to_string(path).map_err(|e| {
-        Failure::failed(format!(
-            "cannot read {}: {e}; name the folder of the sample photos with --photos",
-            path.display()
-        ))
-    })?;
-    let names: Names = serde_json::from_str(&text).map_err(|e| {
-        Failure::failed(format!(
-            "{} does not list the colours' names: {e}",
-            path.display()
-        ))
-    })?;
-    Ok(names.names)
 }
 
 /// Makes the folder anew; one that the demo did not make is left alone.
@@ -205,9 +227,9 @@ fn fresh_folder(folder: &Path) -> Result<(), Failure> {
         std::fs::remove_dir_all(folder).map_err(failed)?;
     }
     std::fs::create_dir_all(folder).map_err(failed)?;
-    std::fs::write(
-        folder.join(MARK),
-        "This folder is made anew by `cuptally demo`.\n",
-    )
-    .map_err(failed)
+    let mark = "This folder is made anew by `cuptally demo`.\n";
+    std::fs::write(folder.join(MARK), mark).map_err(failed)?;
+    // Whoever goes on in it works with its stock and colours.
+    std::fs::write(folder.join(MARKER), MARKER_TEXT).map_err(failed)?;
+    std::fs::write(folder.join(PLAN.0), PLAN.1).map_err(failed)
 }

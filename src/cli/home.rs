@@ -1,8 +1,10 @@
-//! What lies in the home folder besides the stock: swatches, lights, the print profile.
+//! Which folder is home, and what lies in it besides the stock: swatches, lights, the print profile.
 
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
+
+use etcetera::BaseStrategy;
 
 use super::Failure;
 use crate::card::design::CardDesign;
@@ -11,6 +13,52 @@ use crate::count::weigh::WeightBook;
 use crate::pieces::Shapes;
 use crate::pipeline::Targets;
 use crate::sheet::LightFile;
+use crate::stock::reader::{self, CALIBRATION};
+
+pub mod choose;
+pub mod sample;
+
+/// The home folder of this call: what `--home` named, or what the surroundings say.
+///
+/// # Errors
+/// When nothing says one.
+pub fn of_user(named: Option<PathBuf>) -> Result<choose::Home, Failure> {
+    let environment = std::env::var_os("CUPTALLY_HOME").map(PathBuf::from);
+    let platform = etcetera::base_strategy::choose_native_strategy().ok();
+    // Links in it followed, as they are in the name of the folder that one is in; Windows names folders in another
+    // way where links are followed.
+    let users = platform.as_ref().map(|platform| match platform.home_dir() {
+        folder if cfg!(unix) => folder.canonicalize().unwrap_or_else(|_| folder.to_owned()),
+        folder => folder.to_owned(),
+    });
+    let own = (platform.as_ref()).map(|platform| platform.data_dir().join("cuptally"));
+    let marked = std::env::current_dir().ok().and_then(|here| {
+        let holds = |path: &Path| path.is_file();
+        let (folder, marker) = choose::marked(&here, users.as_deref(), holds, same_owner)?;
+        // Shorter to show, and what the user would type.
+        let folder = if folder == here { ".".into() } else { folder };
+        Some((folder, marker))
+    });
+    choose::choose(named, environment, marked, own).ok_or_else(|| {
+        Failure::failed(
+            "this system does not tell where your files lie; name a folder for stock and calibration with --home",
+        )
+    })
+}
+
+/// Whether two folders belong to the same user.
+#[cfg(unix)]
+fn same_owner(one: &Path, other: &Path) -> bool {
+    use std::os::unix::fs::MetadataExt;
+    let owner = |folder: &Path| fs::metadata(folder).map(|about| about.uid()).ok();
+    owner(one).is_some() && owner(one) == owner(other)
+}
+
+/// Only Unix tells an owner in a word.
+#[cfg(not(unix))]
+fn same_owner(_one: &Path, _other: &Path) -> bool {
+    true
+}
 
 /// Folder of everything learned under the user's lights.
 pub fn calibration(home: &Path) -> PathBuf {
@@ -31,15 +79,11 @@ pub fn swatches(home: &Path) -> Result<SwatchBook, Failure> {
 /// When the user's list is there but cannot be read or is damaged.
 pub fn shapes(home: &Path) -> Result<Shapes, Failure> {
     let path = calibration(home).join(SHAPES);
-    match fs::read_to_string(&path) {
-        Ok(text) => Shapes::shipped()
+    match reader::text_if_there(&path, CALIBRATION)? {
+        Some(text) => Shapes::shipped()
             .extended(&text)
             .map_err(|e| Failure::failed(format!("cannot use {}: {e}", path.display()))),
-        Err(e) if e.kind() == io::ErrorKind::NotFound => Ok(Shapes::shipped()),
-        Err(e) => Err(Failure::failed(format!(
-            "cannot read the list of shapes {}: {e}; put the file right or name another --home",
-            path.display()
-        ))),
+        None => Ok(Shapes::shipped()),
     }
 }
 
@@ -52,14 +96,10 @@ pub const SHAPES: &str = "shapes.json";
 /// When the file is there but cannot be read or is damaged.
 pub fn weights(home: &Path, shapes: Shapes) -> Result<WeightBook, Failure> {
     let path = calibration(home).join(WEIGHTS);
-    match fs::read_to_string(&path) {
-        Ok(text) => WeightBook::from_json(&text, shapes)
+    match reader::text_if_there(&path, CALIBRATION)? {
+        Some(text) => WeightBook::from_json(&text, shapes)
             .map_err(|e| Failure::failed(format!("cannot use {}: {e}", path.display()))),
-        Err(e) if e.kind() == io::ErrorKind::NotFound => Ok(WeightBook::default()),
-        Err(e) => Err(Failure::failed(format!(
-            "cannot read the weights {}: {e}; put the file right or name another --home",
-            path.display()
-        ))),
+        None => Ok(WeightBook::default()),
     }
 }
 
@@ -106,7 +146,7 @@ pub fn targets(home: &Path, copy: Option<&str>) -> Result<Targets, Failure> {
             }
         },
     };
-    let text = read(wanted, "print profile")?;
+    let text = reader::text(wanted, CALIBRATION)?;
     let patches = CardDesign::v1().patches.iter().map(|p| p.name);
     let profile = PrintProfile::from_json(&text, patches)
         .map_err(|e| Failure::failed(format!("cannot use {}: {e}", wanted.display())))?;
@@ -135,7 +175,7 @@ pub fn known_lights(home: &Path, name: Option<&str>) -> Result<Vec<LightFile>, F
     paths
         .iter()
         .map(|path| {
-            serde_json::from_str(&read(path, "light")?).map_err(|e| {
+            serde_json::from_str(&reader::text(path, CALIBRATION)?).map_err(|e| {
                 Failure::failed(format!(
                     "cannot use {}: this is not a light of version v1 ({e}); measure the light again with `cuptally calibrate`, or take the file away",
                     path.display()
@@ -167,15 +207,6 @@ fn json_files(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
     }
     paths.sort();
     Ok(paths)
-}
-
-fn read(path: &Path, what: &str) -> Result<String, Failure> {
-    fs::read_to_string(path).map_err(|e| {
-        Failure::failed(format!(
-            "cannot read the {what} {}: {e}; put the file right or name another --home",
-            path.display()
-        ))
-    })
 }
 
 /// A name that is safe as a file's name.

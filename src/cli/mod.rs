@@ -22,8 +22,9 @@ pub mod cover;
 use crate::stock::portion::{Piece, PieceError};
 use crate::stock::shell::quoted_path;
 use clap::error::ErrorKind;
-use clap::parser::ValueSource;
-use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
+use clap::{Parser, Subcommand};
+use home::choose::{Home, Why};
+use std::cell::Cell;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -38,15 +39,9 @@ pub use failure::{Failure, Outcome};
     propagate_version = true
 )]
 struct Args {
-    /// Folder that holds calibration and stock.
-    #[arg(
-        long,
-        global = true,
-        env = "CUPTALLY_HOME",
-        default_value = ".",
-        value_name = "DIR"
-    )]
-    home: PathBuf,
+    /// Folder that holds calibration, stock and sheets [env: CUPTALLY_HOME] [default: this folder or the nearest above it that is marked by `cuptally.toml`, else one of your own].
+    #[arg(long, global = true, value_name = "DIR")]
+    home: Option<PathBuf>,
 
     #[command(subcommand)]
     command: Command,
@@ -79,6 +74,11 @@ enum Command {
 }
 
 impl Command {
+    /// Whether it has to do with a home folder.
+    fn uses_home(&self) -> bool {
+        !matches!(self, Self::Demo(_) | Self::Card(_))
+    }
+
     /// Whether it may begin a home folder; the others look at one or amend it, so that one that
     /// is not there is a name mistyped.
     fn begins_home(&self) -> bool {
@@ -96,14 +96,37 @@ impl Command {
 pub struct Context {
     /// Folder that holds calibration and stock.
     pub home: PathBuf,
-    /// Whether `--home` named it, so that commands which the user is told need it too.
-    pub named: bool,
+    why: Why,
+    told: Cell<bool>,
 }
 
 impl Context {
+    /// Work in this home folder.
+    pub fn new(Home { folder, why }: Home) -> Self {
+        Self {
+            home: folder,
+            why,
+            told: Cell::new(false),
+        }
+    }
+
+    /// Whether `--home` named it, so that commands which the user is told need it too.
+    pub fn is_named(&self) -> bool {
+        self.why == Why::Named
+    }
+
+    /// Says once which home folder is used, and why that one.
+    pub fn tell_home(&self) {
+        if !self.told.replace(true) {
+            let home = std::path::absolute(&self.home);
+            let home = home.as_deref().unwrap_or(&self.home).display();
+            say::note(&format!("home: {home} ({})", self.why));
+        }
+    }
+
     /// A command as the user can type it to go on in the same home folder.
     pub fn call(&self, rest: &str) -> String {
-        if self.named {
+        if self.is_named() {
             let home = quoted_path(&self.home);
             // What begins with a hyphen would be taken for an option.
             let between = if home.starts_with('-') { '=' } else { ' ' };
@@ -117,7 +140,7 @@ impl Context {
 /// A named home folder must be there, unless the command may begin one.
 fn require_home(context: &Context, begins: bool) -> Result<(), Failure> {
     let shown = context.home.display();
-    if !context.named || begins || context.home.is_dir() {
+    if !context.is_named() || begins || context.home.is_dir() {
         return Ok(());
     }
     Err(Failure::failed(if context.home.exists() {
@@ -125,9 +148,7 @@ fn require_home(context: &Context, begins: bool) -> Result<(), Failure> {
             "{shown} is a file, not a folder; name the folder of stock and calibration with --home"
         )
     } else {
-        format!(
-            "there is no folder {shown}; check the name after --home, or leave it out for the folder that you are in"
-        )
+        format!("there is no folder {shown}; check the name after --home, or leave it out")
     }))
 }
 
@@ -140,17 +161,10 @@ fn below_zero(args: impl Iterator<Item = String>) -> Option<PieceError> {
     })
 }
 
-/// What was called, and whether `--home` named the home folder.
-fn arguments() -> Result<(Args, bool), clap::Error> {
-    let matches = Args::command().try_get_matches()?;
-    let named = matches.value_source("home") == Some(ValueSource::CommandLine);
-    Ok((Args::from_arg_matches(&matches)?, named))
-}
-
 /// Runs the program; the only place that turns a failure into an exit code.
 pub fn main() -> ExitCode {
-    let (args, named) = match arguments() {
-        Ok(found) => found,
+    let args = match Args::try_parse() {
+        Ok(args) => args,
         Err(error) => {
             let given = std::env::args_os().map(|arg| arg.to_string_lossy().into_owned());
             let unknown = error.kind() == ErrorKind::UnknownArgument;
@@ -163,21 +177,30 @@ pub fn main() -> ExitCode {
             return failure.exit_code();
         }
     };
-    let context = Context {
-        home: args.home,
-        named,
-    };
-    let result = match require_home(&context, args.command.begins_home()) {
-        Ok(()) => run(args.command, &context),
-        Err(failure) => Err(failure),
-    };
-    match result {
+    match in_home(args) {
         Ok(outcome) => outcome.into(),
         Err(failure) => {
             say::note(&failure.to_string());
             failure.exit_code()
         }
     }
+}
+
+fn in_home(Args { home, command }: Args) -> Result<Outcome, Failure> {
+    let uses_home = command.uses_home();
+    let context = Context::new(home::of_user(home)?);
+    require_home(&context, command.begins_home())?;
+    // One that nobody named in this call is told first, so that it is known whatever comes of it; else it may wait
+    // until all has gone well, and a fault stays one sentence.
+    let is_chosen = matches!(context.why, Why::Marked(_) | Why::Own);
+    if uses_home && is_chosen {
+        context.tell_home();
+    }
+    let outcome = run(command, &context)?;
+    if uses_home {
+        context.tell_home();
+    }
+    Ok(outcome)
 }
 
 fn run(command: Command, context: &Context) -> Result<Outcome, Failure> {
@@ -203,8 +226,9 @@ mod tests {
     #[test]
     fn a_told_command_names_the_home_folder_where_it_was_named() {
         let call = |home: &str, named| {
-            let home = PathBuf::from(home);
-            Context { home, named }.call("stock undo 3")
+            let why = if named { Why::Named } else { Why::Own };
+            let folder = PathBuf::from(home);
+            Context::new(Home { folder, why }).call("stock undo 3")
         };
         assert_eq!(call("club", false), "cuptally stock undo 3");
         assert_eq!(call("club", true), "cuptally --home club stock undo 3");

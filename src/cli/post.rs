@@ -49,8 +49,9 @@ impl Args {
     }
 }
 
+/// What was posted, and what it made of the places.
 #[derive(Serialize)]
-struct Report {
+pub struct Report {
     entry: Option<u64>,
     places: Vec<Place>,
     skipped: Vec<String>,
@@ -74,6 +75,41 @@ struct Place {
 /// When a sheet is no good, its photo was posted before, or the stock cannot be
 /// written; nothing is posted then.
 pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
+    let report = post(args, context)?;
+    let told = if args.json {
+        say::print_json(&report)
+    } else {
+        tell(&report)
+    };
+    match report.entry {
+        Some(entry) => say::stands(say::entry(entry), told)?,
+        None => told?,
+    }
+    for alike in &report.alike {
+        point_out(alike, report.entry, context);
+    }
+    let unchecked: usize = report.places.iter().map(|place| place.unchecked).sum();
+    match report.entry {
+        Some(entry) if unchecked > 0 => {
+            let sheets = say::plural(unchecked, "sheet is", "sheets are");
+            say::note(&format!(
+                "{sheets} pending until a person has looked: put them right with `{}`, or take \
+                 them as counted, doubt and all, with `{}`",
+                context.call("review"),
+                context.call(&format!("stock confirm {entry}"))
+            ));
+            Ok(Outcome::NeedsALook)
+        }
+        _ if report.alike.is_empty() => Ok(Outcome::Done),
+        _ => Ok(Outcome::NeedsALook),
+    }
+}
+
+/// Posts, and says on stderr what was left out or looks alike.
+///
+/// # Errors
+/// As [`run`].
+pub fn post(args: &Args, context: &Context) -> Result<Report, Failure> {
     let stamp = author::stamp(context, true)?;
     let sheets = files(&args.sheets)?
         .iter()
@@ -103,33 +139,7 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     if let Some(recorded) = &posted.recorded {
         say::lookalikes(recorded, context);
     }
-    let told = if args.json {
-        say::print_json(&report)
-    } else {
-        tell(&report)
-    };
-    match report.entry {
-        Some(entry) => say::stands(say::entry(entry), told)?,
-        None => told?,
-    }
-    let unchecked: usize = report.places.iter().map(|place| place.unchecked).sum();
-    for alike in &report.alike {
-        point_out(alike, report.entry, context);
-    }
-    match report.entry {
-        Some(entry) if unchecked > 0 => {
-            let sheets = say::plural(unchecked, "sheet is", "sheets are");
-            say::note(&format!(
-                "{sheets} pending until a person has looked: put them right with `{}`, or take \
-                 them as counted, doubt and all, with `{}`",
-                context.call("review"),
-                context.call(&format!("stock confirm {entry}"))
-            ));
-            Ok(Outcome::NeedsALook)
-        }
-        _ if report.alike.is_empty() => Ok(Outcome::Done),
-        _ => Ok(Outcome::NeedsALook),
-    }
+    Ok(report)
 }
 
 /// The files that are meant, and whether they were named one by one rather than with their folder.

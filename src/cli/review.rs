@@ -64,6 +64,7 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
         .map_err(|Said(failure)| failure)?;
     }
     let ready = server::listen(args.port.unwrap_or(0))?;
+    context.tell_home();
     let address = ready.address();
     say::print(&address)?;
     say::note("open this address in a browser; Ctrl+C ends");

@@ -16,6 +16,7 @@ pub(super) use mend::pieces;
 pub(super) use say::{
     entry, lookalikes, note, plural, print, print_json, print_wrapped, stands, waiting,
 };
+pub(super) use show::totals;
 
 /// Arguments of `cuptally stock`.
 #[derive(clap::Args)]
@@ -29,16 +30,6 @@ pub struct Args {
 
     #[command(flatten)]
     show: show::ShowArgs,
-}
-
-impl Args {
-    /// As `cuptally stock --by colour`.
-    pub fn by_colour() -> Self {
-        Self {
-            action: None,
-            show: show::ShowArgs::by_colour(),
-        }
-    }
 }
 
 impl Args {

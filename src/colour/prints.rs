@@ -2,7 +2,7 @@
 //!
 //! A print and a pigmented plastic that look alike in daylight do not look alike to a camera
 //! in lamplight (metamerism). A correction that is right for pieces is therefore off on the card's
-//! patches, more on some than on others, and partly always in the same direction. `prints.csv`
+//! patches, more on some than on others, and partly always in the same direction. `calibration/prints.csv`
 //! says by how much, from simulated pigments, lights and cameras (its header has the origin).
 //! The fit trusts each patch accordingly.
 
@@ -52,7 +52,10 @@ static TABLE: LazyLock<Vec<Row>> = LazyLock::new(|| {
             sd: Vector3::new(s0, s1, s2),
         })
     };
-    include_str!("prints.csv").lines().filter_map(row).collect()
+    include_str!("../../calibration/prints.csv")
+        .lines()
+        .filter_map(row)
+        .collect()
 });
 
 /// What to expect of a patch with this target (CIELAB D65).

@@ -7,18 +7,14 @@ use std::path::{Path, PathBuf};
 use crate::colour::{SwatchBook, SwatchError};
 use crate::stock::durable;
 use crate::stock::lock::{Lock, LockError};
+use crate::stock::reader::{self, CALIBRATION, ReadError};
 
 /// Why taught colours were not read or kept.
 #[derive(Debug, thiserror::Error)]
 pub enum SwatchFileError {
-    /// The system does not let them be read.
-    #[error("cannot read the taught colours {}: {cause}; put the file right or name another --home", .path.display())]
-    Read {
-        /// The file.
-        path: PathBuf,
-        /// Why.
-        cause: io::Error,
-    },
+    /// They cannot be read, or are no ordinary file.
+    #[error(transparent)]
+    Read(#[from] ReadError),
     /// They are damaged.
     #[error("cannot use {}: {cause}", .path.display())]
     Unusable {
@@ -54,12 +50,11 @@ pub fn path(home: &Path) -> PathBuf {
 /// When the file is there but cannot be read or is damaged.
 pub fn read(home: &Path) -> Result<SwatchBook, SwatchFileError> {
     let path = path(home);
-    match fs::read_to_string(&path) {
-        Ok(text) => {
+    match reader::text_if_there(&path, CALIBRATION)? {
+        Some(text) => {
             SwatchBook::from_json(&text).map_err(|cause| SwatchFileError::Unusable { path, cause })
         }
-        Err(cause) if cause.kind() == io::ErrorKind::NotFound => Ok(SwatchBook::default()),
-        Err(cause) => Err(SwatchFileError::Read { path, cause }),
+        None => Ok(SwatchBook::default()),
     }
 }
 

@@ -165,7 +165,7 @@ fn at(picture: &RgbImage, place: Mm) -> [u8; 3] {
 fn every_patch_of_the_picture_is_exactly_the_json() {
     let picture = picture(printed("a4").path());
     let file: serde_json::Value =
-        serde_json::from_str(include_str!("../../src/card/card-v1.json")).unwrap();
+        serde_json::from_str(include_str!("../../calibration/card-v1.json")).unwrap();
     let listed = file["patches"].as_array().unwrap();
     assert_eq!(listed.len(), 24);
     for (patch, listed) in CardDesign::v1().patches.iter().zip(listed) {

@@ -29,7 +29,7 @@ const RECORDED: [(&str, f64); 9] = [
     ("FL11", 2.50),
 ];
 /// Mean ratio of our error to the reference's, recorded; the goal is 0.9. It flatters a little: the table
-/// of what prints do (`src/colour/prints.csv`) was made with the models of print that these cards have;
+/// of what prints do (`calibration/prints.csv`) was made with the models of print that these cards have;
 /// with one made of others it is 0.99. Fitted on the tested spectra themselves our model would give
 /// 0.71; with lamp and sensor known and only the surfaces unknown, 0.81 to 0.95.
 const RECORDED_RATIO: f64 = 0.976;

@@ -8,6 +8,7 @@ mod code;
 mod commands;
 mod cover;
 mod files;
+mod homes;
 mod layers;
 mod markdown;
 mod printing;

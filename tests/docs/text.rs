@@ -9,6 +9,7 @@ pub fn root() -> &'static Path {
 }
 
 /// A text file's path from the root, with `/`, and what is in it.
+#[derive(Clone)]
 pub struct Text {
     pub name: String,
     pub text: String,

@@ -1,4 +1,4 @@
-"""Makes src/colour/prints.csv: how a printed patch differs from a moulded piece.
+"""Makes calibration/prints.csv: how a printed patch differs from a moulded piece.
 
     .venv/bin/python tests/reference/colour_prints.py
 
@@ -188,7 +188,7 @@ def main():
         [name, *(f"{v:.2f}" for v in (*nominal[i], *expected[i], *spread[i]))]
         for i, name in enumerate(names)
     ]
-    cr.write(cr.ROOT / "src/colour/prints.csv", header, columns, rows)
+    cr.write(cr.ROOT / "calibration/prints.csv", header, columns, rows)
 
 
 if __name__ == "__main__":

@@ -220,7 +220,7 @@ def reference(patches_in, patches_target, tests_in, tests_lab):
 
 
 def load_card():
-    card = json.loads((ROOT / "src/card/card-v1.json").read_text())
+    card = json.loads((ROOT / "calibration/card-v1.json").read_text())
     return [p["name"] for p in card["patches"]], np.array([p["lab_d65"] for p in card["patches"]])
 
 

@@ -280,3 +280,33 @@ fn a_corrected_sheet_fits_its_schema() {
         );
     }
 }
+
+/// A folder stands for its sheets that nobody has checked, in the order of their names; elsewhere than home.
+#[test]
+fn a_folder_is_reviewed_as_its_open_sheets() {
+    let folder = tempfile::tempdir().unwrap();
+    let home = folder.path().join("home");
+    let cups = folder.path().join("cups");
+    for (name, checked) in [("cup-2", false), ("cup-1", false), ("cup-3", true)] {
+        let mut sheet = sheets::sheet("plates-sorted-d50-42", 3, 1, false);
+        sheet.checked = checked;
+        sheet.photo.file = format!("{name}.jpg");
+        sheets::write(&cups, name, &sheet);
+        fs::copy(
+            sheets::photo_of("plates-sorted-d50-42"),
+            cups.join(format!("{name}.jpg")),
+        )
+        .unwrap();
+    }
+    let server = Server::start(&home, &[&cups]);
+    assert_eq!(server.get("api/sheet/0").ok().json()["file"], "cup-1.jpg");
+    assert_eq!(server.get("api/sheet/1").ok().json()["file"], "cup-2.jpg");
+    assert_ne!(server.get("api/sheet/2").status, 200);
+    let none = folder.path().join("none");
+    fs::create_dir(&none).unwrap();
+    let (code, said) = refused(&home, &[&none]);
+    assert!(
+        code == 1 && said.contains("there is no sheet to review in"),
+        "{said}"
+    );
+}

@@ -58,7 +58,7 @@ impl Spectral {
             })
             .collect();
         let card: serde_json::Value =
-            serde_json::from_str(&std::fs::read_to_string("src/card/card-v1.json").unwrap())
+            serde_json::from_str(&std::fs::read_to_string("calibration/card-v1.json").unwrap())
                 .unwrap();
         let places = card["patches"].as_array().unwrap().iter().map(|patch| {
             let middle =

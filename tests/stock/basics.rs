@@ -169,9 +169,10 @@ fn a_named_home_folder_must_be_there_to_be_looked_at() {
         &["cover", "x.csv"],
     ] {
         let absent = [&["--home", "typo"], rest].concat();
-        let ended = harbour.run(&absent).code(1).says(
-            "there is no folder typo; check the name after --home, or leave it out for the folder that you are in",
-        );
+        let ended = harbour
+            .run(&absent)
+            .code(1)
+            .says("there is no folder typo; check the name after --home, or leave it out");
         assert_eq!(ended.out, "");
         let file = [rest, &["--home", "file"]].concat();
         harbour

@@ -13,6 +13,7 @@ mod bounds;
 mod cover;
 mod cover_optimum;
 mod disk;
+mod homes;
 mod kill;
 mod leftovers;
 mod model;

@@ -9,7 +9,10 @@ use tempfile::TempDir;
 
 /// The program under test.
 pub fn cuptally() -> Command {
-    Command::cargo_bin("cuptally").unwrap()
+    let mut command = Command::cargo_bin("cuptally").unwrap();
+    // The card needs no home, and the user's own is nobody's to test with.
+    command.env("CUPTALLY_HOME", "no-such-home");
+    command
 }
 
 /// Writes the card for this paper (`a4` or `letter`) into a fresh folder.

@@ -107,7 +107,7 @@ pub fn export(args: &ExportArgs, context: &Context) -> Result<Outcome, Failure> 
     let file = StockFile::in_home(&context.home);
     let stock = file.read()?;
     if stock.is_none() && !args.json {
-        say::nothing_yet(&file);
+        say::nothing_yet(&file, context);
     }
     let contents = stock.unwrap_or_default().contents;
     let bytes = table::write(&contents)?;

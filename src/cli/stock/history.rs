@@ -47,7 +47,7 @@ pub fn run(args: &HistoryArgs, context: &Context) -> Result<Outcome, Failure> {
     let file = StockFile::in_home(&context.home);
     let stock = file.read()?;
     if stock.is_none() && !args.json && args.entry.is_none() {
-        say::nothing_yet(&file);
+        say::nothing_yet(&file, context);
         return Ok(Outcome::Done);
     }
     let stock = stock.unwrap_or_default();

@@ -205,7 +205,7 @@ pub fn check(args: &CheckArgs, context: &Context) -> Result<Outcome, Failure> {
     }
     let stock = file.read()?;
     if stock.is_none() && !args.json {
-        say::nothing_yet(&file);
+        say::nothing_yet(&file, context);
         return Ok(Outcome::Done);
     }
     let stock = stock.unwrap_or_default();

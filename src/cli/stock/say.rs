@@ -62,10 +62,13 @@ pub fn lookalikes(recorded: &Recorded, context: &Context) {
     }
 }
 
-/// Says where nothing was found, so that a mistyped folder is seen.
-pub fn nothing_yet(file: &StockFile) {
+/// Says where nothing was found, so that a mistyped folder is seen, and how a stock begins.
+pub fn nothing_yet(file: &StockFile, context: &Context) {
     note(&format!(
-        "there is no stock file {} yet; post a sheet first, or name another folder with --home",
-        file.path().display()
+        "there is no stock file {} yet; begin with `{}` and `{}`, or with `{}`, or name another folder with --home",
+        file.path().display(),
+        context.call("count PHOTO"),
+        context.call("review"),
+        context.call("stock put"),
     ));
 }

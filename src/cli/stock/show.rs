@@ -28,17 +28,6 @@ pub struct ShowArgs {
     json: bool,
 }
 
-impl ShowArgs {
-    /// As `cuptally stock` without options, gathered by colour.
-    pub fn by_colour() -> Self {
-        Self {
-            by: ByArg::Colour,
-            find: String::new(),
-            json: false,
-        }
-    }
-}
-
 #[derive(Clone, Copy, clap::ValueEnum)]
 enum ByArg {
     Place,
@@ -79,7 +68,7 @@ pub fn run(args: &ShowArgs, context: &Context) -> Result<Outcome, Failure> {
             view: &view,
         })?;
     } else if is_new {
-        say::nothing_yet(&file);
+        say::nothing_yet(&file, context);
     } else if view.groups.is_empty() && view.pending.is_empty() {
         if args.find.trim().is_empty() {
             say::print("The stock is empty.")?;
@@ -110,6 +99,30 @@ pub fn run(args: &ShowArgs, context: &Context) -> Result<Outcome, Failure> {
     })
 }
 
+/// Prints how much lies in each place, a line a place.
+///
+/// # Errors
+/// When the stock file cannot be read.
+pub fn totals(context: &Context) -> Result<(), Failure> {
+    let stock = StockFile::in_home(&context.home).read()?;
+    let view = view(&stock.unwrap_or_default().contents, By::Place, "")?;
+    let numbers = NumberColumns::of(&view);
+    let mut columns = vec![("Place", Column::Text), ("Kinds", Column::Number)];
+    columns.extend(numbers.columns());
+    let mut table = say::table(&columns);
+    let row = |name: Cell, kinds: Cell, total, style| {
+        let mut cells = vec![name, kinds];
+        cells.extend(numbers.cells(total, style));
+        cells
+    };
+    for group in &view.groups {
+        let kinds = Cell::new(group.rows.len());
+        table.add_row(row(Cell::new(&group.name), kinds, group.total, Cell::new));
+    }
+    table.add_row(row(say::bold("All"), Cell::new(""), view.total, say::bold));
+    say::print_table(&table)
+}
+
 fn pieces_table(view: &View) -> Table {
     let columns: &[(&str, Column)] = match view.by {
         By::Place => &[
@@ -130,13 +143,7 @@ fn pieces_table(view: &View) -> Table {
     };
     let numbers = NumberColumns::of(view);
     let mut all = columns.to_vec();
-    all.push(("Checked", Column::Number));
-    if numbers.has_as_counted {
-        all.push(("As counted", Column::Number));
-    }
-    if numbers.has_pending {
-        all.push(("Pending", Column::Number));
-    }
+    all.extend(numbers.columns());
     let mut table = say::table(&all);
     for group in &view.groups {
         let kinds = say::plural(group.rows.len(), "kind", "kinds");
@@ -209,6 +216,17 @@ impl NumberColumns {
             has_as_counted: all.iter().any(|numbers| numbers.checked.as_counted() > 0),
             has_pending: !view.pending.is_empty(),
         }
+    }
+
+    fn columns(&self) -> Vec<(&'static str, Column)> {
+        let mut columns = vec![("Checked", Column::Number)];
+        if self.has_as_counted {
+            columns.push(("As counted", Column::Number));
+        }
+        if self.has_pending {
+            columns.push(("Pending", Column::Number));
+        }
+        columns
     }
 
     fn cells(&self, numbers: Numbers, style: fn(String) -> Cell) -> Vec<Cell> {
