@@ -176,7 +176,8 @@ pub struct Known {
 }
 
 impl Known {
-    /// What comes along of the sample pieces; their card is the nominal one.
+    /// What comes along of the sample pieces. Their card is the nominal one, and they are photographed in more lights
+    /// than were measured, so that none is compared with those.
     ///
     /// # Errors
     /// When what was built in is damaged.
@@ -184,7 +185,7 @@ impl Known {
         Ok(Self {
             book: home::sample::swatches()?,
             targets: Targets::nominal(),
-            lights: home::sample::known_lights()?,
+            lights: Vec::new(),
         })
     }
 }
