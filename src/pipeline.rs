@@ -14,7 +14,7 @@ use crate::count::groups::hidden;
 use crate::count::reason::{Doubt, is_about_the_list};
 use crate::count::{Colours, Named, ShapeOdds, flaws, groups, name_colours, shape_odds, spoils};
 use crate::numbers::{round2, round3};
-use crate::photo::{Photo, edge_width_px, overexposed_share, white_level};
+use crate::photo::{Photo, edge_width_px, flat_share, overexposed_share, white_level};
 use crate::pieces::heap::around;
 use crate::pieces::paint::{Paint, paint};
 use crate::pieces::polygon::area_and_middle;
@@ -45,6 +45,11 @@ pub enum Trouble {
         "no card can be read in this photo: {0}; take it again from above, the whole card flat beside the pieces"
     )]
     Unseen(String),
+    /// A screenshot or a drawing.
+    #[error(
+        "it has large areas of one even colour, as screenshots and drawings have and photos have not; give the photo itself, as the phone saved it"
+    )]
+    Drawn,
     /// No view of the tray from above.
     #[error(transparent)]
     Pose(#[from] PoseError),
@@ -104,8 +109,10 @@ pub type Told<'a> = &'a dyn Fn(Stage);
 pub struct Scene {
     /// The tags.
     pub card: FoundCard,
-    /// The camera.
+    /// The camera, in the pixels of the photo as it is kept.
     pub pose: Pose,
+    /// Pixels of the whole photo, as sheets count them, to one of the photo as it is kept (across, down).
+    pub full: [f64; 2],
     /// The patches as the photo shows them.
     pub patches: Vec<Patch>,
     /// The colour correction learned from them.
@@ -127,6 +134,10 @@ fn on_card(at: Mm, margin_mm: f64) -> bool {
         && at.y < design.height_mm + margin_mm
 }
 
+/// Share of even areas (see [`flat_share`]) from which a picture is no photo: three times the most that a photo has, half
+/// the least that a screenshot of the review page has.
+const MOST_FLAT: f64 = 0.05;
+
 /// Measures a photo: card, camera, colours, tray.
 ///
 /// # Errors
@@ -136,6 +147,9 @@ pub fn measure(photo: &Photo, targets: &Targets, told: Told) -> Result<Scene, Tr
     let design = CardDesign::v1();
     let grey = photo.pixels.grey8();
     let card = find(&grey).map_err(|error| explained(error, photo, &grey))?;
+    if flat_share(photo) > MOST_FLAT {
+        return Err(Trouble::Drawn);
+    }
     told(Stage::Tray);
     let size = (photo.pixels.width() as u32, photo.pixels.height() as u32);
     let pose = fit_pose(&card, design, size, photo.focal_35mm)?;
@@ -146,9 +160,11 @@ pub fn measure(photo: &Photo, targets: &Targets, told: Told) -> Result<Scene, Tr
     let lab = LabView::of(&view);
     let ground = Ground::fit(&lab, &on_card)?;
     let foreground = Foreground::of(&lab, &ground, &on_card);
+    let kept = [photo.pixels.width(), photo.pixels.height()];
     Ok(Scene {
         card,
         pose,
+        full: [0, 1].map(|k| f64::from(photo.full_px[k]) / kept[k] as f64),
         patches,
         correction,
         view,
@@ -156,6 +172,13 @@ pub fn measure(photo: &Photo, targets: &Targets, told: Told) -> Result<Scene, Tr
         ground,
         foreground,
     })
+}
+
+impl Scene {
+    /// A place of the photo as it is kept, in pixels of the whole photo, rounded as sheets round.
+    fn full_px(&self, x: f64, y: f64) -> [f64; 2] {
+        [round2(x * self.full[0]), round2(y * self.full[1])]
+    }
 }
 
 /// Why no card was found, as well as the photo tells.
@@ -269,7 +292,7 @@ pub fn count_scene(
     let pieces = seen_as
         .filter_map(|((seen, named), flaw)| counted(scene, seen, named, flaw, &faults))
         .collect();
-    let pieces = in_reading_order(pieces, photo.pixels.height());
+    let pieces = in_reading_order(pieces, photo.full_px[1]);
     let unexplained = unexplained(scene, &leftovers);
     let warnings = advice::warnings(&Advice {
         untaught: book.is_none_or(|book| book.names().is_empty()),
@@ -370,10 +393,10 @@ fn counted(
 }
 
 /// Pieces in the order in which text is read, and numbered so.
-fn in_reading_order(mut pieces: Vec<Piece>, height_px: usize) -> Vec<Piece> {
+fn in_reading_order(mut pieces: Vec<Piece>, height_px: u32) -> Vec<Piece> {
     pieces.sort_by(|a, b| {
         // Bands of a fiftieth of the height read like lines of text.
-        let band = |p: &Piece| (p.y_px / height_px as f64 * 50.0).floor();
+        let band = |p: &Piece| (p.y_px / f64::from(height_px) * 50.0).floor();
         band(a).total_cmp(&band(b)).then(a.x_px.total_cmp(&b.x_px))
     });
     for (k, piece) in pieces.iter_mut().enumerate() {
@@ -391,21 +414,19 @@ pub fn placed(scene: &Scene, seen: &Seen) -> Option<Piece> {
     }
     let corners: Vec<(f64, f64)> = outline.iter().map(|p| (p.x, p.y)).collect();
     let (_, middle) = area_and_middle(&corners);
+    let [x_px, y_px] = scene.full_px(middle.0, middle.1);
     Some(Piece {
         form: form_name(&seen.piece).to_owned(),
         size: stance.shape.size(),
-        x_px: round2(middle.0),
-        y_px: round2(middle.1),
+        x_px,
+        y_px,
         x_mm: round2(stance.at.x),
         y_mm: round2(stance.at.y),
         turn_deg: (stance.face).turn_within(stance.shape, stance.turn.to_degrees()),
         face: stance.face.name().to_owned(),
         lab: seen.paint.lab.map(round2),
         covered: round2(seen.piece.covered()),
-        outline_px: corners
-            .iter()
-            .map(|(x, y)| [round2(*x), round2(*y)])
-            .collect(),
+        outline_px: corners.iter().map(|(x, y)| scene.full_px(*x, *y)).collect(),
         ..Piece::default()
     })
 }
@@ -449,9 +470,10 @@ fn unexplained(scene: &Scene, leftovers: &[Leftover]) -> Vec<Unexplained> {
         .iter()
         .filter_map(|spot| {
             let px = scene.pose.camera.project(spot.at, 0.0)?;
+            let [x_px, y_px] = scene.full_px(px.x, px.y);
             Some(Unexplained {
-                x_px: round2(px.x),
-                y_px: round2(px.y),
+                x_px,
+                y_px,
                 x_mm: round2(spot.at.x),
                 y_mm: round2(spot.at.y),
                 area_mm2: spot.area_mm2.round(),

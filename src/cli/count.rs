@@ -252,7 +252,7 @@ fn write(
     progress: &Progress,
 ) -> Result<Counted, Failure> {
     let picture = marked::marked(&photo.pixels, &sheet)?;
-    let picture = marked::to_jpeg(&picture)?;
+    let picture = marked::to_jpeg(&picture, &photo.file)?;
     let sheet = located(sheet, path, files.out);
     let mut text = serde_json::to_string_pretty(&sheet)?;
     text.push('\n');

@@ -1,9 +1,10 @@
 //! Which pixels the camera drove to the end of the code range.
 
-use super::decoded::{Pixels, to_eight};
+use super::decoded::{Pixels, Rgb16Image, to_eight};
 use image::RgbImage;
 use ndarray::{Array2, ArrayView2};
 use rayon::prelude::*;
+use std::borrow::Cow;
 
 /// For each pixel and channel of the upright photo, whether its 8-bit code value
 /// is at the end of the range: high is >= 254, low is <= 1 (of 255).
@@ -13,7 +14,16 @@ use rayon::prelude::*;
 /// JPEG's rounding. A low channel alone is usual in a saturated colour; a high
 /// one means that the colour cannot be trusted.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Clipped(Array2<u8>);
+pub struct Clipped(pub(super) Array2<u8>);
+
+/// The flags of a pixel with these code values.
+pub(super) fn flags(pixel: [u8; 3]) -> u8 {
+    (0..).zip(pixel).fold(0, |flags, (channel, code)| {
+        let high = u8::from(code >= 254) << channel;
+        let low = u8::from(code <= 1) << (channel + 3);
+        flags | high | low
+    })
+}
 
 /// Bits of a pixel's flags: red, green, blue at the high end.
 const HIGH: u8 = 0b000_111;
@@ -24,17 +34,8 @@ impl Clipped {
     /// Marks the pixels of an upright 8-bit picture.
     pub(super) fn of(picture: &RgbImage) -> Self {
         let size = (picture.height() as usize, picture.width() as usize);
-        let flags: Vec<u8> = picture
-            .as_raw()
-            .par_chunks_exact(3)
-            .map(|pixel| {
-                pixel.iter().enumerate().fold(0, |flags, (channel, &code)| {
-                    let high = u8::from(code >= 254) << channel;
-                    let low = u8::from(code <= 1) << (channel + 3);
-                    flags | high | low
-                })
-            })
-            .collect();
+        let pixels = picture.as_raw().as_chunks::<3>().0;
+        let flags: Vec<u8> = pixels.par_iter().map(|pixel| flags(*pixel)).collect();
         // The number of flags is the number of pixels by construction.
         Self(Array2::from_shape_vec(size, flags).unwrap_or_else(|_| Array2::zeros(size)))
     }
@@ -63,18 +64,28 @@ impl Clipped {
 
 impl Pixels {
     /// The picture at 8 bits, which the hash and the clipping flags are taken from.
-    pub(super) fn eight(&self) -> std::borrow::Cow<'_, RgbImage> {
+    pub(super) fn eight(&self) -> Cow<'_, RgbImage> {
         match self {
-            Self::Eight(picture) => std::borrow::Cow::Borrowed(picture),
-            Self::Sixteen(picture) => {
-                let mut eight = RgbImage::new(picture.width(), picture.height());
-                for (to, &from) in eight.iter_mut().zip(picture.as_raw()) {
-                    *to = to_eight(from);
-                }
-                std::borrow::Cow::Owned(eight)
-            }
+            Self::Eight(picture) => Cow::Borrowed(picture),
+            Self::Sixteen(picture) => Cow::Owned(to_eight_bits(picture)),
         }
     }
+
+    /// The same, where nothing else is wanted.
+    pub(super) fn into_eight(self) -> RgbImage {
+        match self {
+            Self::Eight(picture) => picture,
+            Self::Sixteen(picture) => to_eight_bits(&picture),
+        }
+    }
+}
+
+fn to_eight_bits(picture: &Rgb16Image) -> RgbImage {
+    let mut eight = RgbImage::new(picture.width(), picture.height());
+    for (to, &from) in eight.iter_mut().zip(picture.as_raw()) {
+        *to = to_eight(from);
+    }
+    eight
 }
 
 #[cfg(test)]

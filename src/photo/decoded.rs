@@ -3,7 +3,6 @@
 use super::source::{Format, Note};
 use image::metadata::Orientation;
 use image::{DynamicImage, ImageBuffer, Rgb, RgbImage};
-use rayon::prelude::*;
 
 /// Sixteen-bit RGB pixels.
 pub(super) type Rgb16Image = ImageBuffer<Rgb<u16>, Vec<u16>>;
@@ -48,6 +47,14 @@ pub(super) enum ColourTag {
 }
 
 impl Pixels {
+    /// Width and height as stored.
+    pub(super) fn size(&self) -> (u32, u32) {
+        match self {
+            Self::Eight(picture) => picture.dimensions(),
+            Self::Sixteen(picture) => picture.dimensions(),
+        }
+    }
+
     /// The picture turned upright.
     pub(super) fn turned(self, turn: Orientation) -> Self {
         if turn == Orientation::NoTransforms {
@@ -66,68 +73,66 @@ impl Pixels {
             }
         }
     }
-
-    /// Takes any picture, laying what is see-through on white; whether it was
-    /// grey, and whether anything was see-through.
-    ///
-    /// The mix is made in code values, as viewers do.
-    pub(super) fn from_dynamic(picture: DynamicImage) -> (Self, bool, bool) {
-        let grey = !picture.color().has_color();
-        let sixteen = picture.color().bytes_per_pixel() / picture.color().channel_count() > 1;
-        if !picture.color().has_alpha() {
-            let pixels = if sixteen {
-                Self::Sixteen(picture.into_rgb16())
-            } else {
-                Self::Eight(picture.into_rgb8())
-            };
-            return (pixels, grey, false);
-        }
-        let (width, height) = (picture.width(), picture.height());
-        let (pixels, transparent) = if sixteen {
-            let (data, transparent) = on_white(picture.into_rgba16().as_raw(), u16::MAX);
-            (
-                Rgb16Image::from_raw(width, height, data).map(Self::Sixteen),
-                transparent,
-            )
-        } else {
-            let (data, transparent) = on_white(picture.into_rgba8().as_raw(), u8::MAX);
-            (
-                RgbImage::from_raw(width, height, data).map(Self::Eight),
-                transparent,
-            )
-        };
-        // The lengths agree by construction; an empty picture is refused later.
-        (
-            pixels.unwrap_or_else(|| Self::Eight(RgbImage::new(0, 0))),
-            grey,
-            transparent,
-        )
-    }
 }
 
-/// Lays RGBA samples on white; whether any pixel was see-through.
-pub(super) fn on_white<T>(rgba: &[T], opaque: T) -> (Vec<T>, bool)
+/// Adds pixels of one to four channels (grey, grey and alpha, RGB, RGBA) to RGB ones, laying what is see-through on
+/// white; whether anything was.
+///
+/// The mix is made in code values, as viewers do.
+pub(super) fn add_rgb<T>(rgb: &mut Vec<T>, pixels: &[T], channels: usize, opaque: T) -> bool
 where
-    T: Copy + PartialEq + Into<u32> + TryFrom<u32> + Send + Sync,
+    T: Copy + PartialEq + Into<u32> + TryFrom<u32>,
 {
-    let full: u32 = opaque.into();
-    let rgb = rgba
-        .par_chunks_exact(4)
-        .flat_map_iter(|pixel| {
-            let (colour, alpha) = pixel.split_at(3);
-            let alpha: u32 = alpha.first().map_or(full, |&a| a.into());
-            colour.iter().map(move |&value| {
-                // At most full * full: 65535^2 fits u32.
-                let value: u32 = value.into();
-                let mixed = (value * alpha + full * (full - alpha) + full / 2) / full;
-                T::try_from(mixed).unwrap_or(opaque)
-            })
-        })
-        .collect();
-    let transparent = rgba
-        .par_chunks_exact(4)
-        .any(|p| p.last().is_some_and(|&a| a != opaque));
-    (rgb, transparent)
+    let mut transparent = false;
+    match channels {
+        1 => rgb.extend(pixels.iter().flat_map(|&grey| [grey; 3])),
+        2 => {
+            for &[grey, alpha] in pixels.as_chunks::<2>().0 {
+                rgb.extend([on_white(grey, alpha, opaque); 3]);
+                transparent |= alpha != opaque;
+            }
+        }
+        3 => rgb.extend_from_slice(pixels),
+        _ => {
+            for &[red, green, blue, alpha] in pixels.as_chunks::<4>().0 {
+                rgb.extend([red, green, blue].map(|value| on_white(value, alpha, opaque)));
+                transparent |= alpha != opaque;
+            }
+        }
+    }
+    transparent
+}
+
+/// Makes RGBA samples RGB ones in their own memory, laid on white; whether any pixel was see-through.
+pub(super) fn drop_alpha(samples: &mut Vec<u8>) -> bool {
+    let mut transparent = false;
+    let pixels = samples.len() / 4;
+    for at in 0..pixels {
+        if let Some(&[red, green, blue, alpha]) =
+            samples.get(at * 4..).and_then(<[u8]>::first_chunk)
+        {
+            let rgb = [red, green, blue].map(|value| on_white(value, alpha, u8::MAX));
+            // Three samples for each four: what is written over was read before.
+            if let Some(slot) = samples.get_mut(at * 3..).and_then(<[u8]>::first_chunk_mut) {
+                *slot = rgb;
+            }
+            transparent |= alpha != u8::MAX;
+        }
+    }
+    samples.truncate(pixels * 3);
+    samples.shrink_to_fit();
+    transparent
+}
+
+/// A sample of a see-through pixel over white.
+fn on_white<T>(value: T, alpha: T, opaque: T) -> T
+where
+    T: Copy + Into<u32> + TryFrom<u32>,
+{
+    let (value, alpha, full): (u32, u32, u32) = (value.into(), alpha.into(), opaque.into());
+    // At most full * full: 65535^2 fits u32.
+    let mixed = (value * alpha + full * (full - alpha) + full / 2) / full;
+    T::try_from(mixed).unwrap_or(opaque)
 }
 
 /// A 16-bit code value as the nearest 8-bit one.
@@ -151,14 +156,25 @@ mod tests {
     #[test]
     fn see_through_pixels_lie_on_white() {
         let rgba: [u8; 12] = [10, 20, 30, 255, 10, 20, 30, 0, 100, 0, 255, 128];
-        let (rgb, transparent) = on_white(&rgba, u8::MAX);
-        assert!(transparent);
         // 128/255 of the colour and 127/255 of white, rounded.
-        assert_eq!(rgb, [10, 20, 30, 255, 255, 255, 177, 127, 255]);
-        let (rgb, transparent) = on_white(&[1_u16, 2, 3, u16::MAX], u16::MAX);
-        assert!(!transparent);
-        assert_eq!(rgb, [1, 2, 3]);
-        let (rgb, _) = on_white(&[u16::MAX, 0, 0, 1], u16::MAX);
-        assert_eq!(rgb, [65535, 65534, 65534]);
+        let wanted = [10, 20, 30, 255, 255, 255, 177, 127, 255];
+        let mut rgb = Vec::new();
+        assert!(add_rgb(&mut rgb, &rgba, 4, u8::MAX));
+        assert_eq!(rgb, wanted);
+        let mut samples = rgba.to_vec();
+        assert!(drop_alpha(&mut samples));
+        assert_eq!(samples, wanted);
+        let mut rgb = Vec::new();
+        assert!(!add_rgb(&mut rgb, &[1_u16, 2, 3, u16::MAX], 4, u16::MAX));
+        assert!(add_rgb(&mut rgb, &[u16::MAX, 0, 0, 1], 4, u16::MAX));
+        assert_eq!(rgb, [1, 2, 3, 65535, 65534, 65534]);
+    }
+
+    #[test]
+    fn grey_becomes_three_alike() {
+        let mut rgb = Vec::new();
+        assert!(!add_rgb(&mut rgb, &[7_u8, 9], 1, u8::MAX));
+        assert!(add_rgb(&mut rgb, &[100_u8, 255, 100, 128], 2, u8::MAX));
+        assert_eq!(rgb, [7, 7, 7, 9, 9, 9, 100, 100, 100, 177, 177, 177]);
     }
 }

@@ -77,8 +77,8 @@ pub enum Problem {
     Damaged {
         /// The file's format.
         format: Format,
-        /// What the decoder found.
-        detail: String,
+        /// What is wrong in it, in our own words.
+        detail: &'static str,
     },
     /// A variant of the format that is not read.
     #[error("it is {what}, which is not supported; save it again as an ordinary 8-bit RGB JPEG")]
@@ -106,6 +106,41 @@ pub enum Problem {
         /// Pixels allowed.
         limit: u64,
     },
+    /// A picture that this program drew from a photo, see [`SIGNATURE`](super::SIGNATURE).
+    #[error(
+        "it is no photo but a picture that cuptally drew from {photo}, whose lines and words would be counted; \
+         give that photo, or look at its sheet"
+    )]
+    Drawn {
+        /// The photo's file name.
+        photo: String,
+    },
+    /// A side longer than [`Limits::max_side`](super::Limits::max_side).
+    #[error(
+        "it says that it is {width} x {height} pixels and the limit for a side is {limit}; \
+         save it at a smaller size, or give the part that shows the tray"
+    )]
+    TooLong {
+        /// Width as stored, px.
+        width: u32,
+        /// Height as stored, px.
+        height: u32,
+        /// Pixels allowed for a side.
+        limit: u32,
+    },
+    /// Decoding would take more than [`Limits::max_decoding_bytes`](super::Limits::max_decoding_bytes).
+    #[error(
+        "reading a picture of its size and kind takes {} MB of memory and the limit is {} MB; \
+         save it as an ordinary (not progressive) JPEG, or at a smaller size",
+        megabytes(*bytes),
+        megabytes(*limit)
+    )]
+    TooMuchMemory {
+        /// Bytes that it would take.
+        bytes: u64,
+        /// Bytes allowed.
+        limit: u64,
+    },
     /// A side shorter than [`Limits::min_side`](super::Limits::min_side).
     #[error(
         "it is only {width} x {height} pixels, too small to count pieces in (each side needs \
@@ -122,19 +157,9 @@ pub enum Problem {
 }
 
 impl Problem {
-    /// A damaged picture with the decoder's own words, kept to one line.
-    pub(super) fn damaged(format: Format, detail: impl std::fmt::Display) -> Self {
-        let line: String = detail
-            .to_string()
-            .chars()
-            .filter(|&c| c != '"')
-            .map(|c| if c.is_control() { ' ' } else { c })
-            .take(120)
-            .collect();
-        Self::Damaged {
-            format,
-            detail: line.trim().trim_end_matches('.').to_owned(),
-        }
+    /// A damaged picture. The words are ours: a decoder's own are about its inside.
+    pub(super) fn damaged(format: Format, detail: &'static str) -> Self {
+        Self::Damaged { format, detail }
     }
 }
 

@@ -4,7 +4,7 @@
 //! for information only there (ISO/IEC 23008-12), and honouring both would turn
 //! the picture twice.
 
-use super::decoded::{ColourTag, Decoded, Pixels, on_white};
+use super::decoded::{ColourTag, Decoded, Pixels, drop_alpha};
 use super::error::Problem;
 use super::limits::Limits;
 use super::source::{Format, Note};
@@ -18,16 +18,20 @@ use image::metadata::Orientation;
 /// How far to follow references to find a profile; files that refer in circles exist.
 const MAX_DEPTH: usize = 4;
 
+/// What decoding takes, bytes a pixel: four samples that come out, and one and a half of two bytes each inside.
+const BYTES_A_PIXEL: u64 = 7;
+
 /// Decodes the primary picture of a HEIC file, 8 bits a sample.
 ///
 /// # Errors
 /// Cut, damaged, too large or small, or of a variant that is not read.
 pub(super) fn decode(bytes: &[u8], limits: &Limits) -> Result<Decoded, Problem> {
     check_whole(bytes)?;
-    let file = HeifFile::parse(bytes).map_err(damaged)?;
+    let file = HeifFile::parse(bytes).map_err(container)?;
     let id = file.primary_id;
-    if let Some((width, height)) = file.image_size(id).map_err(damaged)? {
+    if let Some((width, height)) = file.image_size(id).map_err(container)? {
         limits.check(width, height)?;
+        limits.check_memory(u64::from(width) * u64::from(height) * BYTES_A_PIXEL)?;
     }
     check_simple(&file, id, limits)?;
     for helper in file.referencing_items(id, b"auxl") {
@@ -41,16 +45,19 @@ pub(super) fn decode(bytes: &[u8], limits: &Limits) -> Result<Decoded, Problem> 
         max_threads: 0,
         max_pixels: limits.max_pixels,
     };
+    // In our own words: the decoder's are about its inside.
     let picture = heifer::decode_rgba8(bytes, &options).map_err(|error| match error {
-        heifer::Error::Unsupported(what) => Problem::Unsupported {
-            what: format!("a HEIC picture of a rare kind ({what})"),
+        heifer::Error::Unsupported(_) => Problem::Unsupported {
+            what: "a HEIC picture of a rare kind".into(),
         },
-        error => damaged(error),
+        heifer::Error::Hevc(_) => damaged("its coded picture makes no sense"),
+        _ => damaged(CONTAINER),
     })?;
     limits.check(picture.width, picture.height)?;
-    let (rgb, transparent) = on_white(&picture.data, u8::MAX);
-    let pixels = RgbImage::from_raw(picture.width, picture.height, rgb)
-        .ok_or_else(|| damaged("fewer pixels than it says"))?;
+    let mut samples = picture.data;
+    let transparent = drop_alpha(&mut samples);
+    let pixels = RgbImage::from_raw(picture.width, picture.height, samples)
+        .ok_or_else(|| damaged("it has fewer pixels than it says"))?;
     Ok(Decoded {
         format: Format::Heic,
         pixels: Pixels::Eight(pixels),
@@ -67,8 +74,15 @@ pub(super) fn decode(bytes: &[u8], limits: &Limits) -> Result<Decoded, Problem> 
     })
 }
 
-fn damaged(error: impl std::fmt::Display) -> Problem {
-    Problem::damaged(Format::Heic, error)
+fn damaged(detail: &'static str) -> Problem {
+    Problem::damaged(Format::Heic, detail)
+}
+
+/// What is said when the file's boxes contradict themselves.
+const CONTAINER: &str = "its parts do not fit together";
+
+fn container<E>(_: E) -> Problem {
+    damaged(CONTAINER)
 }
 
 /// Walks the file's outermost boxes: a cut file ends inside one (ISO/IEC 14496-12, 4.2).
@@ -102,7 +116,7 @@ fn check_whole(bytes: &[u8]) -> Result<(), Problem> {
 /// Lets through what cameras write: a coded picture, or a grid of them. Pictures
 /// built from others in other ways can be small files that need endless memory.
 fn check_simple(file: &HeifFile<'_>, id: ItemId, limits: &Limits) -> Result<(), Problem> {
-    let kind = file.item(id).map_err(damaged)?.item_type.0;
+    let kind = file.item(id).map_err(container)?.item_type.0;
     let tiles = match &kind {
         b"hvc1" => return Ok(()),
         b"grid" => file.referenced_items(id, b"dimg"),
@@ -120,12 +134,12 @@ fn check_simple(file: &HeifFile<'_>, id: ItemId, limits: &Limits) -> Result<(), 
     };
     let mut pixels = 0_u64;
     for &tile in tiles {
-        if file.item(tile).map_err(damaged)?.item_type.0 != *b"hvc1" {
+        if file.item(tile).map_err(container)?.item_type.0 != *b"hvc1" {
             return Err(Problem::Unsupported {
                 what: "a HEIC picture put together in layers".into(),
             });
         }
-        if let Some((width, height)) = file.image_size(tile).map_err(damaged)? {
+        if let Some((width, height)) = file.image_size(tile).map_err(container)? {
             pixels = pixels.saturating_add(u64::from(width) * u64::from(height));
         }
     }

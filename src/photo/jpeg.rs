@@ -1,18 +1,25 @@
 //! JPEG: decoded strictly, so that a part of a photo never passes for the whole.
 //!
 //! `image`'s JPEG decoder fills what it cannot decode with grey and reports
-//! success. So its own back end is called here in strict mode, and the file is
-//! first walked to its end-of-image marker, which a cut file lacks. JPEG has no
-//! check sums: a file that was altered inside, or cut and given a new end marker,
-//! may still pass.
+//! success, and its back end, called here in its strict mode, still does so at the end of a picture. So the file's
+//! coded data is read to its end beside the decoder ([`whole`]): a cut file is refused, whether it lacks its end marker
+//! or was given a new one. JPEG has no check sums: a file that was altered inside may still pass.
 
-use super::decoded::{ColourTag, Decoded, Pixels};
+mod segments;
+mod huffman;
+mod scan;
+mod whole;
+
+use super::decoded::{ColourTag, Decoded, Pixels, add_rgb};
+use super::drawn::{COMMENT, drawn_from};
 use super::error::Problem;
 use super::exif;
 use super::limits::Limits;
 use super::source::Format;
+use image::RgbImage;
 use image::metadata::Orientation;
-use image::{DynamicImage, GrayImage, RgbImage};
+use segments::{SOS, Segment, Segments};
+use whole::{Fault, Layout};
 use zune_jpeg::JpegDecoder;
 use zune_jpeg::errors::DecodeErrors;
 use zune_jpeg::zune_core::bytestream::ZCursor;
@@ -24,19 +31,50 @@ use zune_jpeg::zune_core::options::DecoderOptions;
 /// # Errors
 /// Cut, damaged, too large or small, or of a variant that is not read.
 pub(super) fn decode(bytes: &[u8], limits: &Limits) -> Result<Decoded, Problem> {
-    let frame = walk(bytes)?;
+    let head = Head::read(bytes)?;
     // The width and height fields are 16 bits; the number of pixels is what counts.
     let options = DecoderOptions::default()
         .set_strict_mode(true)
         .set_max_width(usize::from(u16::MAX))
         .set_max_height(usize::from(u16::MAX));
-    if let Some(Frame { width, height, .. }) = frame {
-        limits.check(width, height)?;
+    if let Some(frame) = &head.frame {
+        limits.check(frame.width, frame.height)?;
+        frame.check(bytes.len(), head.together, limits)?;
     }
-    if let Some(what) = frame.and_then(Frame::unread_variant) {
-        return Err(Problem::Unsupported { what: what.into() });
-    }
+    let (whole, decoded) = rayon::join(
+        || whole::check(bytes).map_err(Problem::from),
+        || decode_frame(bytes, options, limits),
+    );
+    whole?;
+    let (decoder, pixels, grey) = decoded?;
 
+    let exif = decoder.exif().cloned();
+    let colour = match decoder.icc_profile() {
+        Some(profile) => ColourTag::Icc(profile),
+        // Profile segments that do not make a whole: say so by a profile that cannot be read.
+        None if head.profile => ColourTag::Icc(Vec::new()),
+        None => ColourTag::Untagged,
+    };
+    Ok(Decoded {
+        format: Format::Jpeg,
+        pixels,
+        grey,
+        colour,
+        turn: exif::turn(exif.as_deref()),
+        turned: Orientation::NoTransforms,
+        exif,
+        notes: Vec::new(),
+    })
+}
+
+type Decoder<'a> = JpegDecoder<ZCursor<&'a [u8]>>;
+
+/// Makes pixels of it, and tells whether they are grey; the decoder is handed back for what else it read.
+fn decode_frame<'a>(
+    bytes: &'a [u8],
+    options: DecoderOptions,
+    limits: &Limits,
+) -> Result<(Decoder<'a>, Pixels, bool), Problem> {
     let mut decoder = JpegDecoder::new_with_options(ZCursor::new(bytes), options);
     decoder.decode_headers().map_err(problem)?;
     let (width, height) = size(&decoder)?;
@@ -63,53 +101,98 @@ pub(super) fn decode(bytes: &[u8], limits: &Limits) -> Result<Decoded, Problem> 
     };
     decoder.set_options(options.jpeg_set_out_colorspace(wanted));
     let samples = decoder.decode().map_err(problem)?;
-    let picture = if grey {
-        GrayImage::from_raw(width, height, samples).map(DynamicImage::ImageLuma8)
+    let mut picture = Vec::new();
+    if grey {
+        add_rgb(&mut picture, &samples, 1, u8::MAX);
     } else {
-        RgbImage::from_raw(width, height, samples).map(DynamicImage::ImageRgb8)
-    };
-    let picture =
-        picture.ok_or_else(|| Problem::damaged(Format::Jpeg, "fewer pixels than it says"))?;
-    let (pixels, grey, _) = Pixels::from_dynamic(picture);
-
-    let exif = decoder.exif().cloned();
-    let colour = match decoder.icc_profile() {
-        Some(profile) => ColourTag::Icc(profile),
-        // Profile segments that do not make a whole: say so by a profile that cannot be read.
-        None if frame.is_some_and(|frame| frame.profile) => ColourTag::Icc(Vec::new()),
-        None => ColourTag::Untagged,
-    };
-    Ok(Decoded {
-        format: Format::Jpeg,
-        pixels,
-        grey,
-        colour,
-        turn: exif::turn(exif.as_deref()),
-        turned: Orientation::NoTransforms,
-        exif,
-        notes: Vec::new(),
-    })
+        picture = samples;
+    }
+    let pixels = RgbImage::from_raw(width, height, picture).map(Pixels::Eight);
+    let pixels =
+        pixels.ok_or_else(|| Problem::damaged(Format::Jpeg, "it has fewer pixels than it says"))?;
+    Ok((decoder, pixels, grey))
 }
 
-fn size(decoder: &JpegDecoder<ZCursor<&[u8]>>) -> Result<(u32, u32), Problem> {
+fn size(decoder: &Decoder) -> Result<(u32, u32), Problem> {
     decoder
         .dimensions()
         .and_then(|(width, height)| Some((u32::try_from(width).ok()?, u32::try_from(height).ok()?)))
         .ok_or_else(|| Problem::damaged(Format::Jpeg, "it does not say its size"))
 }
 
+/// In our own words: the decoder's are about its inside.
 fn problem(error: DecodeErrors) -> Problem {
-    match error {
-        DecodeErrors::Unsupported(_) => Problem::Unsupported {
-            what: "a JPEG of a rare kind".into(),
-        },
-        DecodeErrors::ExhaustedData => Problem::Truncated(Format::Jpeg),
-        error => Problem::damaged(Format::Jpeg, error),
+    let detail = match error {
+        DecodeErrors::Unsupported(_) => {
+            return Problem::Unsupported {
+                what: "a JPEG of a rare kind".into(),
+            };
+        }
+        DecodeErrors::ExhaustedData | DecodeErrors::IoErrors(_) => {
+            return Problem::Truncated(Format::Jpeg);
+        }
+        DecodeErrors::SofError(_) | DecodeErrors::ZeroError | DecodeErrors::LargeDimensions(_) => {
+            "its header makes no sense"
+        }
+        DecodeErrors::HuffmanDecode(_) | DecodeErrors::DqtError(_) => {
+            "its code tables make no sense"
+        }
+        _ => "its coded picture makes no sense",
+    };
+    Problem::damaged(Format::Jpeg, detail)
+}
+
+impl From<Fault> for Problem {
+    fn from(fault: Fault) -> Self {
+        match fault {
+            Fault::Cut => Self::Truncated(Format::Jpeg),
+            Fault::Broken(detail) => Self::damaged(Format::Jpeg, detail),
+        }
     }
 }
 
-/// What a walk along the markers tells (ITU-T T.81, B.1 and B.2).
-#[derive(Clone, Copy)]
+/// What the segments tell before anything is decoded.
+struct Head {
+    /// The first frame header.
+    frame: Option<Frame>,
+    /// An ICC profile segment came by.
+    profile: bool,
+    /// Components in the first scan.
+    together: usize,
+}
+
+impl Head {
+    /// Reads the segments up to the end of the image, and no further: phones hang a second picture or a video
+    /// behind it.
+    ///
+    /// # Errors
+    /// [`Problem::Truncated`] when the file ends first.
+    fn read(bytes: &[u8]) -> Result<Self, Problem> {
+        let mut head = Self {
+            frame: None,
+            profile: false,
+            together: 0,
+        };
+        for segment in Segments::of(bytes) {
+            let segment = segment.map_err(Fault::from)?;
+            head.profile |= segment.marker == 0xE2 && segment.data.starts_with(b"ICC_PROFILE\0");
+            if head.frame.is_none() && segment.is_frame() {
+                head.frame = Frame::read(&segment);
+            }
+            if segment.marker == COMMENT
+                && let Some(photo) = drawn_from(segment.data)
+            {
+                return Err(Problem::Drawn { photo });
+            }
+            if head.together == 0 && segment.marker == SOS {
+                head.together = segment.data.first().copied().map_or(0, usize::from);
+            }
+        }
+        Ok(head)
+    }
+}
+
+/// A frame header.
 struct Frame {
     /// The start-of-frame marker's second byte, 0xC0..=0xCF.
     marker: u8,
@@ -117,13 +200,26 @@ struct Frame {
     precision: u8,
     width: u32,
     height: u32,
-    /// An ICC profile segment came by.
-    profile: bool,
+    /// Missing where the rest of the header makes no sense.
+    layout: Option<Layout>,
 }
 
 impl Frame {
+    fn read(segment: &Segment) -> Option<Self> {
+        let [precision, y1, y0, x1, x0, ..] = *segment.data else {
+            return None;
+        };
+        Some(Self {
+            marker: segment.marker,
+            precision,
+            width: u32::from(u16::from_be_bytes([x1, x0])),
+            height: u32::from(u16::from_be_bytes([y1, y0])),
+            layout: Layout::read(segment).ok(),
+        })
+    }
+
     /// The variants that the decoder cannot read, in words.
-    fn unread_variant(self) -> Option<&'static str> {
+    fn unread_variant(&self) -> Option<&'static str> {
         match (self.marker, self.precision) {
             (_, 9..) => Some("a JPEG of more than 8 bits a sample"),
             (0xC3 | 0xC5..=0xC7 | 0xCB | 0xCD..=0xCF, _) => Some("a lossless or layered JPEG"),
@@ -132,104 +228,28 @@ impl Frame {
             _ => None,
         }
     }
-}
 
-/// Walks from marker to marker up to the end of the image, and no further: phones
-/// hang a second picture or a video behind it. Returns the first frame header.
-///
-/// # Errors
-/// [`Problem::Truncated`] when the file ends first.
-fn walk(bytes: &[u8]) -> Result<Option<Frame>, Problem> {
-    const CUT: Problem = Problem::Truncated(Format::Jpeg);
-    let mut frame = None;
-    let mut profile = false;
-    let mut rest = bytes.get(2..).ok_or(CUT)?;
-    loop {
-        // Coded data, and fill bytes, go on to the next 0xFF that introduces a marker.
-        let start = rest.iter().position(|&byte| byte == 0xFF).ok_or(CUT)?;
-        rest = rest.get(start + 1..).ok_or(CUT)?;
-        let marker = *rest.first().ok_or(CUT)?;
-        match marker {
-            // Another fill byte: it may itself introduce the marker.
-            0xFF => continue,
-            // A stuffed zero, a restart, or a marker without a segment.
-            0x00 | 0x01 | 0xD0..=0xD8 => {
-                rest = rest.get(1..).ok_or(CUT)?;
-                continue;
-            }
-            0xD9 => break,
-            _ => {}
+    /// Refuses what cannot or must not be decoded, before memory is set aside.
+    ///
+    /// # Errors
+    /// A variant that is not read; a file too small for its picture; a picture that takes too much memory.
+    fn check(&self, file_bytes: usize, together: usize, limits: &Limits) -> Result<(), Problem> {
+        if let Some(what) = self.unread_variant() {
+            return Err(Problem::Unsupported { what: what.into() });
         }
-        let length = match rest {
-            [_, high, low, ..] => usize::from(u16::from_be_bytes([*high, *low])),
-            _ => return Err(CUT),
+        let Some(layout) = &self.layout else {
+            return Err(Problem::damaged(Format::Jpeg, "its header makes no sense"));
         };
-        let segment = rest.get(3..(1 + length).max(3)).ok_or(CUT)?;
-        if marker == 0xE2 && segment.starts_with(b"ICC_PROFILE\0") {
-            profile = true;
+        // The shortest code has one bit, and a block has a code at least.
+        if layout.blocks() > file_bytes as u64 * 8 {
+            return Err(Problem::Truncated(Format::Jpeg));
         }
-        if frame.is_none()
-            && matches!(marker, 0xC0..=0xCF)
-            && !matches!(marker, 0xC4 | 0xC8 | 0xCC)
-            && let [precision, y1, y0, x1, x0, ..] = *segment
-        {
-            frame = Some(Frame {
-                marker,
-                precision,
-                width: u32::from(u16::from_be_bytes([x1, x0])),
-                height: u32::from(u16::from_be_bytes([y1, y0])),
-                profile: false,
-            });
-        }
-        rest = rest.get((1 + length).max(3)..).ok_or(CUT)?;
-    }
-    Ok(frame.map(|frame| Frame { profile, ..frame }))
-}
-
-#[cfg(test)]
-#[allow(clippy::unwrap_used)]
-mod tests {
-    use super::*;
-
-    const HEAD: &[u8] = b"\xFF\xD8\xFF\xC0\x00\x0B\x08\x00\x10\x00\x18\x01\x01\x11\x00";
-
-    fn with(tail: &[u8]) -> Vec<u8> {
-        [HEAD, b"\xFF\xDA\x00\x08\x01\x01\x00\x00\x3F\x00", tail].concat()
-    }
-
-    #[test]
-    fn the_walk_ends_at_the_end_of_image_only() {
-        let whole = with(b"\x12\xFF\x00\x34\xFF\xD0\x56\xFF\xFF\xD9 and a video");
-        let frame = walk(&whole).unwrap().unwrap();
-        assert_eq!((frame.width, frame.height), (24, 16));
-        for tail in [
-            &b""[..],
-            b"\x12",
-            b"\x12\xFF",
-            b"\xFF\x00\xD9",
-            b"\xFF\xD0\xD9",
-        ] {
-            assert!(
-                matches!(walk(&with(tail)), Err(Problem::Truncated(_))),
-                "{tail:?}"
-            );
-        }
-    }
-
-    #[test]
-    fn an_end_marker_inside_a_segment_is_not_the_end() {
-        // A thumbnail with its own end, inside an application segment.
-        let cut = b"\xFF\xD8\xFF\xE1\x00\x08\xFF\xD8\xFF\xD9\x00\x00";
-        assert!(matches!(walk(cut), Err(Problem::Truncated(_))));
-        let whole = [&cut[..], b"\xFF\xD9"].concat();
-        assert!(walk(&whole).unwrap().is_none());
-    }
-
-    #[test]
-    fn segments_that_lie_about_their_length_do_no_harm() {
-        for length in [0_u8, 1, 2, 3, 255] {
-            let bytes = [0xFF, 0xD8, 0xFF, 0xE1, 0, length, 0xFF, 0xD9];
-            let _ = walk(&bytes);
-        }
+        let pixels = u64::from(self.width) * u64::from(self.height);
+        let samples = layout.blocks() * 64;
+        // Three bytes for each pixel that comes out. What comes in several scans is held until all have come, two
+        // bytes a coefficient.
+        let held = layout.progressive || together < layout.components.len();
+        let kept = if held { samples * 2 } else { 0 };
+        limits.check_memory(pixels * 3 + kept)
     }
 }

@@ -7,7 +7,9 @@
 //! - **Linear light, sRGB primaries, D65.** The embedded profile, whichever it
 //!   is, has been applied. The range is extended: wide-gamut colours have values
 //!   below 0 or above 1, and are not clipped. Every value is finite.
-//! - **At least [`Limits::min_side`] px a side, at most [`Limits::max_pixels`].**
+//! - **At least [`Limits::min_side`] px a side, at most [`Limits::max_side`].** A
+//!   photo of more than [`Limits::max_kept_pixels`] is reduced to as many, each new
+//!   pixel the mean light over its area; [`Photo::full_px`] says how large it was.
 //! - **The content decides**, never the file's name; the same bytes give the same
 //!   photo on every machine and with any number of threads.
 //!
@@ -32,6 +34,8 @@ mod guard;
 mod kind;
 mod decoded;
 mod exif;
+mod drawn;
+mod icc;
 mod jpeg;
 mod png;
 #[cfg(feature = "heic")]
@@ -40,20 +44,23 @@ mod profile;
 mod reading;
 mod clipped;
 mod picture;
+mod shares;
+mod reduced;
 mod sharpness;
+mod flat;
 
 pub use clipped::Clipped;
+pub use drawn::{SIGNATURE, signed};
 pub use error::{PhotoError, Problem};
+pub use flat::flat_share;
 pub use limits::Limits;
 pub use picture::{LinearPicture, srgb_decode, srgb_encode, srgb_encode_8};
+pub use shares::Shares;
 pub use sharpness::{edge_width_px, overexposed_share, white_level};
 pub use source::{Format, Note, SourceInfo};
 
-use decoded::Decoded;
-use image::RgbImage;
+use decoded::{Decoded, Pixels};
 use image::metadata::Orientation;
-use sha2::{Digest, Sha256};
-use std::fmt::Write as _;
 use std::fs::{self, File};
 use std::io::{self, Read};
 use std::path::Path;
@@ -68,6 +75,9 @@ pub struct Photo {
     /// colour management. So a renamed or re-tagged copy has the same hash, and so
     /// has one whose pixels were turned without loss and whose orientation says so.
     pub hash: String,
+    /// Width and height of the whole upright picture, px. Where it has more than
+    /// [`Limits::max_kept_pixels`], `pixels` is a reduced copy of it.
+    pub full_px: [u32; 2],
     /// The pixels.
     pub pixels: LinearPicture,
     /// Which pixels are at the end of the code range.
@@ -146,7 +156,9 @@ fn photo(file: String, bytes: &[u8], limits: &Limits) -> Result<Photo, Problem> 
         return Err(Problem::Empty);
     }
     let format = kind::recognise(bytes)?;
-    guard::catch(format, || finish(file, decode(format, bytes, limits)?))
+    guard::catch(format, || {
+        finish(file, decode(format, bytes, limits)?, limits)
+    })
 }
 
 fn decode(format: Format, bytes: &[u8], limits: &Limits) -> Result<Decoded, Problem> {
@@ -161,25 +173,37 @@ fn decode(format: Format, bytes: &[u8], limits: &Limits) -> Result<Decoded, Prob
 }
 
 /// Turns the picture upright and its code values into light.
-fn finish(file: String, mut decoded: Decoded) -> Result<Photo, Problem> {
+fn finish(file: String, mut decoded: Decoded, limits: &Limits) -> Result<Photo, Problem> {
     let mut notes = std::mem::take(&mut decoded.notes);
     let (mut reading, mut profile) = profile::reading(&decoded, &mut notes)?;
-    let pixels = decoded.pixels.turned(decoded.turn);
-    let eight = pixels.eight();
-
-    let convert = || {
-        reading.linear(&pixels).or_else(|| {
-            // The profile was well-formed and still made no sense.
-            (reading, profile) = profile::fallback(&mut notes);
-            reading.linear(&pixels)
-        })
+    let (width, height) = decoded.pixels.size();
+    let full_px = match decoded.turn.to_exif() {
+        1..=4 => [width, height],
+        _ => [height, width],
     };
-    let (linear, (hash, clipped)) = rayon::join(convert, || {
-        rayon::join(|| hash(&eight), || Clipped::of(&eight))
-    });
-    let pixels = linear
-        .and_then(LinearPicture::from_array)
-        .ok_or_else(|| Problem::damaged(decoded.format, "it has no pixels"))?;
+    let (pixels, hash, clipped) = if limits.reduces(width, height) {
+        let eight = decoded.pixels.into_eight();
+        let hash = reduced::hash(&eight, decoded.turn);
+        let (picture, clipped) = reduced::reduced(&eight, limits.max_kept_pixels, decoded.turn);
+        (Pixels::Eight(picture), hash, clipped)
+    } else {
+        let pixels = decoded.pixels.turned(decoded.turn);
+        let eight = pixels.eight();
+        let (hash, clipped) = rayon::join(
+            || reduced::hash(&eight, Orientation::NoTransforms),
+            || Clipped::of(&eight),
+        );
+        drop(eight);
+        (pixels, hash, clipped)
+    };
+    let mut pixels = Some(pixels);
+    let mut linear = reading.linear(&mut pixels);
+    if linear.is_none() && pixels.is_some() {
+        // The profile was well-formed and still made no sense.
+        (reading, profile) = profile::fallback(&mut notes);
+        linear = reading.linear(&mut pixels);
+    }
+    let pixels = linear.ok_or_else(|| Problem::damaged(decoded.format, "it has no pixels"))?;
     let turn = if decoded.turn == Orientation::NoTransforms {
         decoded.turned
     } else {
@@ -188,6 +212,7 @@ fn finish(file: String, mut decoded: Decoded) -> Result<Photo, Problem> {
     Ok(Photo {
         file,
         hash,
+        full_px,
         pixels,
         clipped,
         focal_35mm: decoded.exif.as_deref().and_then(exif::focal_35mm),
@@ -197,19 +222,5 @@ fn finish(file: String, mut decoded: Decoded) -> Result<Photo, Problem> {
             orientation: turn.to_exif(),
             notes,
         },
-    })
-}
-
-/// The photo's identity; see [`Photo::hash`].
-fn hash(upright: &RgbImage) -> String {
-    let digest = Sha256::new()
-        .chain_update(upright.width().to_le_bytes())
-        .chain_update(upright.height().to_le_bytes())
-        .chain_update(upright.as_raw())
-        .finalize();
-    digest.iter().fold(String::new(), |mut hex, byte| {
-        // Writing to a string cannot fail.
-        let _ = write!(hex, "{byte:02x}");
-        hex
     })
 }

@@ -1,9 +1,10 @@
 //! The pixels that every later stage works on: upright, linear light, sRGB primaries.
 
-use image::{GrayImage, Luma};
-use ndarray::{Array3, ArrayView3, Axis, s};
+use super::reading::Curves;
+use image::GrayImage;
+use ndarray::Array3;
 use rayon::prelude::*;
-use std::sync::LazyLock;
+use std::sync::{Arc, LazyLock};
 
 /// An upright picture in linear light: shape (rows, columns, 3), red, green, blue
 /// with the primaries of ITU-R BT.709 (those of sRGB) and D65 white.
@@ -12,8 +13,23 @@ use std::sync::LazyLock;
 /// colour outside the sRGB gamut, which a Display P3 photo often holds, has a
 /// channel below 0 or above 1. Such values are right and must not be clipped
 /// before they have become a colour coordinate.
+///
+/// Copies share the pixels. Most pictures are kept as their file codes them and become light where they are looked
+/// at: 3 bytes a pixel instead of 12.
 #[derive(Clone, Debug, PartialEq)]
-pub struct LinearPicture(Array3<f32>);
+pub struct LinearPicture {
+    width: usize,
+    height: usize,
+    held: Held,
+}
+
+/// Pixels row after row, red, green, blue.
+#[derive(Clone, Debug, PartialEq)]
+enum Held {
+    Light(Arc<Vec<f32>>),
+    Eight(Arc<Vec<u8>>, Arc<Curves>),
+    Sixteen(Arc<Vec<u16>>, Arc<Curves>),
+}
 
 /// Weights of linear red, green and blue in relative luminance (ITU-R BT.709-6, item 3.2).
 const LUMINANCE: [f32; 3] = [0.2126, 0.7152, 0.0722];
@@ -54,65 +70,99 @@ pub fn srgb_encode(linear: f64) -> f64 {
 }
 
 impl LinearPicture {
-    /// Takes an array of shape (rows, columns, 3) that already holds linear
-    /// sRGB-primaried light; `None` when the last axis is not 3 long or the
-    /// picture has no pixel.
-    pub fn from_array(array: Array3<f32>) -> Option<Self> {
-        let (rows, columns, channels) = array.dim();
-        if rows == 0 || columns == 0 || channels != 3 {
-            return None;
-        }
-        // One row after the other, so that rows can be handed out as slices.
-        if array.is_standard_layout() {
-            Some(Self(array))
-        } else {
-            Some(Self(array.as_standard_layout().into_owned()))
-        }
+    /// Takes pixels, row after row, that already hold linear sRGB-primaried light;
+    /// `None` when they are not so many or there is none.
+    pub fn from_light(width: usize, height: usize, light: Vec<f32>) -> Option<Self> {
+        Self::holding(width, height, light.len(), Held::Light(Arc::new(light)))
+    }
+
+    /// Takes 8-bit code values and what they mean.
+    pub(super) fn from_eight(picture: image::RgbImage, curves: Curves) -> Option<Self> {
+        let (width, height) = (picture.width() as usize, picture.height() as usize);
+        let codes = picture.into_raw();
+        let samples = codes.len();
+        let held = Held::Eight(Arc::new(codes), Arc::new(curves));
+        Self::holding(width, height, samples, held)
+    }
+
+    /// Takes 16-bit code values and what they mean.
+    pub(super) fn from_sixteen(
+        picture: super::decoded::Rgb16Image,
+        curves: Curves,
+    ) -> Option<Self> {
+        let (width, height) = (picture.width() as usize, picture.height() as usize);
+        let codes = picture.into_raw();
+        let samples = codes.len();
+        let held = Held::Sixteen(Arc::new(codes), Arc::new(curves));
+        Self::holding(width, height, samples, held)
+    }
+
+    fn holding(width: usize, height: usize, samples: usize, held: Held) -> Option<Self> {
+        (samples > 0 && samples == width * height * 3).then_some(Self {
+            width,
+            height,
+            held,
+        })
     }
 
     /// Paints a picture of at least 1 x 1 pixel; `paint` gets (row, column).
     pub fn from_fn(width: usize, height: usize, paint: impl Fn(usize, usize) -> [f32; 3]) -> Self {
-        let mut array = Array3::zeros((height.max(1), width.max(1), 3));
-        for ((row, col), mut pixel) in ndarray::indices((height.max(1), width.max(1)))
-            .into_iter()
-            .zip(array.lanes_mut(Axis(2)))
-        {
-            pixel
-                .iter_mut()
-                .zip(paint(row, col))
-                .for_each(|(to, from)| *to = from);
+        let (width, height) = (width.max(1), height.max(1));
+        let places = (0..height).flat_map(|row| (0..width).map(move |col| (row, col)));
+        let light = places.flat_map(|(row, col)| paint(row, col)).collect();
+        Self {
+            width,
+            height,
+            held: Held::Light(Arc::new(light)),
         }
-        Self(array)
     }
 
     /// Columns, px.
     pub fn width(&self) -> usize {
-        self.0.dim().1
+        self.width
     }
 
     /// Rows, px.
     pub fn height(&self) -> usize {
-        self.0.dim().0
+        self.height
     }
 
     /// All pixels: shape (rows, columns, 3).
-    pub fn view(&self) -> ArrayView3<'_, f32> {
-        self.0.view()
+    pub fn to_array(&self) -> Array3<f32> {
+        let mut array = Array3::zeros((self.height, self.width, 3));
+        for (row, mut line) in array.outer_iter_mut().enumerate() {
+            for (pixel, mut to) in self.row(row).zip(line.outer_iter_mut()) {
+                to.iter_mut().zip(pixel).for_each(|(to, from)| *to = from);
+            }
+        }
+        array
     }
 
-    /// The array itself: shape (rows, columns, 3), row after row in memory.
-    pub fn into_array(self) -> Array3<f32> {
-        self.0
+    /// The pixels of one row; none outside the picture.
+    pub fn row(&self, row: usize) -> impl Iterator<Item = [f32; 3]> {
+        let first = row * self.width;
+        let columns = if row < self.height { self.width } else { 0 };
+        (first..first + columns).map(|index| self.pixel(index))
+    }
+
+    /// The pixel of an index row by row.
+    fn pixel(&self, index: usize) -> [f32; 3] {
+        // Every index below width x height has three samples, see `holding`.
+        fn at<T: Copy + Default>(samples: &[T], index: usize) -> [T; 3] {
+            let pixel = samples.as_chunks::<3>().0.get(index);
+            pixel.copied().unwrap_or_default()
+        }
+        match &self.held {
+            Held::Light(light) => at(light, index),
+            Held::Eight(codes, curves) => curves.light(at(codes, index)),
+            Held::Sixteen(codes, curves) => curves.light(at(codes, index)),
+        }
     }
 
     /// One pixel. A place outside the picture gives the nearest pixel inside,
     /// as filters want it at the edge.
     pub fn at(&self, row: usize, col: usize) -> [f32; 3] {
-        let (rows, columns, _) = self.0.dim();
-        let pixel = self
-            .0
-            .slice(s![row.min(rows - 1), col.min(columns - 1), ..]);
-        [pixel[0], pixel[1], pixel[2]]
+        self.pixel(row.min(self.height - 1) * self.width + col.min(self.width - 1))
     }
 
     /// The light at a place in pixels, bilinear between pixel middles.
@@ -149,24 +199,14 @@ impl LinearPicture {
             u32::try_from(width).unwrap_or(u32::MAX),
             u32::try_from(height).unwrap_or(u32::MAX),
         );
-        if let Some(pixels) = self.0.as_slice() {
-            let table = ENCODE_8.as_slice();
-            grey.par_chunks_exact_mut(width)
-                .zip(pixels.par_chunks_exact(width * 3))
-                .for_each(|(out, row)| {
-                    for (level, rgb) in out.iter_mut().zip(row.as_chunks::<3>().0) {
-                        *level = encode_8(luminance(*rgb), table);
-                    }
-                });
-        } else {
-            // Never so by construction; the slow way gives the same picture.
-            for (x, y, level) in grey.enumerate_pixels_mut() {
-                *level = Luma([encode_8(
-                    luminance(self.at(y as usize, x as usize)),
-                    &ENCODE_8,
-                )]);
-            }
-        }
+        let table = ENCODE_8.as_slice();
+        grey.par_chunks_exact_mut(width)
+            .enumerate()
+            .for_each(|(row, out)| {
+                for (level, rgb) in out.iter_mut().zip(self.row(row)) {
+                    *level = encode_8(luminance(rgb), table);
+                }
+            });
         grey
     }
 }
@@ -270,14 +310,13 @@ mod tests {
     }
 
     #[test]
-    fn from_array_wants_three_channels() {
-        assert!(LinearPicture::from_array(Array3::zeros((2, 2, 4))).is_none());
-        assert!(LinearPicture::from_array(Array3::zeros((0, 2, 3))).is_none());
-        let turned = Array3::from_shape_fn((2, 4, 3), |(r, c, k)| (r * 100 + c * 10 + k) as f32)
-            .permuted_axes([1, 0, 2]);
-        let picture = LinearPicture::from_array(turned).unwrap();
-        assert_eq!((picture.width(), picture.height()), (2, 4));
-        assert_eq!(picture.at(3, 1), [130.0, 131.0, 132.0]);
-        assert!(picture.view().is_standard_layout());
+    fn light_must_fill_the_picture() {
+        assert!(LinearPicture::from_light(2, 2, vec![0.0; 11]).is_none());
+        assert!(LinearPicture::from_light(0, 2, Vec::new()).is_none());
+        let light: Vec<f32> = (0..12).map(|v| v as f32).collect();
+        let picture = LinearPicture::from_light(1, 4, light).unwrap();
+        assert_eq!(picture.at(3, 0), [9.0, 10.0, 11.0]);
+        assert_eq!(picture.to_array()[(2, 0, 1)], 7.0);
+        assert_eq!(picture.row(4).count(), 0);
     }
 }

@@ -1,19 +1,19 @@
-//! PNG through `image`, with the chunks that it does not hand over read here.
+//! PNG, row by row, with the chunks that tell colour and turn read here.
 
-use super::decoded::{ColourTag, Decoded, Pixels};
+use super::decoded::{ColourTag, Decoded, Pixels, Rgb16Image, add_rgb, to_eight};
+use super::drawn::drawn_from;
 use super::error::Problem;
 use super::exif;
+use super::icc;
 use super::limits::Limits;
 use super::source::{Format, Note};
-use image::codecs::png::PngDecoder;
-use image::error::ImageError;
+use image::RgbImage;
 use image::metadata::Orientation;
-use image::{DynamicImage, ImageDecoder};
+use miniz_oxide::inflate::decompress_to_vec_zlib_with_limit;
 use std::io::{Cursor, ErrorKind};
 
-/// Memory for the decoder besides 8 bytes (16-bit RGBA) a pixel: row buffers,
-/// text, profile.
-const DECODER_BYTES: u64 = 64 << 20;
+/// Memory for the decoder besides its output: row buffers, palette.
+const DECODER_BYTES: usize = 64 << 20;
 
 /// The gamma of sRGB as a PNG states it, times 100 000, and how far off it may be.
 const SRGB_GAMMA: u32 = 45_455;
@@ -28,16 +28,11 @@ pub(super) fn decode(bytes: &[u8], limits: &Limits) -> Result<Decoded, Problem> 
     let (width, height) = chunks.size;
     limits.check(width, height)?;
 
-    let mut decoder_limits = image::Limits::default();
-    decoder_limits.max_alloc = Some(limits.max_pixels.saturating_mul(8) + DECODER_BYTES);
-    let mut decoder =
-        PngDecoder::with_limits(Cursor::new(bytes), decoder_limits).map_err(problem)?;
-    let profile = decoder.icc_profile().map_err(problem)?;
-    let picture = DynamicImage::from_decoder(decoder).map_err(problem)?;
-    let (pixels, grey, transparent) = Pixels::from_dynamic(picture);
+    let picture = pixels(bytes, chunks.size, limits)?;
+    let profile = chunks.profile.and_then(unpacked);
 
     let mut notes = Vec::new();
-    if transparent {
+    if picture.transparent {
         notes.push(Note::Transparent);
     }
     // The order of the PNG specification, third edition, 4.3: cICP, iCCP, sRGB, gAMA.
@@ -48,7 +43,7 @@ pub(super) fn decode(bytes: &[u8], limits: &Limits) -> Result<Decoded, Problem> 
         },
         (None, Some(profile)) => ColourTag::Icc(profile),
         // A profile that did not unpack.
-        (None, None) if chunks.profile => ColourTag::Icc(Vec::new()),
+        (None, None) if chunks.profile.is_some() => ColourTag::Icc(Vec::new()),
         (None, None) if chunks.srgb => ColourTag::Cicp {
             primaries: 1,
             transfer: 13,
@@ -66,8 +61,8 @@ pub(super) fn decode(bytes: &[u8], limits: &Limits) -> Result<Decoded, Problem> 
     let exif = chunks.exif.map(<[u8]>::to_vec);
     Ok(Decoded {
         format: Format::Png,
-        pixels,
-        grey,
+        pixels: picture.pixels,
+        grey: picture.grey,
         colour,
         turn: exif::turn(exif.as_deref()),
         turned: Orientation::NoTransforms,
@@ -76,12 +71,124 @@ pub(super) fn decode(bytes: &[u8], limits: &Limits) -> Result<Decoded, Problem> 
     })
 }
 
-fn problem(error: ImageError) -> Problem {
+/// Pixels and what they were made of.
+struct Picture {
+    pixels: Pixels,
+    grey: bool,
+    transparent: bool,
+}
+
+/// Decodes the pixels. A picture of 16 bits that will be reduced is kept at 8.
+fn pixels(bytes: &[u8], (width, height): (u32, u32), limits: &Limits) -> Result<Picture, Problem> {
+    let memory = png::Limits {
+        bytes: DECODER_BYTES,
+    };
+    let mut decoder = png::Decoder::new_with_limits(Cursor::new(bytes), memory);
+    // Both may be small and unpack to any size.
+    decoder.set_ignore_text_chunk(true);
+    decoder.set_ignore_iccp_chunk(true);
+    decoder.set_transformations(png::Transformations::EXPAND);
+    let mut reader = decoder.read_info().map_err(problem)?;
+    let (kind, depth) = reader.output_color_type();
+    let channels = match kind {
+        png::ColorType::Grayscale => 1,
+        png::ColorType::GrayscaleAlpha => 2,
+        png::ColorType::Rgb => 3,
+        png::ColorType::Rgba => 4,
+        png::ColorType::Indexed => return Err(damaged()),
+    };
+    let pixels = u64::from(width) * u64::from(height);
+    let sixteen = depth == png::BitDepth::Sixteen && !limits.reduces(width, height);
+    let interlaced = reader.info().interlaced;
+    // An interlaced picture comes all at once.
+    let at_once = match interlaced {
+        true => reader.output_buffer_size().ok_or_else(damaged)?,
+        false => 0,
+    };
+    let kept = pixels * if sixteen { 6 } else { 3 };
+    limits.check_memory(kept + at_once as u64)?;
+
+    let mut rows = Rows {
+        eight: Vec::new(),
+        sixteen: Vec::new(),
+        channels,
+        wide: depth == png::BitDepth::Sixteen,
+        keep_wide: sixteen,
+        transparent: false,
+    };
+    match usize::try_from(pixels * 3).map_err(|_| damaged())? {
+        samples if sixteen => rows.sixteen.reserve_exact(samples),
+        samples => rows.eight.reserve_exact(samples),
+    }
+    if interlaced {
+        let mut all = vec![0; at_once];
+        reader.next_frame(&mut all).map_err(problem)?;
+        let row = (at_once / height.max(1) as usize).max(1);
+        all.chunks(row).for_each(|row| rows.add(row));
+    } else {
+        while let Some(row) = reader.next_row().map_err(problem)? {
+            rows.add(row.data());
+        }
+    }
+    let pixels = match sixteen {
+        true => Rgb16Image::from_raw(width, height, rows.sixteen).map(Pixels::Sixteen),
+        false => RgbImage::from_raw(width, height, rows.eight).map(Pixels::Eight),
+    };
+    Ok(Picture {
+        pixels: pixels.ok_or_else(damaged)?,
+        grey: channels < 3,
+        transparent: rows.transparent,
+    })
+}
+
+/// Rows of samples on their way to RGB.
+struct Rows {
+    eight: Vec<u8>,
+    sixteen: Vec<u16>,
+    channels: usize,
+    /// Samples come with 16 bits.
+    wide: bool,
+    /// And stay so.
+    keep_wide: bool,
+    transparent: bool,
+}
+
+impl Rows {
+    fn add(&mut self, row: &[u8]) {
+        if !self.wide {
+            self.transparent |= add_rgb(&mut self.eight, row, self.channels, u8::MAX);
+            return;
+        }
+        let row: Vec<u16> = (row.as_chunks::<2>().0.iter())
+            .map(|pair| u16::from_be_bytes(*pair))
+            .collect();
+        self.transparent |= add_rgb(&mut self.sixteen, &row, self.channels, u16::MAX);
+        if !self.keep_wide {
+            self.eight.extend(self.sixteen.drain(..).map(to_eight));
+        }
+    }
+}
+
+/// The profile inside a chunk (PNG specification, 11.3.2.3): a name, how it is packed, and the profile.
+fn unpacked(chunk: &[u8]) -> Option<Vec<u8>> {
+    let name = chunk.iter().take(80).position(|&byte| byte == 0)?;
+    let [0, packed @ ..] = chunk.get(name + 1..)? else {
+        return None;
+    };
+    decompress_to_vec_zlib_with_limit(packed, icc::MOST_BYTES).ok()
+}
+
+fn damaged() -> Problem {
+    Problem::damaged(Format::Png, "its picture does not unpack")
+}
+
+/// In our own words: the decoder's are about its inside.
+fn problem(error: png::DecodingError) -> Problem {
     match error {
-        ImageError::IoError(error) if error.kind() == ErrorKind::UnexpectedEof => {
+        png::DecodingError::IoError(error) if error.kind() == ErrorKind::UnexpectedEof => {
             Problem::Truncated(Format::Png)
         }
-        error => Problem::damaged(Format::Png, error),
+        _ => damaged(),
     }
 }
 
@@ -91,7 +198,8 @@ struct Chunks<'a> {
     size: (u32, u32),
     /// Colour primaries and transfer characteristics.
     cicp: Option<(u8, u8)>,
-    profile: bool,
+    /// As it is packed.
+    profile: Option<&'a [u8]>,
     srgb: bool,
     /// Times 100 000.
     gamma: Option<u32>,
@@ -132,10 +240,19 @@ fn walk(bytes: &[u8]) -> Result<Chunks<'_>, Problem> {
             }
             // Full range and RGB, the only ones that PNG pixels can be.
             (b"cICP", &[primaries, transfer, 0, 1]) => chunks.cicp = Some((primaries, transfer)),
-            (b"iCCP", _) => chunks.profile = true,
+            (b"iCCP", data) => chunks.profile = chunks.profile.or(Some(data)),
             (b"sRGB", _) => chunks.srgb = true,
             (b"gAMA", &[g3, g2, g1, g0]) => {
                 chunks.gamma = Some(u32::from_be_bytes([g3, g2, g1, g0]));
+            }
+            (b"tEXt", data) => {
+                let text = data
+                    .iter()
+                    .position(|&byte| byte == 0)
+                    .map_or(0, |end| end + 1);
+                if let Some(photo) = data.get(text..).and_then(drawn_from) {
+                    return Err(Problem::Drawn { photo });
+                }
             }
             (b"eXIf", data) => chunks.exif = Some(data),
             (b"IEND", _) => return Ok(chunks),

@@ -1,9 +1,8 @@
 //! From code values to linear light with sRGB primaries, pixel by pixel.
 
 use super::decoded::Pixels;
-use super::picture::srgb_decode;
+use super::picture::{LinearPicture, srgb_decode};
 use moxcms::{ToneReprCurve, TransformF32Executor};
-use ndarray::Array3;
 use rayon::prelude::*;
 use std::sync::Arc;
 
@@ -20,89 +19,113 @@ pub(super) enum Reading {
     Table(Arc<TransformF32Executor>, Matrix),
 }
 
-impl Reading {
-    /// Converts all pixels: shape (rows, columns, 3). `None` where a curve makes no
-    /// sense, which counts as a broken profile.
-    pub(super) fn linear(&self, pixels: &Pixels) -> Option<Array3<f32>> {
-        match pixels {
-            Pixels::Eight(picture) => {
-                let size = (picture.height() as usize, picture.width() as usize, 3);
-                self.convert(picture.as_raw(), 256, size)
-            }
-            Pixels::Sixteen(picture) => {
-                let size = (picture.height() as usize, picture.width() as usize, 3);
-                self.convert(picture.as_raw(), 65_536, size)
-            }
+/// What code values of one depth mean: a table for each channel, then a matrix (none for a grey profile).
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Curves {
+    tables: [Arc<[f32]>; 3],
+    matrix: Option<Matrix>,
+}
+
+impl Curves {
+    /// The light of a pixel's code values.
+    pub(super) fn light<T: Into<u32>>(&self, [red, green, blue]: [T; 3]) -> [f32; 3] {
+        let light = [
+            look_up(&self.tables[0], red),
+            look_up(&self.tables[1], green),
+            look_up(&self.tables[2], blue),
+        ];
+        match &self.matrix {
+            Some(matrix) => apply(matrix, light),
+            None => light,
         }
     }
+}
 
-    fn convert<T>(
-        &self,
-        codes: &[T],
-        levels: usize,
-        size: (usize, usize, usize),
-    ) -> Option<Array3<f32>>
-    where
-        T: Copy + Into<u32> + Sync,
-    {
-        let mut linear = vec![0_f32; codes.len()];
-        let row = (size.1 * 3).max(1);
-        let rows = linear.par_chunks_mut(row).zip(codes.par_chunks(row));
-        match self {
+impl Reading {
+    /// Takes all pixels as light. `None` where a curve makes no sense, which counts as a broken profile; the pixels
+    /// are then still there.
+    pub(super) fn linear(&self, pixels: &mut Option<Pixels>) -> Option<LinearPicture> {
+        let levels = match pixels.as_ref()? {
+            Pixels::Eight(_) => 256,
+            Pixels::Sixteen(_) => 65_536,
+        };
+        let curves = match self {
             Self::Srgb => {
                 let table = tabulate(levels, |encoded| srgb_decode(f64::from(encoded)) as f32)?;
-                rows.for_each(|(out, row)| {
-                    for (out, &code) in out.iter_mut().zip(row) {
-                        *out = look_up(&table, code);
-                    }
-                });
+                let table: Arc<[f32]> = table.into();
+                Curves {
+                    tables: [table.clone(), table.clone(), table],
+                    matrix: None,
+                }
             }
             Self::Curves(curves, matrix) => {
                 let [red, green, blue] = curves.as_ref();
-                let tables = [
-                    tabulate_curve(levels, red)?,
-                    tabulate_curve(levels, green)?,
-                    tabulate_curve(levels, blue)?,
-                ];
-                rows.for_each(|(out, row)| {
-                    for (out, &[r, g, b]) in out
-                        .as_chunks_mut::<3>()
-                        .0
-                        .iter_mut()
-                        .zip(row.as_chunks::<3>().0)
-                    {
-                        let light = [
-                            look_up(&tables[0], r),
-                            look_up(&tables[1], g),
-                            look_up(&tables[2], b),
-                        ];
-                        *out = match matrix {
-                            Some(matrix) => apply(matrix, light),
-                            None => light,
-                        };
-                    }
-                });
-            }
-            Self::Table(transform, matrix) => {
-                let scale = 1.0 / (levels - 1) as f32;
-                let done = rows
-                    .map(|(out, row)| {
-                        let encoded: Vec<f32> =
-                            row.iter().map(|&code| code.into() as f32 * scale).collect();
-                        transform.transform(&encoded, out).is_ok()
-                            && out.as_chunks_mut::<3>().0.iter_mut().all(|pixel| {
-                                *pixel = apply(matrix, *pixel);
-                                pixel.iter().all(|v| v.is_finite())
-                            })
-                    })
-                    .all(|good| good);
-                if !done {
-                    return None;
+                Curves {
+                    tables: [
+                        tabulate_curve(levels, red)?.into(),
+                        tabulate_curve(levels, green)?.into(),
+                        tabulate_curve(levels, blue)?.into(),
+                    ],
+                    matrix: *matrix,
                 }
             }
+            Self::Table(transform, matrix) => {
+                let (width, height, light) = match pixels.as_ref()? {
+                    Pixels::Eight(picture) => {
+                        let light = through(
+                            transform.as_ref(),
+                            matrix,
+                            picture.as_raw(),
+                            picture.width(),
+                        );
+                        (picture.width(), picture.height(), light?)
+                    }
+                    Pixels::Sixteen(picture) => {
+                        let light = through(
+                            transform.as_ref(),
+                            matrix,
+                            picture.as_raw(),
+                            picture.width(),
+                        );
+                        (picture.width(), picture.height(), light?)
+                    }
+                };
+                return LinearPicture::from_light(width as usize, height as usize, light);
+            }
+        };
+        match pixels.take()? {
+            Pixels::Eight(picture) => LinearPicture::from_eight(picture, curves),
+            Pixels::Sixteen(picture) => LinearPicture::from_sixteen(picture, curves),
         }
-        Array3::from_shape_vec(size, linear).ok()
     }
+}
+
+/// All pixels through a colour table and a matrix; `None` where it makes no sense.
+fn through<T>(
+    transform: &TransformF32Executor,
+    matrix: &Matrix,
+    codes: &[T],
+    width: u32,
+) -> Option<Vec<f32>>
+where
+    T: Copy + Into<u32> + Sync,
+{
+    let scale = 1.0 / (256_u32.pow(size_of::<T>() as u32) - 1) as f32;
+    let mut linear = vec![0_f32; codes.len()];
+    let row = (width as usize * 3).max(1);
+    let done = linear
+        .par_chunks_mut(row)
+        .zip(codes.par_chunks(row))
+        .map(|(out, row)| {
+            let encoded: Vec<f32> = row.iter().map(|&code| code.into() as f32 * scale).collect();
+            transform.transform(&encoded, out).is_ok()
+                && out.as_chunks_mut::<3>().0.iter_mut().all(|pixel| {
+                    *pixel = apply(matrix, *pixel);
+                    pixel.iter().all(|v| v.is_finite())
+                })
+        })
+        .all(|good| good);
+    done.then_some(linear)
 }
 
 fn apply(matrix: &Matrix, [r, g, b]: [f32; 3]) -> [f32; 3] {

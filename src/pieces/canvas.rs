@@ -48,8 +48,8 @@ impl<'a> Canvas<'a> {
         for seed in self.seeds(kind, LEAST_SEED_MM2) {
             let (low, high) = seed.bounds(self.view);
             if seed.at_frame && (high.x - low.x).max(high.y - low.y) > WIDEST_SEED_MM {
-                for at in &seed.pixels {
-                    self.kind[*at] = Kind::Outside;
+                for at in seed.pixels() {
+                    self.kind[at] = Kind::Outside;
                 }
             }
         }
@@ -117,16 +117,11 @@ impl<'a> Canvas<'a> {
 
     /// Patches that certainly are no tray and that no piece explains, and the places in each.
     pub fn rest(&self) -> Vec<(Leftover, Vec<Mm>)> {
-        let place = |&(row, column): &(usize, usize)| {
-            Mm::new(
-                self.view.origin.x + (column as f64 + 0.5) * self.view.mm_per_px,
-                self.view.origin.y + (row as f64 + 0.5) * self.view.mm_per_px,
-            )
-        };
+        let place = |(row, column)| self.view.middle(row, column);
         let rest = self.seeds(Kind::Piece, LEAST_SEED_MM2);
         rest.iter()
             .map(|seed| {
-                let places = seed.pixels.iter().map(place).collect();
+                let places = seed.pixels().map(place).collect();
                 (leftover(self.view, seed), places)
             })
             .collect()

@@ -1,6 +1,5 @@
 //! Finds the pieces by edges and areas: seeds, hypotheses, the best of them.
 
-use ndarray::Array2;
 use rayon::prelude::*;
 
 use super::canvas::{Canvas, LEAST_SEED_MM2, WIDEST_SEED_MM};
@@ -14,8 +13,8 @@ use super::refine::{Bench, Score};
 use super::search::Search;
 use super::seeds::Seed;
 use super::stance::Stance;
-use super::turn::{Slopes, likely_turns};
-use crate::tray::{Foreground, Ground, Kind, LabView};
+use super::turn::likely_turns;
+use crate::tray::{Foreground, Ground, Kind, LabView, distance};
 use crate::units::Mm;
 use crate::view::Camera;
 
@@ -63,13 +62,11 @@ const SHARE_OF_PIECE: f64 = 0.4;
 /// Everything a search needs to see.
 struct Scene<'a> {
     view: &'a LabView,
-    slopes: Slopes,
     camera: &'a Camera,
     scale: EdgeScale,
     search: &'a Search,
     canvas: Canvas<'a>,
-    /// Distance of all pixels from the empty tray's colour.
-    distance: &'a Array2<f32>,
+    ground: &'a Ground,
 }
 
 /// What a pixel of plain tray says.
@@ -104,12 +101,11 @@ pub(super) fn explain<'a>(sight: &Sight<'a>, search: &'a Search) -> (Vec<FoundPi
     } = *sight;
     let mut scene = Scene {
         view,
-        slopes: Slopes::of(view),
         camera,
         scale: EdgeScale::for_noise(ground),
         search,
         canvas: Canvas::of(view, camera, foreground),
-        distance: &foreground.distance,
+        ground,
     };
     let mut pieces = Vec::new();
     // What a first piece leaves of its seed is looked at once more. Certain
@@ -121,11 +117,10 @@ pub(super) fn explain<'a>(sight: &Sight<'a>, search: &'a Search) -> (Vec<FoundPi
     ] {
         for seed in scene.canvas.seeds(kind, least) {
             let free = seed
-                .pixels
-                .iter()
-                .filter(|at| scene.canvas.kind[**at] == kind)
+                .pixels()
+                .filter(|at| scene.canvas.kind[*at] == kind)
                 .count();
-            if (free as f64) < 0.4 * seed.pixels.len() as f64 {
+            if (free as f64) < 0.4 * seed.len() as f64 {
                 continue;
             }
             let mut found = scene.best_piece(&seed, Tray::Telling).filter(is_piece);
@@ -172,7 +167,7 @@ impl Scene<'_> {
         // the tray than the seed as a whole may be piece or not, like a shadow.
         let tint = self.bleed_limit(seed);
         let kind_at = |r: usize, c: usize| match self.canvas.kind[(r, c)] {
-            Kind::Piece if self.distance[(r, c)] < tint => Kind::Dim,
+            Kind::Piece if self.distance((r, c)) < tint => Kind::Dim,
             Kind::Ground if tray == Tray::Alike => Kind::Dim,
             kind => kind,
         };
@@ -184,7 +179,7 @@ impl Scene<'_> {
         };
         let mut middle = Mm::new((low.x + high.x) / 2.0, (low.y + high.y) / 2.0);
         let mut reach = width.hypot(depth) / 2.0 + MARGIN_MM;
-        let mut turns = likely_turns(&self.slopes, seed, 2);
+        let mut turns = likely_turns(self.view, seed, 2);
         let mut tried: Vec<(Stance, Score)> = Vec::new();
         // A seed may be one end of a piece whose other end looks like shadow:
         // while a side is weak, look again around the best explanation so far.
@@ -219,9 +214,14 @@ impl Scene<'_> {
         self.report(&tried, tray)
     }
 
+    /// Distance of a pixel from the empty tray's colour.
+    fn distance(&self, (row, column): (usize, usize)) -> f32 {
+        distance(self.view, self.ground, row, column)
+    }
+
     /// Distance from the tray below which a seed's pixels may be bleeding colour.
     fn bleed_limit(&self, seed: &Seed) -> f32 {
-        let mut distances: Vec<f32> = seed.pixels.iter().map(|at| self.distance[*at]).collect();
+        let mut distances: Vec<f32> = seed.pixels().map(|at| self.distance(at)).collect();
         let index = distances.len() * 3 / 4;
         if distances.is_empty() {
             return 0.0;
@@ -232,9 +232,9 @@ impl Scene<'_> {
     /// Once a seed's piece is found, its faint remainder is no better than shadow.
     fn soften_bleed(&mut self, seed: &Seed) {
         let limit = self.bleed_limit(seed);
-        for at in &seed.pixels {
-            if self.canvas.kind[*at] == Kind::Piece && self.distance[*at] < limit {
-                self.canvas.kind[*at] = Kind::Dim;
+        for at in seed.pixels() {
+            if self.canvas.kind[at] == Kind::Piece && self.distance(at) < limit {
+                self.canvas.kind[at] = Kind::Dim;
             }
         }
     }
@@ -244,13 +244,9 @@ impl Scene<'_> {
     fn concerns(&self, stance: &Stance, seed: &Seed) -> bool {
         let outline = stance.silhouette(self.camera);
         let pixel_mm = self.view.mm_per_px;
-        let origin = self.view.origin;
-        let within = |&&(row, column): &&(usize, usize)| {
-            let x = origin.x + (column as f64 + 0.5) * pixel_mm;
-            let y = origin.y + (row as f64 + 0.5) * pixel_mm;
-            inside(&outline, Mm::new(x, y))
-        };
-        let common = seed.pixels.iter().filter(within).count() as f64 * pixel_mm * pixel_mm;
+        let within =
+            |&(row, column): &(usize, usize)| inside(&outline, self.view.middle(row, column));
+        let common = seed.pixels().filter(within).count() as f64 * pixel_mm * pixel_mm;
         let footprint = stance.shape.area_mm2();
         common > SHARE_OF_SEED * seed.area_mm2 || common > SHARE_OF_PIECE * footprint
     }

@@ -284,15 +284,7 @@ fn pixel(view: &MetricView, at: Mm) -> Option<[f32; 3]> {
     if column < 0.0 || row < 0.0 || column >= columns as f64 || row >= rows as f64 {
         return None;
     }
-    let (row, column) = (row as usize, column as usize);
-    let pixels = &view.pixels;
-    view.inside[(row, column)].then(|| {
-        [
-            pixels[(row, column, 0)],
-            pixels[(row, column, 1)],
-            pixels[(row, column, 2)],
-        ]
-    })
+    view.at(row as usize, column as usize)
 }
 
 #[cfg(test)]

@@ -7,6 +7,7 @@
 
 use image::{ImageBuffer, Rgb};
 use imageproc::filter::gaussian_blur_f32;
+use std::ops::Range;
 
 use super::seeds::Seed;
 use crate::tray::LabView;
@@ -23,29 +24,42 @@ const LEAST_SLOPE: f64 = 4.0;
 /// Stronger ones count no more than this, so that one glint does not decide.
 const MOST_SLOPE: f64 = 25.0;
 
-/// Slopes of the view's colours.
-pub(super) struct Slopes {
+/// Rows of the view that are blurred at a time.
+const STRIP_ROWS: usize = 128;
+
+/// Slopes of the colours in a part of the view.
+struct Slopes {
     blurred: ImageBuffer<Rgb<f32>, Vec<f32>>,
+    /// Row and column of the part's first pixel in the view.
+    first: (usize, usize),
     mm_per_px: f64,
 }
 
 impl Slopes {
-    /// Blurs the view once for all seeds.
-    pub fn of(view: &LabView) -> Self {
-        let (rows, columns) = view.size();
-        let picture = ImageBuffer::from_fn(columns as u32, rows as u32, |x, y| {
-            Rgb(view.at(y as usize, x as usize))
-        });
+    /// Blurs the view around a range of rows and columns. Only what the slopes inside depend on is looked at, and so
+    /// they are the same as if the whole view had been blurred, which takes 36 bytes a pixel.
+    fn of(view: &LabView, rows: Range<usize>, columns: Range<usize>) -> Self {
         let sigma = (BLUR_MM / view.mm_per_px) as f32;
+        // The kernel reaches two sigmas, and a slope one pixel further.
+        let margin = (2.0 * sigma).ceil() as usize + 1;
+        let around = |range: Range<usize>, size: usize| {
+            range.start.saturating_sub(margin)..(range.end + margin).min(size)
+        };
+        let (all_rows, all_columns) = view.size();
+        let (rows, columns) = (around(rows, all_rows), around(columns, all_columns));
+        let picture = ImageBuffer::from_fn(columns.len() as u32, rows.len() as u32, |x, y| {
+            Rgb(view.at(rows.start + y as usize, columns.start + x as usize))
+        });
         Self {
             blurred: gaussian_blur_f32(&picture, sigma),
+            first: (rows.start, columns.start),
             mm_per_px: view.mm_per_px,
         }
     }
 
     /// Direction (radians) and size (per mm) of the steepest channel's slope.
     fn at(&self, row: usize, column: usize) -> Option<(f64, f64)> {
-        let (x, y) = (column as u32, row as u32);
+        let (x, y) = ((column - self.first.1) as u32, (row - self.first.0) as u32);
         if x == 0 || y == 0 || x + 1 >= self.blurred.width() || y + 1 >= self.blurred.height() {
             return None;
         }
@@ -66,18 +80,30 @@ impl Slopes {
 }
 
 /// The likeliest turns in radians within a quarter turn, best first.
-pub(super) fn likely_turns(slopes: &Slopes, seed: &Seed, most: usize) -> Vec<f64> {
+pub(super) fn likely_turns(view: &LabView, seed: &Seed, most: usize) -> Vec<f64> {
     let mut bins = vec![0.0f64; BINS];
     let quarter = std::f64::consts::FRAC_PI_2;
-    for &(row, column) in &seed.pixels {
-        let Some((angle, size)) = slopes.at(row, column) else {
+    let columns = seed.columns();
+    // Strip after strip, so that the sums are the same whatever a strip's height.
+    let same_strip =
+        |a: &(usize, Range<usize>), b: &(usize, Range<usize>)| a.0 / STRIP_ROWS == b.0 / STRIP_ROWS;
+    for strip in seed.runs.chunk_by(same_strip) {
+        let (Some((first, _)), Some((last, _))) = (strip.first(), strip.last()) else {
             continue;
         };
-        if size < LEAST_SLOPE {
-            continue;
+        let slopes = Slopes::of(view, *first..last + 1, columns.clone());
+        for (row, run) in strip {
+            for column in run.clone() {
+                let Some((angle, size)) = slopes.at(*row, column) else {
+                    continue;
+                };
+                if size < LEAST_SLOPE {
+                    continue;
+                }
+                let share = angle.rem_euclid(quarter) / quarter;
+                bins[((share * BINS as f64) as usize).min(BINS - 1)] += size.min(MOST_SLOPE);
+            }
         }
-        let share = angle.rem_euclid(quarter) / quarter;
-        bins[((share * BINS as f64) as usize).min(BINS - 1)] += size.min(MOST_SLOPE);
     }
     let smooth: Vec<f64> = (0..BINS as i32)
         .map(|i| {

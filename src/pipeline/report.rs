@@ -13,10 +13,12 @@ use crate::units::Mm;
 
 /// The photo as sheets name it.
 pub fn photo_ref(photo: &Photo) -> PhotoRef {
+    let kept = [photo.pixels.width(), photo.pixels.height()].map(|side| side as u32);
     PhotoRef {
         file: photo.file.clone(),
-        width_px: photo.pixels.width() as u32,
-        height_px: photo.pixels.height() as u32,
+        width_px: photo.full_px[0],
+        height_px: photo.full_px[1],
+        counted_at_px: (kept != photo.full_px).then_some(kept),
         hash: photo.hash.clone(),
         path: None,
     }
@@ -27,7 +29,7 @@ pub fn card_report(scene: &Scene) -> CardReport {
     let camera = &scene.pose.camera;
     let corner = |mm: Mm| {
         let px = camera.project(mm, 0.0).unwrap_or_default();
-        [round2(px.x), round2(px.y)]
+        scene.full_px(px.x, px.y)
     };
     let design = CardDesign::v1();
     let middle = Mm::new(design.width_mm / 2.0, design.height_mm / 2.0);
@@ -35,8 +37,8 @@ pub fn card_report(scene: &Scene) -> CardReport {
         version: "v1".to_owned(),
         tags: scene.card.tags.iter().map(|t| t.id).collect(),
         corners_px: design.corners_mm().map(corner),
-        reprojection_px: round3(scene.pose.median_residual_px()),
-        mm_per_px: (camera.mm_per_px(middle).unwrap_or(0.0) * 1e5).round() / 1e5,
+        reprojection_px: round3(scene.pose.median_residual_px() * scene.full[0]),
+        mm_per_px: (camera.mm_per_px(middle).unwrap_or(0.0) / scene.full[0] * 1e5).round() / 1e5,
         tilt_deg: round2(camera.tilt_deg()),
         camera_height_mm: camera.height_mm().round(),
         lens_k1: (camera.k1 * 1e5).round() / 1e5,
@@ -116,7 +118,7 @@ pub fn light_map(scene: &Scene) -> LightMap {
     for row in 0..count(rows) {
         for column in 0..count(columns) {
             let (x, y) = ((column as f64 + 0.5) * step, (row as f64 + 0.5) * step);
-            if scene.view.inside.get((y as usize, x as usize)) == Some(&true) {
+            if scene.lab.inside.get((y as usize, x as usize)) == Some(&true) {
                 let place = scene.view.to_mm(x, y);
                 cells.push((place, light.at(place)));
             }

@@ -6,9 +6,9 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
 
 use image::codecs::jpeg::JpegEncoder;
-use image::{ImageError, RgbImage, imageops};
+use image::{RgbImage, imageops};
 
-use crate::photo::{self, Limits, PhotoError, srgb_encode_8};
+use crate::photo::{self, Limits, Photo, PhotoError, signed, srgb_encode_8};
 use crate::sheet::Sheet;
 use crate::sheet::file::PhotoRef;
 
@@ -44,15 +44,19 @@ pub enum AlbumError {
     #[error(transparent)]
     Open(#[from] PhotoError),
     /// It cannot be packed.
-    #[error("the photo cannot be packed for the page: {0}; close other programs and try again")]
-    Pack(#[from] ImageError),
+    #[error("the photo cannot be packed for the page; close other programs and try again")]
+    Pack,
 }
 
 /// A photo that was held to its sheet's hash.
 #[derive(Debug)]
 pub struct Upright {
-    /// Upright pixels, sRGB.
+    /// Upright pixels, sRGB; of a large photo a reduced copy.
     pub pixels: RgbImage,
+    /// Width and height of the whole photo, px.
+    full_px: [u32; 2],
+    /// The photo's file name.
+    file: String,
     packed: Mutex<BTreeMap<u32, Arc<[u8]>>>,
 }
 
@@ -140,7 +144,7 @@ impl Album {
         let mut last = missing(sheet, of);
         for path in self.places(sheet, of) {
             match photo::open(&path, &Limits::default()) {
-                Ok(photo) if photo.hash == of.hash => return Ok(Upright::of(&photo.pixels)),
+                Ok(photo) if photo.hash == of.hash => return Ok(Upright::of(&photo)),
                 Ok(_) => {
                     last = AlbumError::Other {
                         photo: path,
@@ -162,16 +166,18 @@ fn missing(sheet: &Path, of: &PhotoRef) -> AlbumError {
 }
 
 impl Upright {
-    fn of(picture: &photo::LinearPicture) -> Self {
+    fn of(photo: &Photo) -> Self {
+        let picture = &photo.pixels;
         let (width, height) = (picture.width() as u32, picture.height() as u32);
-        let levels = picture
-            .view()
-            .iter()
-            .map(|light| srgb_encode_8(*light))
+        let levels = (0..picture.height())
+            .flat_map(|row| picture.row(row))
+            .flat_map(|pixel| pixel.map(srgb_encode_8))
             .collect();
         Self {
             // As many levels as width x height x 3, by the picture's shape.
             pixels: RgbImage::from_raw(width, height, levels).unwrap_or_default(),
+            full_px: photo.full_px,
+            file: photo.file.clone(),
             packed: Mutex::default(),
         }
     }
@@ -185,23 +191,30 @@ impl Upright {
         if let Some(bytes) = packed.get(&long_side) {
             return Ok(Arc::clone(bytes));
         }
-        let bytes: Arc<[u8]> = pack(&reduced(&self.pixels, long_side))?.into();
+        let bytes: Arc<[u8]> = pack(&reduced(&self.pixels, long_side), &self.file)?.into();
         packed.insert(long_side, Arc::clone(&bytes));
         Ok(bytes)
     }
 
-    /// A part of the photo as JPEG: left, top, width, height in px. What lies off the
-    /// photo is left out.
+    /// A part of the photo as JPEG: left, top, width, height in px of the whole photo. What lies off
+    /// it is left out.
     ///
     /// # Errors
     /// When it cannot be packed.
     pub fn crop(&self, [left, top, width, height]: [u32; 4]) -> Result<Vec<u8>, AlbumError> {
+        let kept = |side: u32, kept: u32, full: u32| {
+            let side = u64::from(side) * u64::from(kept) / u64::from(full.max(1));
+            u32::try_from(side).unwrap_or(u32::MAX)
+        };
+        let [full_width, full_height] = self.full_px;
+        let [left, width] = [left, width].map(|x| kept(x, self.pixels.width(), full_width));
+        let [top, height] = [top, height].map(|y| kept(y, self.pixels.height(), full_height));
         let left = left.min(self.pixels.width().saturating_sub(1));
         let top = top.min(self.pixels.height().saturating_sub(1));
         let width = width.clamp(1, self.pixels.width() - left);
         let height = height.clamp(1, self.pixels.height() - top);
         let part = imageops::crop_imm(&self.pixels, left, top, width, height).to_image();
-        pack(&reduced(&part, CROP_SIDE))
+        pack(&reduced(&part, CROP_SIDE), &self.file)
     }
 }
 
@@ -218,8 +231,59 @@ fn reduced(picture: &RgbImage, long_side: u32) -> RgbImage {
     imageops::thumbnail(picture, side(width), side(height))
 }
 
-fn pack(picture: &RgbImage) -> Result<Vec<u8>, AlbumError> {
+/// Packs what the page shows, signed: somebody may save it from there and count it.
+fn pack(picture: &RgbImage, photo: &str) -> Result<Vec<u8>, AlbumError> {
     let mut bytes = Vec::new();
-    JpegEncoder::new_with_quality(&mut bytes, QUALITY).encode_image(picture)?;
-    Ok(bytes)
+    let mut encoder = JpegEncoder::new_with_quality(&mut bytes, QUALITY);
+    encoder
+        .encode_image(picture)
+        .map_err(|_| AlbumError::Pack)?;
+    Ok(signed(&bytes, photo))
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+    use image::{ImageFormat, Rgb};
+
+    /// A red field in a blue photo, asked for in the photo's pixels, whether they are all kept or one in sixteen.
+    #[test]
+    fn a_part_is_asked_for_in_pixels_of_the_whole_photo() {
+        let field = |x: u32, y: u32| (300..340).contains(&x) && (200..240).contains(&y);
+        let picture = RgbImage::from_fn(400, 300, |x, y| {
+            Rgb(if field(x, y) {
+                [220, 30, 30]
+            } else {
+                [30, 30, 220]
+            })
+        });
+        let mut png = std::io::Cursor::new(Vec::new());
+        picture.write_to(&mut png, ImageFormat::Png).unwrap();
+        for most in [120_000, 7_500] {
+            let limits = Limits {
+                max_kept_pixels: most,
+                ..Limits::default()
+            };
+            let photo = photo::from_bytes("quay.png", png.get_ref(), &limits).unwrap();
+            let part = Upright::of(&photo).crop([304, 204, 32, 32]).unwrap();
+            let part = image::load_from_memory(&part).unwrap().into_rgb8();
+            assert!(
+                part.pixels().all(|p| p.0[0] > 180 && p.0[2] < 80),
+                "{most}: {part:?}"
+            );
+            // Signed, so that nobody counts it.
+            let again = photo::from_bytes(
+                "part.jpg",
+                &Upright::of(&photo).crop([0, 0, 300, 300]).unwrap(),
+                &limits,
+            );
+            assert!(
+                again
+                    .unwrap_err()
+                    .to_string()
+                    .contains("drew from quay.png")
+            );
+        }
+    }
 }

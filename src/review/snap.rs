@@ -179,12 +179,15 @@ fn stood(form: &str, tray: &Tray, seen: &Rectangle) -> Option<Draft> {
 
 /// A pixel as CIELAB, uncorrected: good for comparing within one photo only.
 fn lab_at(pixels: &RgbImage, tray: &Tray, at: Mm) -> Option<[f64; 3]> {
-    let px = tray.camera().project(at, 0.0)?;
+    let camera = tray.camera();
+    let px = camera.project(at, 0.0)?;
     if !(px.x >= 0.0 && px.y >= 0.0) {
         return None;
     }
+    // The camera sees the whole photo; what is at hand may be a reduced copy.
+    let kept = f64::from(pixels.width()) / (2.0 * camera.centre.x);
     // Not negative; what is too large is off the picture.
-    let pixel = pixels.get_pixel_checked(px.x as u32, px.y as u32)?;
+    let pixel = pixels.get_pixel_checked((px.x * kept) as u32, (px.y * kept) as u32)?;
     Some(lab_from_srgb8(pixel.0))
 }
 

@@ -14,6 +14,7 @@ fn sheet() -> Sheet {
             width_px: 4000,
             height_px: 3000,
             hash: "0".repeat(64),
+            counted_at_px: None,
             path: None,
         },
         place: None,

@@ -65,6 +65,10 @@ pub struct PhotoRef {
     pub height_px: u32,
     /// SHA-256 (hex) of the upright pixels, so a renamed or re-tagged copy is the same photo.
     pub hash: String,
+    /// Width and height of the reduced copy that was counted, where the photo has more pixels than are kept. Places
+    /// in the sheet are in the photo's own pixels all the same.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub counted_at_px: Option<[u32; 2]>,
     /// The photo's path from the sheet's folder, with `/`, where it was when it was
     /// counted; only a hint: `hash` decides.
     #[serde(default, skip_serializing_if = "Option::is_none")]

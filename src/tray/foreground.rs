@@ -35,41 +35,36 @@ const DARKEST_SHADOW: f32 = 0.45;
 pub struct Foreground {
     /// Kinds (rows, columns), aligned with the view.
     pub kind: Array2<Kind>,
-    /// Distance from the empty tray's colour in CIELAB (rows, columns).
-    pub distance: Array2<f32>,
 }
 
 impl Foreground {
     /// Classifies the view against the ground. `card` tells whether a place lies on the card.
     pub fn of(view: &LabView, ground: &Ground, card: &(dyn Fn(Mm, f64) -> bool + Sync)) -> Self {
         let mut kind = Array2::from_elem(view.size(), Kind::Outside);
-        let mut distance = Array2::<f32>::zeros(view.size());
-        let lines = kind
-            .axis_iter_mut(Axis(0))
+        kind.axis_iter_mut(Axis(0))
             .into_par_iter()
-            .zip(distance.axis_iter_mut(Axis(0)).into_par_iter());
-        lines
             .enumerate()
-            .for_each(|(row, (mut line, mut distances))| {
+            .for_each(|(row, mut line)| {
                 for (column, out) in line.iter_mut().enumerate() {
                     if !view.inside[(row, column)] {
                         continue;
                     }
-                    let place = Mm::new(
-                        view.origin.x + (column as f64 + 0.5) * view.mm_per_px,
-                        view.origin.y + (row as f64 + 0.5) * view.mm_per_px,
-                    );
+                    let place = view.middle(row, column);
                     if card(place, 1.0) {
                         continue;
                     }
-                    let (lab, tray) = (view.at(row, column), ground.at(place));
-                    *out = classify(lab, tray, ground.noise);
-                    let off = [lab[0] - tray[0], lab[1] - tray[1], lab[2] - tray[2]];
-                    distances[column] = off.iter().map(|d| d * d).sum::<f32>().sqrt();
+                    *out = classify(view.at(row, column), ground.at(place), ground.noise);
                 }
             });
-        Self { kind, distance }
+        Self { kind }
     }
+}
+
+/// Distance of a view pixel from the empty tray's colour in CIELAB.
+pub fn distance(view: &LabView, ground: &Ground, row: usize, column: usize) -> f32 {
+    let (lab, tray) = (view.at(row, column), ground.at(view.middle(row, column)));
+    let off = [lab[0] - tray[0], lab[1] - tray[1], lab[2] - tray[2]];
+    off.iter().map(|d| d * d).sum::<f32>().sqrt()
 }
 
 /// The kind of one pixel, given the empty tray's colour there and its noise.

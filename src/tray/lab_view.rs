@@ -24,29 +24,54 @@ pub struct LabView {
 impl LabView {
     /// Converts a metric view.
     pub fn of(view: &MetricView) -> Self {
-        let mut lab = view.pixels.clone();
+        Self::from_light(view.mm_per_px, view.origin, view.size(), &|row, column| {
+            view.at(row, column)
+        })
+    }
+
+    /// Converts linear RGB, given for each (row, column) that the photo covers.
+    pub fn from_light(
+        mm_per_px: f64,
+        origin: Mm,
+        (rows, columns): (usize, usize),
+        light: &(dyn Fn(usize, usize) -> Option<[f32; 3]> + Sync),
+    ) -> Self {
+        let mut lab = Array3::<f32>::zeros((rows, columns, 3));
+        let mut inside = Array2::from_elem((rows, columns), false);
         lab.axis_iter_mut(Axis(0))
             .into_par_iter()
-            .for_each(|mut row| {
-                for mut pixel in row.axis_iter_mut(Axis(0)) {
-                    let rgb = LinSrgb::new(pixel[0], pixel[1], pixel[2]);
-                    let converted: Lab<D65, f32> = Lab::from_color(rgb);
+            .zip(inside.axis_iter_mut(Axis(0)))
+            .enumerate()
+            .for_each(|(row, (mut line, mut flags))| {
+                for (column, mut pixel) in line.axis_iter_mut(Axis(0)).enumerate() {
+                    let seen = light(row, column);
+                    let [red, green, blue] = seen.unwrap_or_default();
+                    let converted: Lab<D65, f32> = Lab::from_color(LinSrgb::new(red, green, blue));
                     pixel[0] = converted.l;
                     pixel[1] = converted.a;
                     pixel[2] = converted.b;
+                    flags[column] = seen.is_some();
                 }
             });
         Self {
-            mm_per_px: view.mm_per_px,
-            origin: view.origin,
+            mm_per_px,
+            origin,
             lab,
-            inside: view.inside.clone(),
+            inside,
         }
     }
 
     /// Rows and columns.
     pub fn size(&self) -> (usize, usize) {
         self.inside.dim()
+    }
+
+    /// The tray place of a pixel's middle.
+    pub fn middle(&self, row: usize, column: usize) -> Mm {
+        Mm::new(
+            self.origin.x + (column as f64 + 0.5) * self.mm_per_px,
+            self.origin.y + (row as f64 + 0.5) * self.mm_per_px,
+        )
     }
 
     /// The pixel's colour.

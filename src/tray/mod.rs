@@ -9,7 +9,7 @@ pub mod ground;
 pub mod foreground;
 pub mod light;
 
-pub use foreground::{Foreground, Kind};
+pub use foreground::{Foreground, Kind, distance};
 pub use ground::Ground;
 pub use lab_view::LabView;
 pub use light::Light;

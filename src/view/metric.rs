@@ -1,8 +1,5 @@
 //! The metric view: the tray's plane resampled to square pixels of known size.
 
-use ndarray::{Array2, Array3, Axis};
-use rayon::prelude::*;
-
 use super::camera::Camera;
 use crate::photo::LinearPicture;
 use crate::units::{Mm, Px};
@@ -12,21 +9,22 @@ const PIXEL_RANGE_MM: (f64, f64) = (0.1, 0.25);
 /// No view is larger than this on a side; a far-off horizon is cut instead.
 const LARGEST_SIDE_PX: usize = 6000;
 
-/// The tray from straight above, in linear light.
+/// The tray from straight above, in linear light. Its pixels are computed from the photo when they are asked for:
+/// held, they would take twelve bytes each.
 #[derive(Clone, Debug)]
 pub struct MetricView {
     /// Size of a view pixel.
     pub mm_per_px: f64,
     /// The outer corner of the first view pixel.
     pub origin: Mm,
-    /// Linear RGB (rows, columns, 3) as in the photo; 0 outside it.
-    pub pixels: Array3<f32>,
-    /// Whether the photo covers the view pixel.
-    pub inside: Array2<bool>,
+    rows: usize,
+    columns: usize,
+    picture: LinearPicture,
+    camera: Camera,
 }
 
 impl MetricView {
-    /// Resamples the photo (bilinear) onto the tray's plane. `card_middle` is where the scale is read.
+    /// The photo resampled (bilinear) onto the tray's plane. `card_middle` is where the scale is read.
     pub fn of(picture: &LinearPicture, camera: &Camera, card_middle: Mm) -> Self {
         let (width, height) = (picture.width(), picture.height());
         let scale = camera.mm_per_px(card_middle).unwrap_or(PIXEL_RANGE_MM.1);
@@ -52,39 +50,27 @@ impl MetricView {
         mm_per_px = mm_per_px.max(span / LARGEST_SIDE_PX as f64);
         let columns = (((high.x - low.x) / mm_per_px).ceil() as usize).clamp(1, LARGEST_SIDE_PX);
         let rows = (((high.y - low.y) / mm_per_px).ceil() as usize).clamp(1, LARGEST_SIDE_PX);
-        let mut pixels = Array3::<f32>::zeros((rows, columns, 3));
-        let mut inside = Array2::from_elem((rows, columns), false);
-        pixels
-            .axis_iter_mut(Axis(0))
-            .into_par_iter()
-            .zip(inside.axis_iter_mut(Axis(0)).into_par_iter())
-            .enumerate()
-            .for_each(|(row, (mut line, mut flags))| {
-                let y = low.y + (row as f64 + 0.5) * mm_per_px;
-                for column in 0..columns {
-                    let x = low.x + (column as f64 + 0.5) * mm_per_px;
-                    let Some(px) = camera.project(Mm::new(x, y), 0.0) else {
-                        continue;
-                    };
-                    if let Some(rgb) = picture.sample(px.x, px.y) {
-                        for (c, value) in rgb.into_iter().enumerate() {
-                            line[(column, c)] = value;
-                        }
-                        flags[column] = true;
-                    }
-                }
-            });
         Self {
             mm_per_px,
             origin: low,
-            pixels,
-            inside,
+            rows,
+            columns,
+            picture: picture.clone(),
+            camera: camera.clone(),
         }
+    }
+
+    /// Linear RGB of a view pixel as in the photo; `None` where the photo does not cover it.
+    pub fn at(&self, row: usize, column: usize) -> Option<[f32; 3]> {
+        let x = self.origin.x + (column as f64 + 0.5) * self.mm_per_px;
+        let y = self.origin.y + (row as f64 + 0.5) * self.mm_per_px;
+        let px = self.camera.project(Mm::new(x, y), 0.0)?;
+        self.picture.sample(px.x, px.y)
     }
 
     /// Rows and columns.
     pub fn size(&self) -> (usize, usize) {
-        self.inside.dim()
+        (self.rows, self.columns)
     }
 
     /// The tray place of fractional view coordinates (outer corner of the first pixel is 0, 0).

@@ -115,6 +115,157 @@ fn a_picture_of_one_pixel() {
 }
 
 #[test]
+fn a_picture_with_too_long_a_side_and_the_batch_goes_on() {
+    let folder = TempDir::new().unwrap();
+    let path = folder.path().join("strip.png");
+    let strip = RgbImage::from_pixel(40_000, 20, Rgb([90, 90, 90]));
+    strip.save(&path).unwrap();
+    all_refuse(
+        &path,
+        1,
+        &["strip.png", "40000 x 20", "32767", "smaller size"],
+    );
+
+    let home = TempDir::new().unwrap();
+    let output = Command::cargo_bin("cuptally")
+        .unwrap()
+        .arg("--home")
+        .arg(home.path())
+        .args(["count", "--json"])
+        .args([&path, &sample("empty-tray-0.jpg")])
+        .output()
+        .unwrap();
+    assert_eq!(output.status.code(), Some(1));
+    let sheets: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+    assert_eq!(sheets.as_array().unwrap().len(), 1);
+}
+
+/// Cut, and mended with an end marker: a decoder would make the rest grey.
+#[test]
+fn a_truncated_jpeg_with_a_new_end() {
+    let whole = fs::read(sample("plates-sorted-close-a-18.jpg")).unwrap();
+    let folder = TempDir::new().unwrap();
+    for percent in [20, 50, 90, 99] {
+        let path = folder.path().join(format!("cut-{percent}.jpg"));
+        let mut cut = whole[..whole.len() * percent / 100].to_vec();
+        cut.extend([0xFF, 0xD9]);
+        fs::write(&path, cut).unwrap();
+        refused(
+            &["count", text(&path)],
+            1,
+            &["ends before its picture does", "copy it"],
+        );
+    }
+}
+
+/// What a decoder says of its inside is not for a user.
+#[test]
+fn damaged_pictures_are_told_of_in_our_own_words() {
+    let folder = TempDir::new().unwrap();
+    let jpeg = fs::read(sample("empty-tray-0.jpg")).unwrap();
+    let tables = jpeg.windows(2).position(|w| w == [0xFF, 0xDB]).unwrap();
+    let codes = jpeg.windows(2).position(|w| w == [0xFF, 0xC4]).unwrap();
+    let frame = jpeg.windows(2).position(|w| w == [0xFF, 0xC0]).unwrap();
+    let scan = jpeg.windows(2).position(|w| w == [0xFF, 0xDA]).unwrap();
+    let mut png = std::io::Cursor::new(Vec::new());
+    let grey = RgbImage::from_fn(400, 300, |x, y| Rgb([(x * y) as u8, x as u8, y as u8]));
+    grey.write_to(&mut png, ImageFormat::Png).unwrap();
+    let png = png.into_inner();
+    let changed = |bytes: &[u8], at: usize, to: u8| {
+        let mut bytes = bytes.to_vec();
+        bytes[at] = to;
+        bytes
+    };
+    for (name, bytes) in [
+        ("tables.jpg", changed(&jpeg, tables + 4, 0x7F)),
+        ("codes.jpg", changed(&jpeg, codes + 6, 0xFF)),
+        ("frame.jpg", changed(&jpeg, frame + 9, 0)),
+        ("scan.jpg", changed(&jpeg, scan + 5, 77)),
+        ("sum.png", changed(&png, 29, !png[29])),
+        ("packed.png", changed(&png, 300, !png[300])),
+        ("depth.png", changed(&png, 24, 77)),
+    ] {
+        let path = folder.path().join(name);
+        fs::write(&path, bytes).unwrap();
+        let (status, _, stderr, _) = run(&["count", text(&path)]);
+        assert_eq!(status, 1, "{name}: {stderr}");
+        let known = [
+            "(its header makes no sense)",
+            "(its code tables make no sense)",
+            "(a code table is missing)",
+            "(its coded picture makes no sense)",
+            "(its picture does not unpack)",
+            "ends before its picture does",
+        ];
+        assert!(
+            known.iter().any(|words| stderr.contains(words)),
+            "{name}: {stderr}"
+        );
+    }
+}
+
+/// Its outlines and words would be counted as pieces.
+#[test]
+fn a_picture_that_was_drawn_from_a_photo() {
+    let home = TempDir::new().unwrap();
+    let photo = sample("empty-tray-0.jpg");
+    let output = Command::cargo_bin("cuptally")
+        .unwrap()
+        .arg("--home")
+        .arg(home.path())
+        .arg("count")
+        .arg(&photo)
+        .output()
+        .unwrap();
+    assert!(matches!(output.status.code(), Some(0 | 3)));
+    let marked = home.path().join("sheets/empty-tray-0.marked.jpg");
+    all_refuse(
+        &marked,
+        1,
+        &["no photo", "drew from empty-tray-0.jpg", "give that photo"],
+    );
+
+    // The same words in a PNG, as a program that converts pictures keeps them.
+    let plain = home.path().join("plain.png");
+    RgbImage::from_pixel(400, 300, Rgb([90; 3]))
+        .save(&plain)
+        .unwrap();
+    let png = fs::read(&plain).unwrap();
+    let words = b"tEXtComment\0cuptally drawing, made from the photo quay.jpg";
+    let length = (words.len() as u32 - 4).to_be_bytes();
+    let sum = super::memory::crc(words).to_be_bytes();
+    fs::write(
+        &plain,
+        [&png[..33], &length, words, &sum, &png[33..]].concat(),
+    )
+    .unwrap();
+    all_refuse(&plain, 1, &["drew from quay.jpg"]);
+}
+
+/// A page with a photo in it: its buttons and words would be counted.
+#[test]
+fn a_screenshot() {
+    let folder = TempDir::new().unwrap();
+    let path = folder.path().join("screen.png");
+    let photo = image::open(sample("empty-tray-0.jpg")).unwrap().into_rgb8();
+    let (width, height) = photo.dimensions();
+    let screen = RgbImage::from_fn(width * 6 / 5, height, |x, y| {
+        match photo.get_pixel_checked(x, y) {
+            Some(pixel) => *pixel,
+            // Lines of words on a panel.
+            None if y % 60 < 20 && x % 8 < 3 => Rgb([60, 66, 70]),
+            None => Rgb([243, 245, 245]),
+        }
+    });
+    screen.save(&path).unwrap();
+    all_refuse(
+        &path,
+        1,
+        &["screen.png", "screenshots", "give the photo itself"],
+    );
+}
+
+#[test]
 fn a_picture_without_a_card() {
     let folder = TempDir::new().unwrap();
     let path = folder.path().join("bare.jpg");

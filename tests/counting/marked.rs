@@ -301,13 +301,13 @@ fn the_same_sheet_gives_the_same_bytes() {
         marked(&picture, &sheet).unwrap(),
     );
     assert!(one == other);
-    assert!(to_jpeg(&one).unwrap() == to_jpeg(&other).unwrap());
+    assert!(to_jpeg(&one, "cup-3.jpg").unwrap() == to_jpeg(&other, "cup-3.jpg").unwrap());
 }
 
 #[test]
 fn the_jpeg_shows_the_picture() {
     let picture = marked(&grey(800, 600, 0.3), &full(800, 600, 30, 40, 2)).unwrap();
-    let bytes = to_jpeg(&picture).unwrap();
+    let bytes = to_jpeg(&picture, "cup-3.jpg").unwrap();
     let read = image::load_from_memory(&bytes).unwrap().into_rgb8();
     assert_eq!(read.dimensions(), picture.dimensions());
     let pairs = read.as_raw().iter().zip(picture.as_raw());

@@ -13,10 +13,8 @@ use cuptally::colour::cluster::cluster;
 use cuptally::photo::{self, Limits};
 use cuptally::tray::{Foreground, Ground, Kind, LabView};
 use cuptally::units::Mm;
-use cuptally::view::MetricView;
 use image::{GrayImage, Luma};
 use imageproc::region_labelling::{Connectivity, connected_components};
-use ndarray::{Array2, Array3};
 use sha2::{Digest, Sha256};
 
 /// A picture that others published.
@@ -59,15 +57,12 @@ impl Picture {
         let photo = photo::open(path, &Limits::default()).unwrap();
         let picture = &photo.pixels;
         let (rows, columns) = (picture.height(), picture.width());
-        let pixels = Array3::from_shape_fn((rows, columns, 3), |(r, c, k)| {
-            picture.sample(c as f64 + 0.5, r as f64 + 0.5).unwrap()[k]
-        });
-        LabView::of(&MetricView {
-            mm_per_px: self.mm_per_px,
-            origin: Mm::new(0.0, 0.0),
-            pixels,
-            inside: Array2::from_elem((rows, columns), true),
-        })
+        LabView::from_light(
+            self.mm_per_px,
+            Mm::new(0.0, 0.0),
+            (rows, columns),
+            &|r, c| picture.sample(c as f64 + 0.5, r as f64 + 0.5),
+        )
     }
 
     /// Whether a place lies on what stands for the card: 4 mm of empty tray.

@@ -185,6 +185,7 @@ pub fn sheet(name: &str, place: Option<&str>, checked: bool, rows: &[Row]) -> Sh
             width_px: 4000,
             height_px: 3000,
             hash: hash(name),
+            counted_at_px: None,
             path: None,
         },
         place: place.map(str::to_owned),

@@ -17,7 +17,7 @@ fn without_the_feature_heic_is_refused_with_advice() {
 /// rows and columns; wide-gamut values are encoded on past the ends.
 #[cfg(feature = "heic")]
 fn difference(a: &Photo, b: &Photo, rows: usize, cols: usize) -> f64 {
-    let (a, b) = (a.pixels.view(), b.pixels.view());
+    let (a, b) = (a.pixels.to_array(), b.pixels.to_array());
     assert_eq!(a.dim(), b.dim());
     let part = ndarray::s![..rows, ..cols, ..];
     let level = |v: &f32| srgb_encode(f64::from(*v)) * 255.0;
@@ -81,11 +81,11 @@ fn heic_in_display_p3_keeps_its_gamut() {
     let narrow = open("harbour-192x128-srgb.heic");
     assert_eq!(wide.hash, narrow.hash, "the same code values");
     assert!(wide.pixels.at(90, 40)[0] > narrow.pixels.at(90, 40)[0] * 1.1);
-    assert!(wide.pixels.view().iter().any(|&v| v < -0.001));
+    assert!(wide.pixels.to_array().iter().any(|&v| v < -0.001));
     assert!(
         narrow
             .pixels
-            .view()
+            .to_array()
             .iter()
             .all(|&v| (0.0..=1.0).contains(&v))
     );

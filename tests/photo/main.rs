@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 mod colour;
+mod cut;
 mod heic;
 mod refusals;
 mod turns;
@@ -16,8 +17,11 @@ use std::path::{Path, PathBuf};
 /// The samples are tiny.
 const ANY_SIZE: Limits = Limits {
     max_pixels: 1_000_000,
+    max_side: 32_767,
+    max_kept_pixels: 1_000_000,
     min_side: 1,
     max_file_bytes: 1_000_000,
+    max_decoding_bytes: 10_000_000,
 };
 
 fn sample(name: &str) -> PathBuf {

@@ -87,7 +87,15 @@ def variants() -> None:
     upright.convert("L").save(OUT / "flag-24x16-grey.png", optimize=True)
     for kind, options in {"baseline": {}, "progressive": {"progressive": True}}.items():
         harbour().save(OUT / f"harbour-192x128-{kind}.jpg", quality=85, **options)
+    restarts = {"quality": 90, "restart_marker_blocks": 7}
+    harbour().save(OUT / "harbour-192x128-restarts.jpg", **restarts)
+    restarts |= {"progressive": True, "optimize": True}
+    harbour().save(OUT / "harbour-192x128-progressive-restarts.jpg", **restarts)
     harbour().save(OUT / "harbour-192x128.png", optimize=True)
+    # Large enough to be counted: for changing at random through the program.
+    tray = Image.open("sample-photos/tune/plates-sorted-close-a-18.jpg").resize((320, 240))
+    tray.save(OUT / "tray-320x240-progressive.jpg", quality=80, progressive=True, optimize=True)
+    tray.save(OUT / "tray-320x240-restarts.jpg", quality=80, restart_marker_rows=2)
 
 
 def lcms() -> ctypes.CDLL:

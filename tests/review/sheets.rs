@@ -175,6 +175,7 @@ fn empty(truth: &Truth, file: String, hash: String) -> Sheet {
             width_px: truth.camera.width_px,
             height_px: truth.camera.height_px,
             hash,
+            counted_at_px: None,
             path: None,
         },
         place: Some("cup 7, breakwater".to_owned()),

@@ -67,14 +67,15 @@ struct Residual {
 }
 
 impl Residual {
-    fn of(&self, input: &Array3<f32>) -> Array3<f32> {
-        let inner = self.a.of(input, None, Then::Rectify);
+    /// In the input's own memory: these maps are the largest that the program holds.
+    fn of(&self, input: Array3<f32>) -> Array3<f32> {
+        let inner = self.a.of(&input, None, Then::Rectify);
         self.b.of(&inner, Some(input), Then::Rectify)
     }
 }
 
 fn all(blocks: &[Residual], input: Array3<f32>) -> Array3<f32> {
-    blocks.iter().fold(input, |x, block| block.of(&x))
+    blocks.iter().fold(input, |x, block| block.of(x))
 }
 
 /// A net with its weights.
@@ -161,14 +162,16 @@ impl Net {
         }
         let pixels = input.view().permuted_axes([1, 2, 0]);
         let pixels = pixels.as_standard_layout().into_owned();
-        let x1 = all(&self.e1, self.stem.of(&pixels, None, Then::Rectify));
+        let stem = self.stem.of(&pixels, None, Then::Rectify);
+        drop(pixels);
+        let x1 = all(&self.e1, stem);
         let x2 = all(&self.e2, self.d1.of(&x1, None, Then::Rectify));
         drop(x1);
         let x3 = all(&self.e3, self.d2.of(&x2, None, Then::Rectify));
         let x4 = all(&self.e4, self.d3.of(&x3, None, Then::Rectify));
-        let y3 = doubled_onto(&self.u3.of(&x4, None, Then::Keep), &x3);
+        let y3 = doubled_onto(&self.u3.of(&x4, None, Then::Keep), x3);
         let y3 = all(&self.r3, y3);
-        let y2 = doubled_onto(&self.u2.of(&y3, None, Then::Keep), &x2);
+        let y2 = doubled_onto(&self.u2.of(&y3, None, Then::Keep), x2);
         let y2 = all(&self.r2, y2);
         let y = self
             .out

@@ -22,7 +22,7 @@ mod notes;
 mod compose;
 
 use crate::drawing::{DrawingError, Ink, Lettering};
-use crate::photo::LinearPicture;
+use crate::photo::{LinearPicture, signed};
 use crate::sheet::SURE;
 use crate::sheet::file::{Piece, Sheet};
 use image::RgbImage;
@@ -74,14 +74,14 @@ pub enum MarkedError {
     Drawing(#[from] DrawingError),
     /// The picture could not be packed.
     #[error(
-        "the marked-up picture could not be packed as JPEG ({0}); close other programs and try again"
+        "the marked-up picture could not be packed as JPEG; close other programs and try again"
     )]
-    Jpeg(#[from] image::ImageError),
+    Jpeg,
 }
 
 /// Draws what a sheet says over the photo that it was counted from.
 ///
-/// `picture` is the upright photo; its own colours are shown, not the corrected
+/// `picture` is the upright photo as it was counted (see [`Photo::full_px`](crate::photo::Photo::full_px)); its own colours are shown, not the corrected
 /// ones. Places on the sheet that are not numbers or lie far outside are left out
 /// or drawn at the edge. The same input gives the same pixels.
 ///
@@ -91,7 +91,9 @@ pub enum MarkedError {
 pub fn marked(picture: &LinearPicture, sheet: &Sheet) -> Result<RgbImage, MarkedError> {
     let (width_px, height_px) = (picture.width(), picture.height());
     let (sheet_width_px, sheet_height_px) = (sheet.photo.width_px, sheet.photo.height_px);
-    if (width_px, height_px) != (sheet_width_px as usize, sheet_height_px as usize) {
+    let counted = sheet.photo.counted_at_px;
+    let [kept_width, kept_height] = counted.unwrap_or([sheet_width_px, sheet_height_px]);
+    if (width_px, height_px) != (kept_width as usize, kept_height as usize) {
         return Err(MarkedError::OtherPhoto {
             file: sheet.photo.file.clone(),
             sheet_width_px,
@@ -114,14 +116,17 @@ pub fn marked(picture: &LinearPicture, sheet: &Sheet) -> Result<RgbImage, Marked
     Ok(compose::picture(&photo, &blocks)?)
 }
 
-/// Packs a marked-up picture as JPEG.
+/// Packs a marked-up picture as JPEG, signed as one that was drawn from the file `photo`.
 ///
 /// # Errors
 /// [`MarkedError::Jpeg`] when memory runs out.
-pub fn to_jpeg(picture: &RgbImage) -> Result<Vec<u8>, MarkedError> {
+pub fn to_jpeg(picture: &RgbImage, photo: &str) -> Result<Vec<u8>, MarkedError> {
     let mut bytes = Vec::new();
-    JpegEncoder::new_with_quality(&mut bytes, JPEG_QUALITY).encode_image(picture)?;
-    Ok(bytes)
+    let mut encoder = JpegEncoder::new_with_quality(&mut bytes, JPEG_QUALITY);
+    encoder
+        .encode_image(picture)
+        .map_err(|_| MarkedError::Jpeg)?;
+    Ok(signed(&bytes, photo))
 }
 
 /// Whether a person should look at this piece.

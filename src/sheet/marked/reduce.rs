@@ -1,31 +1,9 @@
 //! The photo as a person sees it, no larger than needed.
 
 use crate::drawing::{DrawingError, Ink, paint};
-use crate::photo::{LinearPicture, srgb_encode_8};
+use crate::photo::{LinearPicture, Shares, srgb_encode_8};
 use rayon::prelude::*;
 use tiny_skia::Pixmap;
-
-/// Share of each source pixel in one target pixel, for every target pixel of a row
-/// or column: the first source pixel, and the weights from there on, which sum to 1.
-struct Shares(Vec<(usize, Vec<f32>)>);
-
-impl Shares {
-    fn of(from: usize, to: usize) -> Self {
-        let step = from as f64 / to as f64;
-        let share = |target: usize| {
-            let (start, end) = (target as f64 * step, (target + 1) as f64 * step);
-            let first = (start as usize).min(from - 1);
-            let last = (end.ceil() as usize).clamp(first + 1, from);
-            let covered = |source: usize| {
-                let left = start.max(source as f64);
-                let right = end.min((source + 1) as f64);
-                ((right - left).max(0.0) / step) as f32
-            };
-            (first, (first..last).map(covered).collect())
-        };
-        Self((0..to).map(share).collect())
-    }
-}
 
 /// The photo sRGB-encoded, its long side at most `long_side_px`; a smaller photo
 /// keeps its pixels. Each new pixel is the mean light over its area, so that fine
@@ -43,21 +21,19 @@ pub fn photo(picture: &LinearPicture, long_side_px: u32) -> Result<Pixmap, Drawi
     let (columns, rows) = (target(width), target(height));
     let mut pixmap = paint::canvas(columns as u32, rows as u32, Ink::BLACK)?;
     let (across, down) = (Shares::of(width, columns), Shares::of(height, rows));
-    let light = picture.view();
     pixmap
         .data_mut()
         .par_chunks_exact_mut(columns * 4)
         .zip(down.0.par_iter())
         .for_each(|(out, (first, weights))| {
-            let mut line = vec![0.0_f32; width * 3];
+            let mut pixels = vec![[0.0_f32; 3]; width];
             for (row, weight) in weights.iter().enumerate() {
-                let source = light.index_axis(ndarray::Axis(0), first + row);
-                // Rows lie one after the other in memory, see `LinearPicture`.
-                for (sum, value) in line.iter_mut().zip(source.iter()) {
-                    *sum += weight * value;
+                for (sums, pixel) in pixels.iter_mut().zip(picture.row(first + row)) {
+                    for (sum, value) in sums.iter_mut().zip(pixel) {
+                        *sum += weight * value;
+                    }
                 }
             }
-            let pixels = line.as_chunks::<3>().0;
             for (rgba, (first, weights)) in out.as_chunks_mut::<4>().0.iter_mut().zip(&across.0) {
                 let mut sum = [0.0_f32; 3];
                 for (weight, pixel) in weights.iter().zip(pixels.iter().skip(*first)) {
