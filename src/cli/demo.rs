@@ -120,7 +120,7 @@ pub fn run(args: &Args, given: &Context) -> Result<Outcome, Failure> {
     stock::totals(&context)?;
     say::print_wrapped(
         &format!(
-            "\n`{}` shows every kind of piece. What the stock covers of ramp.plan.csv, three ferry ramps:\n",
+            "\n`{}` shows every kind of piece. What the stock covers of ramp.plan.csv, three ferry ramps:",
             context.call("stock")
         ),
         0,
