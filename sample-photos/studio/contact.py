@@ -2,7 +2,7 @@
 
 from PIL import Image, ImageDraw, ImageFont, ImageOps
 
-COLUMNS, WIDTH, HEIGHT, WORDS, GAP = 7, 236, 177, 15, 5
+COLUMNS, WIDTH, HEIGHT, WORDS, GAP = 9, 200, 150, 15, 5
 
 
 def sheet(home, recipes):

@@ -23,6 +23,12 @@ SPILL = _(LOFT, 625, "poured", "mixed", light("LED-B3", "room-lamp", 625), small
           name="poured-loft-58-a", view="a", sizes=MEDIUM, distance=330, tilt=4, card_side="top")
 MOUND = _(PIER, 645, "dumped", "mixed", light("D50", "window", 645), small("pine", "wood", 330, 250, 645, "grey-top"), 110,
           name="dumped-pier-110-a", view="a", sizes=MEDIUM, distance=370, tilt=5, card_side="bottom")
+BOWL = _(GALLEY, 606, "poured", "mixed", light("LED-B2", "spots", 606), small("cream-white", "plastic", 320, 240, 606), 62, 1,
+         name="poured-galley-62-a", view="a", sizes=MEDIUM, distance=350, card_side="top")
+BARROW = _(SHED, 639, "dumped", "mixed", light("D65", "sun", 639), small("green-felt", "felt", 290, 240, 639), 130,
+           name="dumped-shed-130-a", view="a", sizes=MEDIUM, distance=350, card_side="top")
+CATCH = _(PIER, 648, "poured", "brick", light("FL11+D50", "tubes", 648, second=("window", 100)), small("pale-blue", "plastic", 400, 300, 648),
+          86, name="poured-bricks-pier-86-a", view="a", sizes=MEDIUM, distance=440, card_side="bottom")
 CLUMPS = _(SHED, 635, "touching", "mixed", light("LED-B1", "bench-lamp", 635), open_("teal-mat", "mat", 635), 44,
            name="touching-shed-44-a", view="a", kinds=tuple(("brick", s) for s in SMALL) + tuple(("plate", s) for s in SMALL),
            distance=410, tilt=6, card_side="left")
@@ -34,8 +40,8 @@ PHOTOS = [
     _(GALLEY, 603, "sorted", "plate", light("D65", "overcast", 603), open_("pine", "wood", 603), 46, distance=430),
     _(GALLEY, 604, "sorted", "tile", light("LED-B2", "spots", 604), open_("cream-white", "plastic", 604), 40, 1, sizes=SMALL),
     _(GALLEY, 605, "touching", "brick", light("D65", "low-window", 605), open_("beech", "wood", 605), 42, sizes=MEDIUM, distance=520),
-    _(GALLEY, 606, "poured", "mixed", light("LED-B2", "spots", 606), small("cream-white", "plastic", 320, 240, 606), 62, 1, sizes=MEDIUM,
-      distance=350, card_side="top"),
+    BOWL,
+    again(BOWL, "b", light("D65", "window", 610), tilt=17, azimuth=150.0, distance=420),
     _(GALLEY, 607, "poured", "plate", light("D65+LED-B2", "window", 607, second=("spots", 40)), small("beech", "wood", 340, 260, 607), 90,
       sizes=SMALL, distance=380, card_side="bottom"),
     _(GALLEY, 608, "dumped", "mixed", light("D65", "window", 608), open_("pine", "wood", 608), 170, sizes=MEDIUM, distance=560, tilt=11),
@@ -63,10 +69,11 @@ PHOTOS = [
     CLUMPS,
     again(CLUMPS, "b", light("LED-B1+D65", "bench-lamp", 636, second=("window", 30)), tilt=18, azimuth=200.0, distance=470),
     _(SHED, 637, "poured", "plate", light("D65", "low-window", 637), open_("teal-mat", "mat", 637), 110, sizes=SMALL, distance=520),
-    _(SHED, 638, "poured", "mixed", light("LED-B1", "low-lamp", 638), small("kraft", "kraft", 310, 240, 638, "dark-wood"), 60, kinds=ALIKE,
+    _(SHED, 638, "poured", "mixed", light("LED-B1", "low-lamp", 651), small("kraft", "kraft", 310, 240, 638, "dark-wood"), 60, kinds=ALIKE,
       distance=340, card_side="top", what="poured-shapes"),
-    _(SHED, 639, "dumped", "mixed", light("D65", "sun", 639), small("green-felt", "felt", 290, 240, 639), 130, sizes=MEDIUM, distance=350,
-      card_side="top"),
+    BARROW,
+    again(BARROW, "b", tilt=19, azimuth=330.0, distance=420),
+    again(BARROW, "c", light("D65+LED-B1", "low-window", 640, second=("room-lamp", 300)), tilt=14, azimuth=100.0, distance=400),
     # pier: a far phone, grey and blue plastic, tubes and lamps.
     _teach(PIER, 641, "daylight", light("D50", "window", 641), open_("pale-blue", "plastic", 641), "brick", "2x3", distance=500),
     _teach(PIER, 642, "tubes", light("FL11", "tubes", 642), open_("lilac", "plain", 642), "plate", "2x4", distance=470),
@@ -77,7 +84,7 @@ PHOTOS = [
     MOUND,
     again(MOUND, "b", tilt=20, azimuth=60.0, distance=440),
     _(PIER, 647, "touching", "tile", light("FL11", "tubes", 647), open_("lilac", "plain", 647), 46, sizes=SMALL, distance=410),
-    _(PIER, 648, "poured", "brick", light("FL11+D50", "tubes", 648, second=("window", 100)), small("pale-blue", "plastic", 400, 300, 648), 86,
-      sizes=MEDIUM, distance=440, card_side="bottom"),
+    CATCH,
+    again(CATCH, "b", light("FL11", "tubes", 650), tilt=18, azimuth=240.0, distance=510),
     _(PIER, 649, "poured", "tile", light("D50", "behind", 649), open_("blue-grey", "plastic", 649), 84, sizes=SMALL, distance=480, tilt=20),
 ]

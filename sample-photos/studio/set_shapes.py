@@ -1,5 +1,4 @@
-"""Corners and round pieces, among the plates that are most like them: to tune on and to check
-with."""
+"""Corners and round pieces, among the plates that are most like them: to tune on."""
 
 from .lights import Lighting
 from .recipe import Recipe
@@ -26,12 +25,12 @@ PHOTOS = [
     Recipe("shapes-sorted-a-40", 518, "sorted", "mixed",
            Lighting("A", "desk-lamp", 310), Tray("grey-blue", 0.5), 40, kinds=ALIKE, mix="OTHERS",
            distance=410, tilt=6, card_side="right", camera="first", cast_kept=0.3, noise=0.016,
-           folder="check", spp=96),
+           spp=96),
     Recipe("shapes-touching-d50-44", 519, "touching", "mixed",
            Lighting("D50", "window", 230), Tray("white", 0.5), 44, kinds=ALIKE,
-           distance=430, tilt=4, card_side="bottom", folder="check", spp=96),
+           distance=430, tilt=4, card_side="bottom", spp=96),
     Recipe("poured-shapes-led-b1-60", 520, "poured", "mixed",
            Lighting("LED-B1", "room-lamp", 170), Tray("light-grey", 0.5), 60, kinds=ALIKE,
            mix="EVERY", colour_count=12, distance=470, tilt=7, card_side="left", noise=0.016,
-           folder="check", spp=96),
+           spp=96),
 ]

@@ -17,7 +17,7 @@ PHOTOS = [
     photo(SLIP, 204, "poured", "mixed", light("LED-B1", "low-lamp", 204), open_("black-felt", "felt", 204), 70, sizes=MEDIUM, distance=500),
     photo(SLIP, 205, "poured", "brick", light("D65", "window", 205), small("black", "plastic", 320, 240, 205), 60, sizes=MEDIUM,
           distance=350, card_side="bottom"),
-    photo(SLIP, 206, "dumped", "plate", light("LED-B1", "bench-lamp", 206), small("walnut", "wood", 300, 230, 206, "grey-top"), 150,
+    photo(SLIP, 206, "dumped", "plate", light("LED-B1", "bench-lamp", 206), small("walnut", "wood", 300, 230, 206, "grey-top"), 120,
           sizes=SMALL, distance=340, card_side="top"),
     photo(SLIP, 207, "touching", "brick", light("D65+LED-B1", "window", 207, second=("room-lamp", 60)), open_("walnut", "wood", 207), 40,
           sizes=MEDIUM, distance=480),

@@ -64,7 +64,7 @@ def photo(world, seed, kind, form, lighting, tray, count=0, phone=0, **given):
         phone=world.phone(phone), card_print=world.copy(), moulds=world.number, world=world.name,
         spread=round(u(0.2, 1.0), 2), wear=round(u(0, 0.9), 2), dust=int(u(0, 260)), noise=round(np.exp(u(-5.2, -3.7)), 4),
         distance=round(u(360, 560)), tilt=round(abs(rng.normal(0, 8)), 1), card_side=str(rng.choice(["left", "right", "top", "bottom"])),
-        card_turn=float(rng.choice([0, 0, 180])), cast_kept=round(u(0.05, 0.45), 2), quality=int(u(78, 95)), tell_focal=bool(u() < 0.7),
+        card_turn=float(rng.choice([0, 0, 180])), cast_kept=round(u(0.05, 0.45), 2), quality=int(u(70, 90)), tell_focal=bool(u() < 0.7),
         focal_35mm=int(rng.choice([24, 25, 26, 27, 28])), colour_count=int(rng.integers(6, 15)), depth=6, spp=128)
     return Recipe(seed=seed, kind=kind, form=form, lighting=lighting, tray=tray, count=count, **(own | given))
 

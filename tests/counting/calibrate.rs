@@ -388,7 +388,7 @@ fn pieces_of_colours_that_nobody_taught_are_warned_of() {
     let (said, sheet) = counted(&home, name, "plate");
     assert!(codes(&sheet).is_empty(), "{said}");
     let home = Home::new();
-    teach(&home, "../check/teach-other-d50-14", "day", "plate").code(0);
+    teach(&home, "teach-other-d50-14", "day", "plate").code(0);
     let (said, sheet) = counted(&home, name, "plate");
     assert_eq!(codes(&sheet), ["colours-unlike"], "{said}");
 }
