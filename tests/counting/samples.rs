@@ -164,7 +164,7 @@ const CORNERS_PX: f64 = 0.3;
 /// The same on other desks. Where a phone lifts a dark tray until the paper clips, white runs over a tag's
 /// edges: 0.8 at worst. A cell of a tag has six pixels or more.
 const CORNERS_ELSEWHERE_PX: f64 = 1.0;
-/// Tags of four that must be found there; on the first desk, all. On one photo a shadow and a lamp's image lie on one.
+/// Tags of four that must be found there; on the first desk, all. On one photo a piece's shadow cuts one in two.
 const TAGS_ELSEWHERE: usize = 3;
 
 #[test]
