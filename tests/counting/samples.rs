@@ -164,25 +164,29 @@ const CORNERS_PX: f64 = 0.3;
 /// The same on other desks. Where a phone lifts a dark tray until the paper clips, white runs over a tag's
 /// edges: 0.8 at worst. A cell of a tag has six pixels or more.
 const CORNERS_ELSEWHERE_PX: f64 = 1.0;
-/// Tags of four that must be found there; on the first desk, all. On one photo a piece's shadow cuts one in two.
-const TAGS_ELSEWHERE: usize = 3;
+/// Tags there that may stay unread in all photos together, the card being found by the others: two of one
+/// photo are, where shadows of pieces cut them. On the first desk none may.
+const UNREAD_ELSEWHERE: usize = 2;
 
 #[test]
 fn the_card_is_found_in_every_good_photo_to_a_fraction_of_a_pixel() {
-    let (mut all, mut off) = (Vec::new(), Vec::new());
+    let (mut all, mut off, mut unread) = (Vec::new(), Vec::new(), 0);
     for sample in SAMPLES.iter().filter(|s| s.truth.failure.is_none()) {
         let grey = sample.open().pixels.grey8();
         let found = card::find(&grey).unwrap_or_else(|e| panic!("{}: {e}", sample.name));
-        let (bar, fewest) = match sample.truth.world {
-            None => (CORNERS_PX, sample.truth.card.tags.len()),
-            Some(_) => (CORNERS_ELSEWHERE_PX, TAGS_ELSEWHERE),
+        let first = sample.truth.world.is_none();
+        let bar = if first {
+            CORNERS_PX
+        } else {
+            CORNERS_ELSEWHERE_PX
         };
-        let (mut errors, mut read) = (Vec::new(), 0);
+        let mut errors = Vec::new();
         for tag in &sample.truth.card.tags {
             let Some(seen) = found.tags.iter().find(|t| t.id == tag.id) else {
+                assert!(!first, "{}: tag {} is missing", sample.name, tag.id);
+                unread += 1;
                 continue;
             };
-            read += 1;
             for (corner, truth) in seen.corners.iter().zip(tag.corners_px) {
                 errors.push((corner.x - truth[0]).hypot(corner.y - truth[1]));
             }
@@ -190,11 +194,11 @@ fn the_card_is_found_in_every_good_photo_to_a_fraction_of_a_pixel() {
         errors.sort_by(f64::total_cmp);
         let (median, worst) = (errors[errors.len() / 2], errors[errors.len() - 1]);
         let told = format!(
-            "{:32} {read} tags, median {median:.3} px, worst {worst:.3} px",
+            "{:32} median {median:.3} px, worst {worst:.3} px",
             sample.name
         );
         println!("{told}");
-        if median >= bar || read < fewest {
+        if median >= bar {
             off.push(told);
         }
         all.extend(errors);
@@ -206,6 +210,7 @@ fn the_card_is_found_in_every_good_photo_to_a_fraction_of_a_pixel() {
         all.len()
     );
     assert!(off.is_empty(), "{off:#?}");
+    assert!(unread <= UNREAD_ELSEWHERE, "{unread} tags");
 }
 
 #[test]
