@@ -1,28 +1,27 @@
 //! `cuptally teach`: one piece of each colour, and what the colours are called; or what pieces weigh.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 use super::atomic::write_files;
-use super::look;
 use super::say::{self, Column, Progress};
 use super::{Context, Failure, Outcome, home};
 use crate::card::print::svg::svg;
 use crate::colour::lab::de00;
 use crate::colour::swatch::CLOSE_DE00;
-use crate::colour::{Flaw, Lesson, Swatch, SwatchBook};
-use crate::count::flaws;
-use crate::numbers::round2;
-use crate::pieces::paint::Paint;
-use crate::pieces::{ANY, Search, Shapes};
-use crate::pipeline::{self, Seen, Stage, Targets};
+use crate::colour::{Flaw, Lesson, Replaced, Swatch, SwatchBook};
+use crate::pieces::ANY;
+use crate::pipeline::Targets;
 use crate::review::swatches;
-use crate::sheet::chart::{self, LightMap};
-use crate::sheet::reading_order;
+use crate::sheet::chart;
+use crate::stock::Stamp;
 use crate::stock::kind::Name;
 
 mod from;
+mod lesson;
 mod weigh;
+
+pub use lesson::{learn, sweep};
 
 /// Arguments of `cuptally teach`.
 #[derive(clap::Args)]
@@ -77,7 +76,11 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     if let Some(light) = light {
         home::file_name("light", light)?;
     }
-    if let Some(outcome) = from::run(&args.sheets, light, args.json, &context.home) {
+    let how = from::How {
+        json: args.json,
+        figures: args.verbose,
+    };
+    if let Some(outcome) = from::run(&args.sheets, light, how, &context.home) {
         return outcome;
     }
     match (args.scale.weigh.as_deref(), &args.photo) {
@@ -95,29 +98,47 @@ fn colours(photo: &Path, args: &Args, context: &Context) -> Result<Outcome, Fail
     // A book that cannot be used is told before the photo is looked at.
     home::swatches(&context.home)?;
     let targets = home::targets(&context.home, args.card.as_deref())?;
-    let searches = searches(&args.form, context)?;
+    let searches = lesson::searches(&args.form, context)?;
+    let stamp = Stamp::of_environment().map_err(|e| Failure::wrong_use(e.to_string()))?;
     let progress = Progress::of(1);
     progress.begin(photo);
-    let (lesson, map) = learn(photo, &names, &light, &searches, &targets, &progress)?;
+    let read = lesson::read(photo, &names, &light, &searches, &targets, &progress)
+        .map_err(|unread| unread.told(photo, names.len(), &context.home))?;
     drop(progress);
+    let lesson = Lesson {
+        time: Some(stamp.time),
+        ..read.lesson
+    };
     let taught = &lesson.swatches;
     let listed = listed(taught);
     // Into the book as it is by now: the review page may have written to it meanwhile.
-    let book = swatches::change(
+    let (book, replaced, alike) = swatches::change(
         &context.home,
         |book| -> Result<_, swatches::SwatchFileError> {
-            book.learn(&lesson)?;
-            Ok(book.clone())
+            let replaced = book.learn(&lesson)?;
+            let alike = book.light_alike(&lesson).map(str::to_owned);
+            Ok((book.clone(), replaced, alike))
         },
     )?;
+    let lights = book.lights();
+    sweep(
+        &context.home,
+        replaced
+            .lights
+            .iter()
+            .filter(|l| !lights.contains(&l.as_str())),
+    );
     let mut paths = vec![swatches::path(&context.home)];
     let file = photo.file_name().unwrap_or(photo.as_os_str());
-    let drawn = chart::of_swatches(&light, &file.to_string_lossy(), &listed, &map)?;
+    let drawn = chart::of_swatches(&light, &file.to_string_lossy(), &listed, &read.map)?;
     let drawn = svg(&drawn, &format!("Colours taught in light {light}"));
-    paths.extend(write_files(
-        &home::calibration(&context.home),
-        &[(&format!("swatches-{light}.svg"), drawn.as_bytes())],
-    )?);
+    let files: [(&str, &[u8]); 2] = [
+        (&format!("swatches-{light}.svg"), drawn.as_bytes()),
+        (&lesson::picture_of(&light), &read.picture),
+    ];
+    paths.extend(write_files(&home::calibration(&context.home), &files)?);
+    // What it numbered was put right.
+    let _ = std::fs::remove_file(home::calibration(&context.home).join(lesson::NOT_TAUGHT));
     let outcome = if taught.iter().any(|swatch| swatch.flaw.is_some()) {
         Outcome::NeedsALook
     } else {
@@ -127,22 +148,82 @@ fn colours(photo: &Path, args: &Args, context: &Context) -> Result<Outcome, Fail
         say::print_json(taught)?;
         return Ok(outcome);
     }
-    let taught_in = book
-        .swatches()
-        .iter()
-        .filter(|swatch| swatch.from.is_none());
-    let lights: BTreeSet<&str> = taught_in.map(|swatch| swatch.light.as_str()).collect();
-    tell(
-        &light,
-        &listed,
-        args.verbose.then_some(&targets),
-        lights.len(),
-    )?;
+    tell(&lesson, &listed, args.verbose.then_some(&targets))?;
+    tell_replaced(&lesson, &replaced)?;
+    tell_light(&lesson, alike.as_deref(), book.has_several_lights())?;
     tell_flaws(taught)?;
     for path in paths {
         say::print(&format!("kept: {}", path.display()))?;
     }
     Ok(outcome)
+}
+
+/// Says what was taught so far and is so no more.
+fn tell_replaced(lesson: &Lesson, replaced: &Replaced) -> Result<(), Failure> {
+    let light = &lesson.light;
+    let listed = |names: &BTreeSet<String>| {
+        names
+            .iter()
+            .map(String::as_str)
+            .collect::<Vec<_>>()
+            .join(", ")
+    };
+    if !replaced.lights.is_empty() {
+        let before = listed(&replaced.lights);
+        say::print_wrapped(
+            &format!(
+                "this photo was taught before, as light '{before}': a photo shows one light, so it stands for '{light}' alone now"
+            ),
+            2,
+        )?;
+    }
+    let mut by_day: BTreeMap<Option<String>, Vec<&str>> = BTreeMap::new();
+    for (name, time) in &replaced.colours {
+        let day = time.map(|time| time.strftime("%Y-%m-%d").to_string());
+        by_day.entry(day).or_default().push(name);
+    }
+    for (day, names) in by_day {
+        let what = if names.len() > 1 && names.len() == lesson.swatches.len() {
+            format!("all {} colours", names.len())
+        } else {
+            names.join(", ")
+        };
+        let when = day.map_or_else(|| "before".to_owned(), |day| format!("on {day}"));
+        say::print_wrapped(
+            &format!("{what} in '{light}': replaces what was taught {when}"),
+            2,
+        )?;
+    }
+    if !replaced.gone.is_empty() {
+        say::print_wrapped(
+            &format!(
+                "no longer taught: {}, which this photo called so before",
+                listed(&replaced.gone)
+            ),
+            2,
+        )?;
+    }
+    Ok(())
+}
+
+/// Says what the light is where it is known, and whether another is needed.
+fn tell_light(lesson: &Lesson, alike: Option<&str>, several: bool) -> Result<(), Failure> {
+    if let Some(alike) = alike {
+        say::print_wrapped(
+            &format!(
+                "by the card this is the light of '{alike}': '{}' and '{alike}' count as one",
+                lesson.light
+            ),
+            2,
+        )?;
+    }
+    if several {
+        return Ok(());
+    }
+    say::print_wrapped(
+        "taught in one light only: of colours that lie close together none will be sure in photos under another light; teach them again under another, with another --light NAME",
+        2,
+    )
 }
 
 /// Names the colours that have to be taught again, and says why.
@@ -195,14 +276,14 @@ const PAIRS_TOLD: usize = 6;
 
 /// Says what was taught; with what the card should look like, in figures too.
 fn tell(
-    light: &str,
+    lesson: &Lesson,
     listed: &[chart::Taught],
     figures_by: Option<&Targets>,
-    lights: usize,
 ) -> Result<(), Failure> {
     say::print(&format!(
-        "taught {} in light '{light}'",
-        say::plural(listed.len(), "colour", "colours")
+        "taught {} in light '{}'",
+        say::plural(listed.len(), "colour", "colours"),
+        lesson.light
     ))?;
     if let Some(targets) = figures_by {
         tell_figures(listed, targets)?;
@@ -219,12 +300,6 @@ fn tell(
     }
     if !pairs.is_empty() {
         say::print("pieces of colours that look alike will often be doubtful")?;
-    }
-    if lights < 2 {
-        say::print_wrapped(
-            "taught in one light only: of colours that lie close together none will be sure in photos under another light; teach them again under another, with another --light NAME",
-            2,
-        )?;
     }
     Ok(())
 }
@@ -278,116 +353,6 @@ fn tell_figures(listed: &[chart::Taught], targets: &Targets) -> Result<(), Failu
     ))
 }
 
-/// Reads the swatches off a photo, by the card's values as they are given; also gives the light over the tray.
-///
-/// # Errors
-/// As [`run`], but nothing is written.
-pub fn learn(
-    path: &Path,
-    names: &[String],
-    light: &str,
-    searches: &[Search],
-    targets: &Targets,
-    progress: &Progress,
-) -> Result<(Lesson, LightMap), Failure> {
-    for (k, name) in names.iter().enumerate() {
-        if names[..k].contains(name) {
-            return Err(Failure::wrong_use(format!(
-                "the colour '{name}' is named twice; name each piece of the photo once"
-            )));
-        }
-    }
-    let photo = look::open(path)?;
-    let scene = pipeline::measure(&photo, targets, &|stage| progress.stage(stage))
-        .map_err(|e| look::trouble(path, &e))?;
-    let mut seen = look_for(&scene, searches, names.len(), progress);
-    if seen.len() != names.len() {
-        return Err(Failure::wrong_use(format!(
-            "{} shows {} and {}; lay one piece of each colour on a plain tray, apart from each other, and name each in reading order",
-            path.display(),
-            say::plural(seen.len(), "piece", "pieces"),
-            say::plural(names.len(), "name was given", "names were given"),
-        )));
-    }
-    let places: Vec<[f64; 2]> = seen.iter().map(|s| in_photo(&scene, s)).collect();
-    let order = reading_order::reading_order(&places);
-    let paints: Vec<Paint> = seen.iter().map(|s| s.paint).collect();
-    let flaws = flaws(&paints);
-    let mut slots: Vec<Option<Seen>> = seen.drain(..).map(Some).collect();
-    let mut taught = Vec::with_capacity(names.len());
-    for (name, index) in names.iter().zip(order) {
-        let Some(seen) = slots.get_mut(index).and_then(Option::take) else {
-            continue;
-        };
-        let flaw = flaws.get(index).copied().flatten();
-        taught.push(Swatch {
-            name: name.clone(),
-            samples: vec![seen.paint.lab.map(round2)],
-            light: light.to_owned(),
-            flaw,
-            from: None,
-        });
-    }
-    let lesson = Lesson {
-        light: light.to_owned(),
-        swatches: taught,
-        card: pipeline::card_look(&scene),
-    };
-    Ok((lesson, pipeline::light_map(&scene)))
-}
-
-/// One search for each form that may be.
-///
-/// # Errors
-/// When there is no such form, or the user's list of shapes cannot be used.
-fn searches(form: &str, context: &Context) -> Result<Vec<Search>, Failure> {
-    let shapes = home::shapes(&context.home)?;
-    if form == ANY {
-        return Ok(each_form(shapes));
-    }
-    let search = Search::called(shapes, form);
-    let search = search.map_err(|error| Failure::wrong_use(error.to_string()))?;
-    Ok(vec![search])
-}
-
-/// One search for each form of a list.
-pub fn each_form(shapes: Shapes) -> Vec<Search> {
-    let forms = shapes.forms().into_iter();
-    forms.map(|form| Search::of_form(shapes, form)).collect()
-}
-
-/// The pieces of a teaching photo. They are of one form as a rule: of the forms
-/// that may be, the one is taken that finds just as many pieces as there are
-/// names; among equals, the one that explains the photo best.
-fn look_for(
-    scene: &pipeline::Scene,
-    searches: &[Search],
-    names: usize,
-    progress: &Progress,
-) -> Vec<Seen> {
-    let merit = |seen: &[Seen]| {
-        let score: f64 = seen.iter().map(|s| s.piece.score).sum();
-        (seen.len() == names, score)
-    };
-    let looks = (1..).zip(searches).map(|(number, search)| {
-        // Nearly all of the time goes here, once a form.
-        let told = |stage| match stage {
-            Stage::Pieces if searches.len() > 1 => progress.say(&format!(
-                "finding pieces, form {number} of {}",
-                searches.len()
-            )),
-            _ => progress.stage(stage),
-        };
-        pipeline::look(scene, search, &told).0
-    });
-    looks
-        .max_by(|a, b| {
-            let (a, b) = (merit(a), merit(b));
-            a.0.cmp(&b.0).then(a.1.total_cmp(&b.1))
-        })
-        .unwrap_or_default()
-}
-
 /// Writes the book into the home folder.
 ///
 /// # Errors
@@ -399,15 +364,6 @@ pub fn keep(home: &Path, book: &SwatchBook) -> Result<Vec<PathBuf>, Failure> {
         &home::calibration(home),
         &[("swatches.json", text.as_bytes())],
     )?)
-}
-
-fn in_photo(scene: &pipeline::Scene, seen: &Seen) -> [f64; 2] {
-    let px = scene
-        .pose
-        .camera
-        .project(seen.piece.stance.at, 0.0)
-        .unwrap_or_default();
-    [px.x, px.y]
 }
 
 #[cfg(test)]

@@ -2,11 +2,17 @@
 
 use std::collections::BTreeSet;
 
+use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
 use super::look::CardLook;
 use super::swatch::{Origin, Swatch, is_colour};
 use crate::legible::{is_invisible, shown};
+
+mod change;
+mod lesson;
+
+pub use lesson::{Lesson, Replaced};
 
 /// The swatch file's format version.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -17,17 +23,6 @@ pub enum Version {
     V1,
 }
 
-/// What one photo for that taught: a piece of each colour beside the card.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Lesson {
-    /// The light's name.
-    pub light: String,
-    /// The colours, in reading order.
-    pub swatches: Vec<Swatch>,
-    /// How the card looked.
-    pub card: CardLook,
-}
-
 /// How the card looked where colours were taught.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -36,6 +31,19 @@ struct Seen {
     /// The colours, in order.
     colours: BTreeSet<String>,
     card: CardLook,
+    /// The photo; of books from before that was kept, none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    from: Option<Origin>,
+    /// When; of books from before that was kept, none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    time: Option<Timestamp>,
+}
+
+impl Seen {
+    /// Whether it is of this very photo.
+    fn is_from(&self, photo: &Origin) -> bool {
+        (self.from.as_ref()).is_some_and(|from| from.photo == photo.photo)
+    }
 }
 
 /// All taught colours.
@@ -128,6 +136,11 @@ impl SwatchBook {
             if !seen.card.labs().all(is_colour) {
                 return Err(SwatchError::Card { light: seen.light });
             }
+            if (seen.from.as_ref()).is_some_and(|from| !is_hash(&from.photo)) {
+                let name = seen.colours.first().cloned().unwrap_or_default();
+                let light = seen.light;
+                return Err(SwatchError::Origin { name, light });
+            }
             book.keep(seen);
         }
         Ok(book)
@@ -160,27 +173,14 @@ impl SwatchBook {
         Ok(())
     }
 
-    /// Adds what a photo taught: its swatches, and how the card looked beside them.
-    ///
-    /// # Errors
-    ///
-    /// As for [`Self::teach`].
-    pub fn learn(&mut self, lesson: &Lesson) -> Result<(), SwatchError> {
-        for swatch in &lesson.swatches {
-            self.teach(swatch.clone())?;
-        }
-        self.keep(Seen {
-            light: lesson.light.clone(),
-            colours: lesson.swatches.iter().map(|s| s.name.clone()).collect(),
-            card: lesson.card.clone(),
-        });
-        Ok(())
-    }
-
     /// How the card looked where a colour was taught in a light.
     pub fn card_beside(&self, name: &str, light: &str) -> Option<&CardLook> {
+        self.seen_beside(name, light).map(|seen| &seen.card)
+    }
+
+    fn seen_beside(&self, name: &str, light: &str) -> Option<&Seen> {
         let beside = |seen: &&Seen| seen.light == light && seen.colours.contains(name);
-        self.seen.iter().find(beside).map(|seen| &seen.card)
+        self.seen.iter().find(beside)
     }
 
     /// What is taught anew in a light is no longer as it was seen before.
@@ -227,6 +227,11 @@ impl SwatchBook {
     }
 }
 
+fn is_hash(text: &str) -> bool {
+    let hex = |b: u8| matches!(b, b'0'..=b'9' | b'a'..=b'f');
+    text.len() == 64 && text.bytes().all(hex)
+}
+
 fn check(swatch: &Swatch) -> Result<(), SwatchError> {
     for (name, what) in [(&swatch.name, "colour"), (&swatch.light, "light")] {
         if name.trim().is_empty() {
@@ -237,8 +242,6 @@ fn check(swatch: &Swatch) -> Result<(), SwatchError> {
             return Err(SwatchError::Invisible { what, shown });
         }
     }
-    let hex = |b: u8| matches!(b, b'0'..=b'9' | b'a'..=b'f');
-    let is_hash = |text: &str| text.len() == 64 && text.bytes().all(hex);
     if swatch
         .from
         .as_ref()
@@ -264,154 +267,5 @@ fn check(swatch: &Swatch) -> Result<(), SwatchError> {
 }
 
 #[cfg(test)]
-mod tests {
-    #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
-    use super::super::look::tests::look;
-    use super::*;
-
-    fn swatch(name: &str, light: &str, lab: [f64; 3]) -> Swatch {
-        Swatch {
-            name: name.into(),
-            samples: vec![lab],
-            light: light.into(),
-            flaw: None,
-            from: None,
-        }
-    }
-
-    /// The same as read from a counted photo, whose hash is a digit again and again.
-    fn learned(swatch: Swatch, digit: &str, named: bool) -> Swatch {
-        let from = Origin {
-            photo: digit.repeat(64),
-            file: "cup.jpg".into(),
-        };
-        Swatch {
-            light: if named {
-                swatch.light
-            } else {
-                from.own_light()
-            },
-            from: Some(from),
-            ..swatch
-        }
-    }
-
-    fn book() -> SwatchBook {
-        let mut book = SwatchBook::default();
-        for (name, lab) in [
-            ("lantern", [60.0, 50.0, 60.0]),
-            ("kelp", [40.0, -30.0, 25.0]),
-            ("moss", [44.0, -30.0, 29.0]),
-        ] {
-            book.teach(swatch(name, "boathouse", lab)).unwrap();
-        }
-        book
-    }
-
-    #[test]
-    fn a_second_light_stands_beside_and_the_same_light_replaces() {
-        let mut book = book();
-        book.teach(swatch("kelp", "pier", [43.0, -36.0, 22.0]))
-            .unwrap();
-        assert_eq!(book.lights(), ["boathouse", "pier"]);
-        assert_eq!(book.names(), ["kelp", "lantern", "moss"]);
-        book.teach(swatch("kelp", "pier", [30.0, 0.0, 0.0]))
-            .unwrap();
-        assert_eq!(book.swatches().len(), 4);
-    }
-
-    #[test]
-    fn what_photos_taught_stands_beside_and_is_forgotten_by_photo() {
-        let mut book = book();
-        let taught = book.clone();
-        let kelp = || swatch("kelp", "boathouse", [41.0, -30.0, 25.0]);
-        book.teach(learned(kelp(), "a", true)).unwrap();
-        book.teach(learned(kelp(), "b", false)).unwrap();
-        assert_eq!(book.swatches().len(), 5);
-        // A photo in an unnamed light is no light of its own.
-        assert_eq!(book.lights(), ["boathouse"]);
-        // Again replaces, and does not touch what was taught.
-        book.teach(learned(kelp(), "a", true)).unwrap();
-        assert_eq!(book.swatches().len(), 5);
-        let text = book.to_json().unwrap();
-        assert_eq!(SwatchBook::from_json(&text).unwrap(), book);
-        assert_eq!(book.origins().len(), 2);
-        assert_eq!(book.forget(&"c".repeat(64)), []);
-        assert_eq!(book.forget(&"a".repeat(64)).len(), 1);
-        assert_eq!(book.forget(&"b".repeat(64)).len(), 1);
-        assert_eq!(book, taught);
-    }
-
-    fn lesson(names: &[&str], lighter: f64) -> Lesson {
-        Lesson {
-            light: "pier".into(),
-            swatches: (names.iter())
-                .map(|name| swatch(name, "pier", [40.0, -30.0, 25.0]))
-                .collect(),
-            card: look(lighter),
-        }
-    }
-
-    #[test]
-    fn of_each_colour_the_card_is_kept_that_lay_beside_it_last() {
-        let mut book = book();
-        book.learn(&lesson(&["kelp", "moss"], 0.0)).unwrap();
-        book.learn(&lesson(&["kelp"], 4.0)).unwrap();
-        assert_eq!(book.card_beside("kelp", "pier"), Some(&look(4.0)));
-        assert_eq!(book.card_beside("moss", "pier"), Some(&look(0.0)));
-        // Taught without the card's look being kept.
-        assert_eq!(book.card_beside("kelp", "boathouse"), None);
-        let text = book.to_json().unwrap();
-        assert_eq!(SwatchBook::from_json(&text).unwrap(), book);
-        book.learn(&lesson(&["moss", "kelp"], 2.0)).unwrap();
-        assert_eq!(book.seen.len(), 1);
-    }
-
-    #[test]
-    fn a_book_survives_its_file() {
-        let text = book().to_json().unwrap();
-        assert!(text.contains("\"swatches\": \"v1\""), "{text}");
-        assert_eq!(SwatchBook::from_json(&text).unwrap(), book());
-    }
-
-    #[test]
-    fn broken_books_are_refused_with_a_sentence() {
-        let with = |colours: &str| format!(r#"{{"swatches":"v1","colours":[{colours}]}}"#);
-        let kelp = r#"{"name":"kelp","light":"pier","samples":[[40,-30,25]]}"#;
-        for (text, part) in [
-            (String::from("{"), "not a swatch book"),
-            (
-                r#"{"swatches":"v2","colours":[]}"#.into(),
-                "not a swatch book",
-            ),
-            (with(&format!("{kelp},{kelp}")), "stands there twice"),
-            (with(&kelp.replace("kelp", " ")), "no colour name"),
-            (with(&kelp.replace("pier", "")), "no light name"),
-            (
-                with(&kelp.replace("kelp", "ke\u{200b}lp")),
-                "colour name 'ke\u{fffd}lp'",
-            ),
-            (
-                with(&kelp.replace("pier", "pi\\u001ber")),
-                "light name 'pi\u{fffd}er'",
-            ),
-            (with(&kelp.replace("[40,-30,25]", "")), "no samples"),
-            (with(&kelp.replace("40", "4000")), "no colour"),
-            (
-                format!(
-                    r#"{},"seen":[{{"light":"pier","colours":["kelp"],"card":{{"red":[900,0,0]}}}}]}}"#,
-                    with(kelp).trim_end_matches('}')
-                ),
-                "the card in light pier",
-            ),
-            (
-                with(&kelp.replace('}', r#","from":{"photo":"12","file":"a.jpg"}}"#)),
-                "without a hash",
-            ),
-        ] {
-            let error = SwatchBook::from_json(&text).unwrap_err().to_string();
-            assert!(error.contains(part), "{text}: {error}");
-        }
-        SwatchBook::from_json(&with(kelp)).unwrap();
-    }
-}
+#[path = "book_tests.rs"]
+mod tests;

@@ -19,9 +19,10 @@ pub mod look;
 pub mod names;
 pub mod swatch;
 pub mod book;
+pub mod overview;
 pub mod cluster;
 
-pub use book::{Lesson, SwatchBook, SwatchError};
+pub use book::{Lesson, Replaced, SwatchBook, SwatchError};
 pub use cluster::{Clusters, cluster};
 pub use correct::{Correction, CorrectionError, Method, Patch, correct};
 pub use look::CardLook;

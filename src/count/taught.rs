@@ -28,11 +28,12 @@ pub struct Taught {
     pub names: Vec<String>,
     /// Ways to see their bodies: one for each light that has a name, and the mean of all lights.
     pub bodies: Vec<Vec<Body>>,
-    /// In how many lights each was taught by a photo for that. What was learned from counted photos is not
+    /// Whether each was taught in several lights by photos for that: two lights in which the card looks alike are one,
+    /// as of a photo that was taught by two names. What was learned from counted photos is not
     /// among them: whether their light was another is only guessed, and nobody laid the pieces out. A piece that
     /// the camera cut off was at least so bright: beside one that it did not, that tells of another light, but by
     /// itself of none.
-    lights: Vec<usize>,
+    in_several: Vec<bool>,
     /// Which colours were taught in the photo's own light, by the way of seeing them that is that light.
     here: Vec<Vec<bool>>,
     /// Colours that were taught under a lamp's image only, and what showed, linear.
@@ -57,7 +58,7 @@ impl Taught {
         let unnamed = book.swatches().iter().any(|s| !s.light_is_named());
         let mut by_light: Vec<Vec<Body>> = vec![Vec::new(); lights.len()];
         let mut together = Vec::new();
-        let mut taught_in = Vec::new();
+        let mut in_several = Vec::new();
         for name in &names {
             let mut seen: Vec<(usize, [f64; 3])> = Vec::new();
             let (mut taught, mut cut_off) = (BTreeSet::new(), BTreeSet::new());
@@ -79,7 +80,10 @@ impl Taught {
             if !taught.is_empty() {
                 taught.extend(cut_off);
             }
-            taught_in.push(taught.len());
+            let in_lights: Vec<&str> = (taught.iter())
+                .filter_map(|light| lights.get(*light).copied())
+                .collect();
+            in_several.push(book.is_in_several(name, &in_lights));
             let bodies = by_mean(&without_gloss(&seen));
             let mut mean = [0.0; 3];
             for body in bodies.values() {
@@ -87,11 +91,11 @@ impl Taught {
                     mean[c] += body[c] / bodies.len() as f64;
                 }
             }
-            let gloss = if seen.len() > 1 {
-                GLOSS_LEFT
-            } else {
-                GLOSS_ONCE
-            };
+            // What a photo shows is no second look at it.
+            let again = seen
+                .iter()
+                .any(|(_, shown)| Some(*shown) != seen.first().map(|s| s.1));
+            let gloss = if again { GLOSS_LEFT } else { GLOSS_ONCE };
             let as_body = |linear| Body {
                 even: even(lab_from_linear(linear)),
                 gloss,
@@ -117,7 +121,7 @@ impl Taught {
         Self {
             names,
             bodies,
-            lights: taught_in,
+            in_several,
             here,
             hidden,
         }
@@ -144,7 +148,7 @@ impl Taught {
     /// Whether a colour was taught in one light only, so that nothing is known of how other lights
     /// shift it.
     pub fn once(&self, colour: usize) -> bool {
-        self.lights.get(colour).is_none_or(|lights| *lights < 2)
+        self.in_several.get(colour) != Some(&true)
     }
 }
 
@@ -260,6 +264,8 @@ mod tests {
                 ..swatch(light, KELP, None)
             }],
             card: look(lighter),
+            from: None,
+            time: None,
         };
         let mut book = SwatchBook::default();
         for lesson in [
@@ -277,6 +283,27 @@ mod tests {
         assert_eq!((here(1), here(2)), ([false; 3], [false; 3]));
         let elsewhere = Taught::of(&book, &look(8.0));
         assert!(elsewhere.here(1, 0) && elsewhere.here(0, 1) && !elsewhere.here(0, 0));
+    }
+
+    #[test]
+    fn a_photo_that_was_taught_by_two_names_is_one_light() {
+        let lesson = |light: &str, lighter: f64| Lesson {
+            light: light.into(),
+            swatches: vec![swatch(light, KELP, None)],
+            card: look(lighter),
+            from: None,
+            time: None,
+        };
+        let taught = |second: f64| {
+            let mut book = SwatchBook::default();
+            for lesson in [lesson("usual", 0.0), lesson("lamp", second)] {
+                book.learn(&lesson).unwrap();
+            }
+            Taught::of(&book, &look(0.0))
+        };
+        // Neither of the guard's two signs: a second light, and a second look at the gloss.
+        assert!(taught(0.0).once(0) && taught(0.9).once(0) && !taught(8.0).once(0));
+        assert_eq!(taught(0.0).bodies[0][0].gloss, GLOSS_ONCE);
     }
 
     const KELP: [f64; 3] = [40.0, -30.0, 25.0];

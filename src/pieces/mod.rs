@@ -12,6 +12,7 @@ pub mod list;
 pub mod face;
 pub mod stance;
 mod seeds;
+pub mod apart;
 mod turn;
 mod patch;
 mod evidence;

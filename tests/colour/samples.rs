@@ -159,6 +159,8 @@ fn book_of(all: &[Shown], lights: &[&str], but: &[&str]) -> SwatchBook {
             light: (*light).to_owned(),
             swatches: swatches.collect(),
             card: shown.card.clone(),
+            from: None,
+            time: None,
         };
         book.learn(&lesson).unwrap();
     }

@@ -35,17 +35,26 @@ pub struct Args {
     forget: Vec<PathBuf>,
 }
 
+/// How it is told.
+#[derive(Clone, Copy, Debug)]
+pub struct How {
+    /// For programs.
+    pub json: bool,
+    /// With what was measured.
+    pub figures: bool,
+}
+
 /// Learns from sheets or takes back what they taught; `None` where neither is asked for.
 pub fn run(
     args: &Args,
     light: Option<&str>,
-    json: bool,
+    how: How,
     home: &Path,
 ) -> Option<Result<Outcome, Failure>> {
     if !args.from.is_empty() {
-        Some(learn(&args.from, light, json, home))
+        Some(learn(&args.from, light, how, home))
     } else if !args.forget.is_empty() {
-        Some(forget(&args.forget, json, home))
+        Some(forget(&args.forget, how.json, home))
     } else {
         None
     }
@@ -79,7 +88,7 @@ struct Told<'a> {
 fn learn(
     paths: &[PathBuf],
     light: Option<&str>,
-    json: bool,
+    how: How,
     home: &Path,
 ) -> Result<Outcome, Failure> {
     let sheets: Vec<_> = paths
@@ -96,7 +105,7 @@ fn learn(
             listed(&silent)
         )));
     }
-    if json {
+    if how.json {
         let told = lessons.iter().map(|lesson| Told {
             photo: Photo::of(&lesson.origin),
             light: &lesson.light,
@@ -106,7 +115,7 @@ fn learn(
         say::print_json(&told.collect::<Vec<_>>())?;
     } else {
         for (path, lesson) in paths.iter().zip(&lessons).filter(|(_, l)| !l.is_empty()) {
-            tell(path, lesson)?;
+            tell(path, lesson, how.figures)?;
         }
         say::print(&format!("kept: {}", swatches::path(home).display()))?;
     }
@@ -132,7 +141,7 @@ fn listed(paths: &[&PathBuf]) -> String {
     names.join(", ")
 }
 
-fn tell(path: &Path, lesson: &Lesson) -> Result<(), Failure> {
+fn tell(path: &Path, lesson: &Lesson, figures: bool) -> Result<(), Failure> {
     let light = if lesson.light == lesson.origin.own_light() {
         "in a light without a name".to_owned()
     } else {
@@ -146,26 +155,19 @@ fn tell(path: &Path, lesson: &Lesson) -> Result<(), Failure> {
             &format!("{file}: learned {}, {light}", lesson.in_words()),
             4,
         )?;
-        let mut table = say::table(&[
-            ("colour", Column::Text),
-            ("pieces", Column::Text),
-            ("L*", Column::Number),
-            ("a*", Column::Number),
-            ("b*", Column::Number),
-        ]);
-        for (colour, swatch) in lesson.colours.iter().zip(lesson.swatches()) {
-            let pieces: Vec<String> = colour.pieces.iter().map(u32::to_string).collect();
-            let [l, a, b] = swatch.middle().map(|v| format!("{v:.1}"));
-            table.add_row([&colour.name, &pieces.join(", "), &l, &a, &b]);
-        }
-        say::print_table(&table)?;
+        tell_pieces(lesson, figures)?;
     }
     for colour in &lesson.colours {
         if let Some(near) = &colour.near {
+            let how_near = if figures {
+                format!("{:.1} dE00 from {}", near.de00, near.name)
+            } else {
+                format!("looks like {}", near.name)
+            };
             say::print_wrapped(
                 &format!(
-                    "  look: {} is new and {:.1} dE00 from {}; if they are one colour, take this back and call it that",
-                    colour.name, near.de00, near.name
+                    "  look: {} is new and {how_near}; if they are one colour, take this back and call it that",
+                    colour.name
                 ),
                 4,
             )?;
@@ -194,6 +196,38 @@ fn tell(path: &Path, lesson: &Lesson) -> Result<(), Failure> {
         "  to take it back: cuptally teach --forget {}",
         crate::stock::shell::quoted_path(path)
     ))
+}
+
+/// By which pieces each colour was learned; with figures, what was measured too.
+fn tell_pieces(lesson: &Lesson, figures: bool) -> Result<(), Failure> {
+    let listed = |colour: &Learned| -> String {
+        let pieces: Vec<String> = colour.pieces.iter().map(u32::to_string).collect();
+        pieces.join(", ")
+    };
+    if !figures {
+        for colour in &lesson.colours {
+            let pieces = if colour.pieces.len() == 1 {
+                "piece"
+            } else {
+                "pieces"
+            };
+            let line = format!("  {}: by {pieces} {}", colour.name, listed(colour));
+            say::print_wrapped(&line, 4)?;
+        }
+        return Ok(());
+    }
+    let mut table = say::table(&[
+        ("colour", Column::Text),
+        ("pieces", Column::Text),
+        ("L*", Column::Number),
+        ("a*", Column::Number),
+        ("b*", Column::Number),
+    ]);
+    for (colour, swatch) in lesson.colours.iter().zip(lesson.swatches()) {
+        let [l, a, b] = swatch.middle().map(|v| format!("{v:.1}"));
+        table.add_row([&colour.name, &listed(colour), &l, &a, &b]);
+    }
+    say::print_table(&table)
 }
 
 /// What was taken back, for programs.

@@ -20,6 +20,9 @@ mod header;
 mod table;
 mod notes;
 mod compose;
+mod named;
+
+pub use named::{Label, named};
 
 use crate::drawing::{DrawingError, Ink, Lettering};
 use crate::photo::{LinearPicture, signed};

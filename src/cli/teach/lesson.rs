@@ -1,0 +1,282 @@
+//! A photo of one piece of each colour, read: names are held against the pieces before the long search.
+
+use std::path::{Path, PathBuf};
+
+use crate::cli::atomic::write_files;
+use crate::cli::say::{self, Progress};
+use crate::cli::{Context, Failure, home, look};
+use crate::colour::{Lesson, Origin, Swatch};
+use crate::count::flaws;
+use crate::numbers::round2;
+use crate::photo::Photo;
+use crate::pieces::paint::Paint;
+use crate::pieces::{ANY, Search, Shapes};
+use crate::pipeline::{self, Seen, Stage, Targets};
+use crate::sheet::chart::LightMap;
+use crate::sheet::marked::{Label, named, to_jpeg};
+use crate::sheet::reading_order;
+
+/// A photo that teaches.
+pub struct Read {
+    /// What it teaches.
+    pub lesson: Lesson,
+    /// The light over the tray.
+    pub map: LightMap,
+    /// Its pieces with numbers and names, JPEG.
+    pub picture: Vec<u8>,
+}
+
+/// Why a photo teaches nothing.
+pub enum Unread {
+    /// The sentence.
+    Failure(Failure),
+    /// Names and pieces differ in number.
+    Unequal {
+        /// How many pieces the photo shows.
+        pieces: usize,
+        /// These with their numbers and the names as far as they reach, JPEG.
+        picture: Vec<u8>,
+    },
+}
+
+impl From<Failure> for Unread {
+    fn from(failure: Failure) -> Self {
+        Self::Failure(failure)
+    }
+}
+
+impl Unread {
+    /// The sentence; the numbered picture is kept under the calibration folder and named in it, where it can be.
+    pub fn told(self, photo: &Path, names: usize, home: &Path) -> Failure {
+        let (pieces, picture) = match self {
+            Self::Failure(failure) => return failure,
+            Self::Unequal { pieces, picture } => (pieces, picture),
+        };
+        let kept = write_files(&home::calibration(home), &[(NOT_TAUGHT, &picture)]);
+        let kept = kept.ok().and_then(|paths| paths.into_iter().next());
+        let see = kept.map_or_else(String::new, |path| {
+            format!("; {} has their numbers", path.display())
+        });
+        Failure::wrong_use(format!(
+            "{} shows {} and {}; lay one piece of each colour on a plain tray, apart from each other, and name each in reading order{see}",
+            photo.display(),
+            say::plural(pieces, "piece", "pieces"),
+            say::plural(names, "name was given", "names were given"),
+        ))
+    }
+}
+
+/// The picture of a photo that taught nothing, in the calibration folder.
+pub const NOT_TAUGHT: &str = "not-taught.jpg";
+
+/// Reads the swatches off a photo, by the card's values as they are given.
+///
+/// # Errors
+/// When the photo cannot be measured, or pieces and names differ in number. Nothing is written.
+pub fn read(
+    path: &Path,
+    names: &[String],
+    light: &str,
+    searches: &[Search],
+    targets: &Targets,
+    progress: &Progress,
+) -> Result<Read, Unread> {
+    for (k, name) in names.iter().enumerate() {
+        if names[..k].contains(name) {
+            return Err(Failure::wrong_use(format!(
+                "the colour '{name}' is named twice; name each piece of the photo once"
+            ))
+            .into());
+        }
+    }
+    let photo = look::open(path)?;
+    let scene = pipeline::measure(&photo, targets, &|stage| progress.stage(stage))
+        .map_err(|e| look::trouble(path, &e))?;
+    // The search takes nearly all of the time: where the number plainly is another it is not begun in vain.
+    if let Some(things) = pipeline::things(&scene)
+        && plainly_differ(things.len(), names.len())
+    {
+        let outlines = things.into_iter().map(|t| (t.middle_px, t.outline_px));
+        return unequal(&photo, outlines.collect(), names);
+    }
+    let mut seen = look_for(&scene, searches, names.len(), progress);
+    let places: Vec<[f64; 2]> = seen.iter().map(|s| in_photo(&scene, s)).collect();
+    let outline = |s: &Seen| -> Vec<[f64; 2]> {
+        let outline = s.piece.stance.silhouette_px(&scene.pose.camera);
+        outline.iter().map(|px| [px.x, px.y]).collect()
+    };
+    let outlines: Vec<_> = (places.iter().copied())
+        .zip(seen.iter().map(outline))
+        .collect();
+    if seen.len() != names.len() {
+        return unequal(&photo, outlines, names);
+    }
+    progress.say("drawing the picture");
+    let picture = numbered(&photo, &outlines, names)?;
+    let order = reading_order::reading_order(&places);
+    let paints: Vec<Paint> = seen.iter().map(|s| s.paint).collect();
+    let flaws = flaws(&paints);
+    let mut slots: Vec<Option<Seen>> = seen.drain(..).map(Some).collect();
+    let mut taught = Vec::with_capacity(names.len());
+    for (name, index) in names.iter().zip(order) {
+        let Some(seen) = slots.get_mut(index).and_then(Option::take) else {
+            continue;
+        };
+        let flaw = flaws.get(index).copied().flatten();
+        taught.push(Swatch {
+            name: name.clone(),
+            samples: vec![seen.paint.lab.map(round2)],
+            light: light.to_owned(),
+            flaw,
+            from: None,
+        });
+    }
+    let lesson = Lesson {
+        light: light.to_owned(),
+        swatches: taught,
+        card: pipeline::card_look(&scene),
+        from: Some(Origin {
+            photo: photo.hash.clone(),
+            file: photo.file.clone(),
+        }),
+        time: None,
+    };
+    Ok(Read {
+        lesson,
+        map: pipeline::light_map(&scene),
+        picture,
+    })
+}
+
+/// Share of the names for which a piece may be missing among the things that are seen at a glance: one of the tray's own
+/// colour is not, as 2 of 24 in the teaching photo under tubes in `sample-photos/tune`.
+const UNSEEN: f64 = 0.25;
+
+/// Whether so many things on the tray cannot be a piece for each name.
+fn plainly_differ(things: usize, names: usize) -> bool {
+    things > names || (things as f64) < (1.0 - UNSEEN) * names as f64
+}
+
+/// A piece's middle and its outline in the upright photo, px.
+type Placed = ([f64; 2], Vec<[f64; 2]>);
+
+fn unequal<T>(photo: &Photo, pieces: Vec<Placed>, names: &[String]) -> Result<T, Unread> {
+    let picture = numbered(photo, &pieces, names)?;
+    Err(Unread::Unequal {
+        pieces: pieces.len(),
+        picture,
+    })
+}
+
+/// The photo with each piece's number in reading order, and its name as far as there are some, as JPEG.
+fn numbered(photo: &Photo, pieces: &[Placed], names: &[String]) -> Result<Vec<u8>, Failure> {
+    let places: Vec<[f64; 2]> = pieces.iter().map(|(place, _)| *place).collect();
+    let order = reading_order::reading_order(&places).into_iter();
+    let labels: Vec<Label> = (1..)
+        .zip(order)
+        .filter_map(|(number, index): (usize, usize)| {
+            let (_, outline_px) = pieces.get(index)?.clone();
+            let name = names.get(number - 1).map_or("?", String::as_str);
+            let words = format!("{number} {name}");
+            Some(Label { outline_px, words })
+        })
+        .collect();
+    Ok(to_jpeg(&named(&photo.pixels, &labels)?)?)
+}
+
+/// One search for each form that may be.
+///
+/// # Errors
+/// When there is no such form, or the user's list of shapes cannot be used.
+pub fn searches(form: &str, context: &Context) -> Result<Vec<Search>, Failure> {
+    let shapes = home::shapes(&context.home)?;
+    if form == ANY {
+        return Ok(each_form(shapes));
+    }
+    let search = Search::called(shapes, form);
+    let search = search.map_err(|error| Failure::wrong_use(error.to_string()))?;
+    Ok(vec![search])
+}
+
+/// One search for each form of a list.
+pub fn each_form(shapes: Shapes) -> Vec<Search> {
+    let forms = shapes.forms().into_iter();
+    forms.map(|form| Search::of_form(shapes, form)).collect()
+}
+
+/// The pieces of a teaching photo. They are of one form as a rule: of the forms
+/// that may be, the one is taken that finds just as many pieces as there are
+/// names; among equals, the one that explains the photo best.
+fn look_for(
+    scene: &pipeline::Scene,
+    searches: &[Search],
+    names: usize,
+    progress: &Progress,
+) -> Vec<Seen> {
+    let merit = |seen: &[Seen]| {
+        let score: f64 = seen.iter().map(|s| s.piece.score).sum();
+        (seen.len() == names, score)
+    };
+    let looks = (1..).zip(searches).map(|(number, search)| {
+        // Nearly all of the time goes here, once a form.
+        let told = |stage| match stage {
+            Stage::Pieces if searches.len() > 1 => progress.say(&format!(
+                "finding pieces, form {number} of {}",
+                searches.len()
+            )),
+            _ => progress.stage(stage),
+        };
+        pipeline::look(scene, search, &told).0
+    });
+    looks
+        .max_by(|a, b| {
+            let (a, b) = (merit(a), merit(b));
+            a.0.cmp(&b.0).then(a.1.total_cmp(&b.1))
+        })
+        .unwrap_or_default()
+}
+
+fn in_photo(scene: &pipeline::Scene, seen: &Seen) -> [f64; 2] {
+    let px = scene
+        .pose
+        .camera
+        .project(seen.piece.stance.at, 0.0)
+        .unwrap_or_default();
+    [px.x, px.y]
+}
+
+/// Reads a photo for the demo, whose photos are known to teach.
+///
+/// # Errors
+/// As [`read`].
+pub fn learn(
+    path: &Path,
+    names: &[String],
+    light: &str,
+    shapes: Shapes,
+    home: &Path,
+    progress: &Progress,
+) -> Result<Lesson, Failure> {
+    let searches = each_form(shapes);
+    let read = read(path, names, light, &searches, &Targets::nominal(), progress);
+    let read = read.map_err(|unread| unread.told(path, names.len(), home))?;
+    Ok(read.lesson)
+}
+
+/// The paths under which a photo that taught is kept drawn.
+pub fn picture_of(light: &str) -> String {
+    format!("taught-{light}.jpg")
+}
+
+/// Takes the pictures of lights away in which nothing is taught any more.
+pub fn sweep(home: &Path, lights: impl IntoIterator<Item = impl AsRef<str>>) {
+    let folder = home::calibration(home);
+    let gone = |name: String| -> PathBuf { folder.join(name) };
+    for light in lights {
+        let light = light.as_ref();
+        for name in [picture_of(light), format!("swatches-{light}.svg")] {
+            // They are only drawings: what cannot be taken away does no harm.
+            let _ = std::fs::remove_file(gone(name));
+        }
+    }
+}
