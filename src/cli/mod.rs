@@ -11,6 +11,7 @@ pub mod demo;
 pub mod card;
 pub mod calibrate;
 pub mod teach;
+pub mod colours;
 pub mod shapes;
 pub mod count;
 pub mod review;
@@ -57,6 +58,8 @@ enum Command {
     Calibrate(calibrate::Args),
     /// Learn colours and their names from a photo of one piece of each, or what a piece weighs.
     Teach(teach::Args),
+    /// Show the taught colours; rename, merge and forget them.
+    Colours(colours::Args),
     /// Show the shapes that pieces may have: those that come along, and your own.
     Shapes(shapes::Args),
     /// Count the pieces in photos.
@@ -87,7 +90,11 @@ impl Command {
             Self::Stock(args) => args.brings(),
             // These look at no home folder.
             Self::Demo(_) | Self::Card(_) => true,
-            Self::Shapes(_) | Self::Review(_) | Self::Plan(_) | Self::Cover(_) => false,
+            Self::Colours(_)
+            | Self::Shapes(_)
+            | Self::Review(_)
+            | Self::Plan(_)
+            | Self::Cover(_) => false,
         }
     }
 }
@@ -209,6 +216,7 @@ fn run(command: Command, context: &Context) -> Result<Outcome, Failure> {
         Command::Card(args) => card::run(&args, context),
         Command::Calibrate(args) => calibrate::run(&args, context),
         Command::Teach(args) => teach::run(&args, context),
+        Command::Colours(args) => colours::run(&args, context),
         Command::Shapes(args) => shapes::run(&args, context),
         Command::Count(args) => count::run(&args, context),
         Command::Review(args) => review::run(&args, context),

@@ -13,6 +13,7 @@ use super::{Context, Failure, Outcome};
 
 pub(super) use exchange::{ChangeError, ModeArgs};
 pub(super) use mend::pieces;
+pub(super) use rearrange::rename_in_stock;
 pub(super) use say::{
     entry, lookalikes, note, plural, print, print_json, print_wrapped, stands, waiting,
 };

@@ -166,7 +166,11 @@ pub fn ending(slot: &mut Slot, home: &Path) -> Result<Ending, FinishError> {
     })
 }
 
-fn standing(stock: &Stock, hash: &str) -> Result<Standing, HistoryError> {
+/// Where a photo of this hash stands.
+///
+/// # Errors
+/// When the history contradicts itself.
+pub fn standing(stock: &Stock, hash: &str) -> Result<Standing, HistoryError> {
     let pending = stock.contents.pending.iter().find(|pending| {
         let own = pending.hash.clone().map(String::from);
         own.as_deref() == Some(hash)

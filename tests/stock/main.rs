@@ -10,6 +10,7 @@ mod stock_ops;
 
 mod basics;
 mod bounds;
+mod colours;
 mod cover;
 mod cover_optimum;
 mod disk;

@@ -11,6 +11,7 @@ use crate::stock::model::{Recorded, Stock};
 use crate::stock::moving::move_pieces;
 use crate::stock::portion::{self, Piece};
 use crate::stock::rename::{self, Renamed, Subject};
+use crate::stock::shell::quoted;
 use crate::stock::stamp::Stamp;
 
 /// Arguments of `cuptally stock move`.
@@ -101,30 +102,53 @@ pub fn rename(args: &RenameArgs, context: &Context) -> Result<Outcome, Failure> 
         to: args.new.clone(),
     };
     let is_colour = renamed.what == Subject::Colour;
-    let outcome = change(context, args.json, |stock, stamp| {
-        rename::rename(stock, renamed, args.merge, stamp).map_err(|error| {
-            if error.is_wrong_use() {
-                Failure::wrong_use(error.to_string())
-            } else {
-                error.into()
-            }
-        })
-    })?;
+    let outcome = rename_in_stock(renamed, args.merge, args.json, context)?;
     if is_colour {
         warn_of_a_taught_name(args, context);
     }
     Ok(outcome)
 }
 
+/// Renames in the stock alone, as one entry of its history.
+///
+/// # Errors
+/// As [`rename`].
+pub fn rename_in_stock(
+    renamed: Renamed,
+    merge: bool,
+    as_json: bool,
+    context: &Context,
+) -> Result<Outcome, Failure> {
+    change(context, as_json, |stock, stamp| {
+        rename::rename(stock, renamed, merge, stamp).map_err(|error| {
+            if error.is_wrong_use() {
+                Failure::wrong_use(error.to_string())
+            } else {
+                error.into()
+            }
+        })
+    })
+}
+
 /// The stock's colours are renamed, those that were taught are not: the next count
 /// would bring the old name back.
 fn warn_of_a_taught_name(args: &RenameArgs, context: &Context) {
-    let taught = home::swatches(&context.home);
-    if taught.is_ok_and(|book| book.names().contains(&args.old.as_str())) {
+    let Ok(book) = home::swatches(&context.home) else {
+        return;
+    };
+    let names = book.names();
+    if names.contains(&args.old.as_str()) {
+        let one = if names.contains(&args.new.as_str()) {
+            "merge"
+        } else {
+            "rename"
+        };
+        let [old, new] = [&args.old, &args.new].map(|name| quoted(name.as_str()));
+        let call = context.call(&format!("colours {one} {old} {new}"));
         say::note(&format!(
             "'{}' is still the name of a taught colour, so counts will go on to use it; \
-             teach that colour again as '{}'",
-            args.old, args.new
+             `{call}` gives that the new name too",
+            args.old
         ));
     }
 }
