@@ -7,29 +7,32 @@ use thiserror::Error;
 use crate::card::design::CardDesign;
 use crate::card::{CardError, FoundCard, card_quality, find};
 use crate::colour::{
-    Correction, CorrectionError, Flaw, Patch, PrintProfile, SwatchBook, correct, read_patches,
+    Correction, CorrectionError, Patch, PrintProfile, SwatchBook, correct, read_patches,
 };
-use crate::count::doubt::{colour_doubts, colour_probability, stated};
 use crate::count::groups::hidden;
-use crate::count::reason::{Doubt, is_about_the_list};
-use crate::count::{Colours, Named, ShapeOdds, flaws, groups, name_colours, shape_odds, spoils};
-use crate::numbers::{round2, round3};
+use crate::count::reason::{is_about_the_form, is_about_the_list};
+use crate::count::{flaws, groups, name_colours};
+use crate::numbers::round2;
 use crate::photo::{Photo, edge_width_px, flat_share, overexposed_share, white_level};
 use crate::pieces::heap::around;
 use crate::pieces::paint::{Paint, paint};
-use crate::pieces::polygon::area_and_middle;
-use crate::pieces::{FoundPiece, Leftover, Search, Sight, find_pieces};
-use crate::sheet::advice::{self, Advice};
+use crate::pieces::{Face, FoundPiece, Leftover, Search, Sight, find_pieces};
+use crate::sheet::advice::{self, Advice, Undersides};
 use crate::sheet::faults::{Fault, Measured, faults, why_unseen};
 use crate::sheet::file::{Unexplained, Version};
-use crate::sheet::{Instead, Piece, SURE, Sheet, Warning};
+use crate::sheet::{Piece, Sheet, Warning};
 use crate::tray::ground::GroundError;
 use crate::tray::{Foreground, Ground, LabView, Light};
 use crate::units::Mm;
 use crate::view::{MetricView, Pose, PoseError, fit_pose};
 
+mod lesson;
+mod piece;
 mod report;
 
+use piece::{counted, in_reading_order};
+
+pub use lesson::{Thing, things};
 pub use report::{
     card_look, card_report, colour_report, light_file, light_map, patch_reports, photo_ref,
 };
@@ -271,7 +274,20 @@ pub fn count(
     told: Told,
 ) -> Result<Sheet, Trouble> {
     let scene = measure(photo, targets, told)?;
-    Ok(count_scene(photo, &scene, targets, search, book, told))
+    let known = Known {
+        book,
+        only_taught: false,
+    };
+    Ok(count_scene(photo, &scene, targets, search, &known, told))
+}
+
+/// What is known of the colours that may lie on a tray.
+#[derive(Clone, Copy, Debug)]
+pub struct Known<'a> {
+    /// What was taught.
+    pub book: Option<&'a SwatchBook>,
+    /// Whether somebody said that these are all there are.
+    pub only_taught: bool,
 }
 
 /// Counts a measured photo into a sheet.
@@ -280,17 +296,24 @@ pub fn count_scene(
     scene: &Scene,
     targets: &Targets,
     search: &Search,
-    book: Option<&SwatchBook>,
+    known: &Known,
     told: Told,
 ) -> Sheet {
+    let Known { book, only_taught } = *known;
     let (seen, leftovers) = look(scene, search, told);
     let paints: Vec<Paint> = seen.iter().map(|s| s.paint).collect();
     let faults = photo_faults(photo, scene, &paints);
-    let Colours { named, unlike } = name_colours(&paints, book, &card_look(scene));
+    let colours = name_colours(&paints, book, &card_look(scene));
     let flaws = flaws(&paints);
-    let seen_as = seen.iter().zip(&named).zip(flaws);
+    let [mut named, mut otherwise] = [&colours.named, &colours.only_taught];
+    let mut unlike = colours.unlike;
+    if only_taught {
+        std::mem::swap(&mut named, &mut otherwise);
+        unlike = colours.only_taught_unlike;
+    }
+    let seen_as = seen.iter().zip(named.iter().zip(otherwise)).zip(flaws);
     let pieces = seen_as
-        .filter_map(|((seen, named), flaw)| counted(scene, seen, named, flaw, &faults))
+        .filter_map(|((seen, names), flaw)| counted(scene, seen, names, flaw, &faults))
         .collect();
     let pieces = in_reading_order(pieces, photo.full_px[1]);
     let unexplained = unexplained(scene, &leftovers);
@@ -305,6 +328,7 @@ pub fn count_scene(
         unlisted: (pieces.iter())
             .filter(|piece| piece.doubts.iter().any(|doubt| is_about_the_list(doubt)))
             .count(),
+        undersides: undersides(&pieces),
         ..without_pieces(photo, scene, &faults)
     });
     Sheet {
@@ -313,6 +337,7 @@ pub fn count_scene(
         place: None,
         light: None,
         checked: false,
+        only_taught,
         card: card_report(scene),
         colour: colour_report(scene, targets),
         groups: groups(&pieces),
@@ -321,6 +346,19 @@ pub fn count_scene(
         weighing: None,
         warnings,
         review: None,
+    }
+}
+
+/// The doubtful pieces that show an underside which may be of another form.
+fn undersides(pieces: &[Piece]) -> Undersides {
+    let down = Face::Down.name();
+    let open = |piece: &&Piece| {
+        piece.face == down && piece.doubts.iter().any(|doubt| is_about_the_form(doubt))
+    };
+    let alone = |piece: &&Piece| piece.doubts.len() == 1;
+    Undersides {
+        all: pieces.iter().filter(open).count(),
+        alone: pieces.iter().filter(open).filter(alone).count(),
     }
 }
 
@@ -350,119 +388,8 @@ fn without_pieces<'a>(photo: &'a Photo, scene: &'a Scene, faults: &'a [Fault]) -
         cut: 0,
         hidden: 0.0,
         unlisted: 0,
+        undersides: Undersides::default(),
     }
-}
-
-/// A piece as the sheet has it, but for its number; `None` where its silhouette leaves the lens' view.
-fn counted(
-    scene: &Scene,
-    seen: &Seen,
-    named: &Named,
-    flaw: Option<Flaw>,
-    faults: &[Fault],
-) -> Option<Piece> {
-    let shape = shape_odds(&seen.piece);
-    let mirrors = seen.paint.mirrors_lamp(&seen.piece.stance);
-    let colour_right = colour_probability(named, mirrors);
-    let spoilt: Vec<_> = faults.iter().filter_map(Fault::trust).collect();
-    let trust: f64 = spoilt.iter().map(|(factor, _)| factor).product();
-    let product = shape.right * colour_right;
-    // A colour that nobody taught has no name to be right or wrong in.
-    let right = if named.new { product } else { stated(product) };
-    let mut piece = placed(scene, seen)?;
-    piece.colour.clone_from(&named.name);
-    piece.sure = round3(right * trust);
-    piece.spoilt = Some(spoils(&seen.paint, &seen.piece.stance, flaw));
-    let left = if product < 1.0 {
-        (1.0 - right) / (1.0 - product)
-    } else {
-        1.0
-    };
-    piece.instead = instead(seen, named, &shape, left);
-    if piece.sure < SURE {
-        let uneven = mirrors || seen.paint.uneven();
-        let colour = colour_doubts(named, uneven && colour_right < SURE);
-        let doubts = shape.doubts.iter().chain(&colour).map(Doubt::text);
-        let reasons = spoilt.iter().map(|(_, reason)| (*reason).to_owned());
-        piece.doubts = doubts.chain(reasons).collect();
-        if piece.doubts.is_empty() {
-            piece.doubts.push(Doubt::Together.text());
-        }
-    }
-    Some(piece)
-}
-
-/// Pieces in the order in which text is read, and numbered so.
-fn in_reading_order(mut pieces: Vec<Piece>, height_px: u32) -> Vec<Piece> {
-    pieces.sort_by(|a, b| {
-        // Bands of a fiftieth of the height read like lines of text.
-        let band = |p: &Piece| (p.y_px / f64::from(height_px) * 50.0).floor();
-        band(a).total_cmp(&band(b)).then(a.x_px.total_cmp(&b.x_px))
-    });
-    for (k, piece) in pieces.iter_mut().enumerate() {
-        piece.id = k as u32 + 1;
-    }
-    pieces
-}
-
-/// A piece with its places filled in; `None` where its silhouette leaves the lens' view.
-pub fn placed(scene: &Scene, seen: &Seen) -> Option<Piece> {
-    let stance = &seen.piece.stance;
-    let outline = stance.silhouette_px(&scene.pose.camera);
-    if outline.len() < 3 {
-        return None;
-    }
-    let corners: Vec<(f64, f64)> = outline.iter().map(|p| (p.x, p.y)).collect();
-    let (_, middle) = area_and_middle(&corners);
-    let [x_px, y_px] = scene.full_px(middle.0, middle.1);
-    Some(Piece {
-        form: form_name(&seen.piece).to_owned(),
-        size: stance.shape.size(),
-        x_px,
-        y_px,
-        x_mm: round2(stance.at.x),
-        y_mm: round2(stance.at.y),
-        turn_deg: (stance.face).turn_within(stance.shape, stance.turn.to_degrees()),
-        face: stance.face.name().to_owned(),
-        lab: seen.paint.lab.map(round2),
-        covered: round2(seen.piece.covered()),
-        outline_px: corners.iter().map(|(x, y)| scene.full_px(*x, *y)).collect(),
-        ..Piece::default()
-    })
-}
-
-/// The form as a sheet says it: `any` where it cannot be told.
-fn form_name(piece: &FoundPiece) -> &'static str {
-    if piece.form_is_told() {
-        piece.stance.shape.form().name()
-    } else {
-        "any"
-    }
-}
-
-/// Less likely than this another reading is not worth telling: of one piece a range leaves out as much.
-const WORTH_TELLING: f64 = 0.02;
-
-/// The other readings of a piece that are worth telling, likeliest first: another colour, another shape. `left` is
-/// how much of the probability that the parts leave to them the piece leaves.
-fn instead(seen: &Seen, named: &Named, shape: &ShapeOdds, left: f64) -> Vec<Instead> {
-    let own = seen.piece.stance.shape;
-    let colours = named.others.iter().map(|(colour, probability)| Instead {
-        form: form_name(&seen.piece).to_owned(),
-        size: own.size(),
-        colour: colour.clone(),
-        sure: round3(left * shape.right * probability),
-    });
-    let shapes = shape.others.iter().map(|(other, probability)| Instead {
-        form: other.form().name().to_owned(),
-        size: other.size(),
-        colour: named.name.clone(),
-        sure: round3(left * probability * named.probability),
-    });
-    let mut others: Vec<Instead> = colours.chain(shapes).collect();
-    others.retain(|other| other.sure >= WORTH_TELLING);
-    others.sort_by(|a, b| b.sure.total_cmp(&a.sure));
-    others
 }
 
 fn unexplained(scene: &Scene, leftovers: &[Leftover]) -> Vec<Unexplained> {

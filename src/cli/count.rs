@@ -56,6 +56,10 @@ pub struct Args {
     #[arg(long, value_name = "COPY")]
     card: Option<String>,
 
+    /// The taught colours are all there are: no piece is doubted as one of a colour that nobody taught, or called by a general name.
+    #[arg(long)]
+    only_taught: bool,
+
     /// What the pieces of this one photo weigh together, as the scale shows it: tells whether the count agrees.
     #[arg(long, value_name = "GRAMS", allow_negative_numbers = true)]
     grams: Option<Reading>,
@@ -115,6 +119,11 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
             lights: home::known_lights(&context.home, args.light.as_deref())?,
         }
     };
+    if args.only_taught && known.book.names().is_empty() {
+        return Err(Failure::wrong_use(
+            "no colour was taught, so none can be all there are; teach yours with `cuptally teach`, or leave --only-taught out",
+        ));
+    }
     let out = args
         .out
         .clone()
@@ -122,6 +131,7 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     let order = Order {
         search: &search(args, shapes, &known.book.names())?,
         known: &known,
+        only_taught: args.only_taught,
         place: args.place.as_ref(),
         out: &out,
         again: args.again,
@@ -196,6 +206,8 @@ pub struct Order<'a> {
     pub search: &'a Search,
     /// What was taught and measured.
     pub known: &'a Known,
+    /// Whether the taught colours are all there are.
+    pub only_taught: bool,
     /// Where the pieces live.
     pub place: Option<&'a Name>,
     /// Where the files go.
@@ -230,7 +242,11 @@ pub fn count_one(
     } = order.known;
     let told = |stage| progress.stage(stage);
     let scene = pipeline::measure(&photo, targets, &told).map_err(|e| look::trouble(path, &e))?;
-    let mut sheet = pipeline::count_scene(&photo, &scene, targets, order.search, Some(book), &told);
+    let colours = pipeline::Known {
+        book: Some(book),
+        only_taught: order.only_taught,
+    };
+    let mut sheet = pipeline::count_scene(&photo, &scene, targets, order.search, &colours, &told);
     let patches = pipeline::patch_reports(&scene);
     let drifted = drift_warnings(lights, &patches);
     sheet.light = light_on(lights, &patches).map(str::to_owned);

@@ -148,6 +148,7 @@ fn count_cups(photos: &Path, home: &Path) -> Result<Vec<Counted>, Failure> {
         let order = Order {
             search: &Search::of_form(Shapes::shipped(), form),
             known: &known,
+            only_taught: false,
             place: Some(&Name::new(place)?),
             out: &out,
             again: false,

@@ -9,7 +9,7 @@ use super::{Context, Failure, Outcome, home};
 use crate::card::print::svg::svg;
 use crate::colour::lab::de00;
 use crate::colour::swatch::CLOSE_DE00;
-use crate::colour::{Flaw, Lesson, Replaced, Swatch, SwatchBook};
+use crate::colour::{Flaw, Lesson, Replaced, Swatch};
 use crate::pieces::ANY;
 use crate::pipeline::Targets;
 use crate::review::swatches;
@@ -21,7 +21,7 @@ mod from;
 mod lesson;
 mod weigh;
 
-pub use lesson::{learn, sweep};
+use lesson::sweep;
 
 /// Arguments of `cuptally teach`.
 #[derive(clap::Args)]
@@ -351,19 +351,6 @@ fn tell_figures(listed: &[chart::Taught], targets: &Targets) -> Result<(), Failu
     say::print(&format!(
         "read by {values}; colours less than {CLOSE_DE00} dE00 apart look alike"
     ))
-}
-
-/// Writes the book into the home folder.
-///
-/// # Errors
-/// When the file cannot be written.
-pub fn keep(home: &Path, book: &SwatchBook) -> Result<Vec<PathBuf>, Failure> {
-    let mut text = book.to_json()?;
-    text.push('\n');
-    Ok(write_files(
-        &home::calibration(home),
-        &[("swatches.json", text.as_bytes())],
-    )?)
 }
 
 #[cfg(test)]

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use super::explain::Look;
 use super::joint::{Instead, Joint};
+use super::level::level;
 use super::taught::Taught;
 use crate::colour::names::name_of;
 use crate::colour::{CardLook, SwatchBook, cluster};
@@ -31,6 +32,10 @@ pub struct Colours {
     pub named: Vec<Named>,
     /// Whether the photo is unlike what was taught, so that no taught colour in it is sure.
     pub unlike: bool,
+    /// The same if the taught colours are all there are.
+    pub only_taught: Vec<Named>,
+    /// Whether it is unlike them even so.
+    pub only_taught_unlike: bool,
 }
 
 /// Less likely than this another colour is not worth saying.
@@ -62,10 +67,24 @@ struct Odds {
 pub fn name_colours(paints: &[Paint], book: Option<&SwatchBook>, card: &CardLook) -> Colours {
     let taught = book.map(|book| Taught::of(book, card));
     let taught = taught.filter(|t| !t.names.is_empty());
-    let (odds, unlike) = match &taught {
-        Some(taught) => taught_odds(paints, taught),
-        None => (vec![None; paints.len()], false),
+    let none = || Judged {
+        odds: vec![None; paints.len()],
+        unlike: false,
     };
+    let [open, only_taught] = match &taught {
+        Some(taught) => taught_odds(paints, taught),
+        None => [none(), none()],
+    };
+    Colours {
+        named: name_all(paints, open.odds, taught.is_some()),
+        unlike: open.unlike,
+        only_taught: name_all(paints, only_taught.odds, taught.is_some()),
+        only_taught_unlike: only_taught.unlike,
+    }
+}
+
+/// Names by what was taught, and general ones for the rest.
+fn name_all(paints: &[Paint], odds: Vec<Option<Odds>>, taught: bool) -> Vec<Named> {
     let is_open = |odds: &Option<Odds>| odds.as_ref().is_none_or(|odds| odds.best.is_none());
     let open: Vec<usize> = (0..paints.len()).filter(|i| is_open(&odds[*i])).collect();
     let colours: Vec<[f64; 3]> = open.iter().map(|i| paints[*i].lab).collect();
@@ -76,7 +95,7 @@ pub fn name_colours(paints: &[Paint], book: Option<&SwatchBook>, card: &CardLook
         (index.and_then(|index| clusters.names.get(*index)).cloned())
             .unwrap_or_else(|| name_of(paints[i].lab).to_owned())
     };
-    let named = (odds.into_iter().enumerate())
+    (odds.into_iter().enumerate())
         .map(|(i, odds)| match odds {
             Some(Odds {
                 best: Some((name, probability)),
@@ -95,17 +114,19 @@ pub fn name_colours(paints: &[Paint], book: Option<&SwatchBook>, card: &CardLook
                 let mut others = odds.map_or_else(Vec::new, |odds| odds.others);
                 // A general name may be a taught one too.
                 others.retain(|(other, _)| *other != name);
+                let mut others = worth_saying(all_of(others), NEW_IS_TAUGHT);
+                let mut probability = if taught { NEW } else { CLUSTERED };
+                level(&mut probability, &mut others);
                 Named {
                     name,
-                    probability: if taught.is_some() { NEW } else { CLUSTERED },
-                    others: worth_saying(all_of(others), NEW_IS_TAUGHT),
+                    probability,
+                    others,
                     untaught: 0.0,
-                    new: taught.is_some(),
+                    new: taught,
                 }
             }
         })
-        .collect();
-    Colours { named, unlike }
+        .collect()
 }
 
 /// Probabilities made to sum to 1.
@@ -129,8 +150,16 @@ fn worth_saying(others: Vec<(String, f64)>, share: f64) -> Vec<(String, f64)> {
         .collect()
 }
 
-/// Which taught colour each piece has, `None` where it cannot be asked; and whether the photo is unlike the teaching.
-fn taught_odds(paints: &[Paint], taught: &Taught) -> (Vec<Option<Odds>>, bool) {
+/// What a photo's pieces are taken for.
+struct Judged {
+    /// Which taught colour each has, `None` where it cannot be asked.
+    odds: Vec<Option<Odds>>,
+    /// Whether the photo is unlike the teaching.
+    unlike: bool,
+}
+
+/// Which taught colour each piece has: where others may lie there too, and where none does.
+fn taught_odds(paints: &[Paint], taught: &Taught) -> [Judged; 2] {
     let finite =
         |p: &Paint| p.measured.iter().chain(&p.lab).all(|v| v.is_finite()) && p.dark.is_finite();
     let fit: Vec<usize> = (0..paints.len()).filter(|i| finite(&paints[*i])).collect();
@@ -148,29 +177,39 @@ fn taught_odds(paints: &[Paint], taught: &Taught) -> (Vec<Option<Odds>>, bool) {
             best = Some((way, joint));
         }
     }
-    let mut odds = vec![None; paints.len()];
+    let none = vec![None; paints.len()];
     let Some((way, mut joint)) = best else {
-        return (odds, false);
+        return [none.clone(), none].map(|odds| Judged {
+            odds,
+            unlike: false,
+        });
     };
     let instead = joint.regroup();
     let gains: Vec<f64> = (0..taught.names.len())
         .map(|colour| joint.gain_if_new(colour))
         .collect();
-    let decide_all = |way: Option<usize>| -> Vec<Option<Odds>> {
-        let known = Known { taught, way };
+    let decide_all = |way: Option<usize>, only_taught: bool| -> Vec<Option<Odds>> {
+        let known = Known {
+            taught,
+            way,
+            only_taught,
+        };
         (0..fit.len())
             .map(|k| decide(k, &instead, &gains, &joint, &known))
             .collect()
     };
-    let mut decided = decide_all(Some(way));
-    if new_among(&decided) > SOME_NEW {
-        decided = decide_all(None);
-    }
-    let unlike = doubt_all(&mut decided, joint.chromatic_times());
-    for (i, decided) in fit.into_iter().zip(decided) {
-        odds[i] = decided;
-    }
-    (odds, unlike)
+    [false, true].map(|only_taught| {
+        let mut decided = decide_all(Some(way), only_taught);
+        if new_among(&decided) > SOME_NEW {
+            decided = decide_all(None, only_taught);
+        }
+        let unlike = doubt_all(&mut decided, joint.chromatic_times(), only_taught);
+        let mut odds = none.clone();
+        for (i, decided) in fit.iter().zip(decided) {
+            odds[*i] = decided;
+        }
+        Judged { odds, unlike }
+    })
 }
 
 /// Share of the pieces that have a colour that nobody taught, of those that can be asked.
@@ -192,17 +231,25 @@ const WELL_EXPLAINED: f64 = -4.5;
 /// In a photo that is unlike what was taught no taught colour is sure, and where some are new none that explains its
 /// piece badly. With every second to fourth colour of `sample-photos/tune` left out of the teaching, or another palette
 /// taught, 20 of 1,111 sure pieces are wrong; without this it was 416 of 3,754. Gives whether the photo is so unlike.
-fn doubt_all(odds: &mut [Option<Odds>], times: f64) -> bool {
+///
+/// Where the taught colours are all there are, a piece that its colour explains badly is doubted in any photo: what
+/// else would it be taken for?
+fn doubt_all(odds: &mut [Option<Odds>], times: f64, only_taught: bool) -> bool {
     let new = new_among(odds);
     let unlike = times > UNLIKE || new > MANY_NEW;
     for odds in odds.iter_mut().flatten() {
-        let open = unlike || new > SOME_NEW && odds.explained < WELL_EXPLAINED;
+        let open = unlike || (only_taught || new > SOME_NEW) && odds.explained < WELL_EXPLAINED;
         if let Some((_, probability)) = &mut odds.best
             && open
             && *probability > INFERRED_MOST
         {
-            odds.untaught += *probability - INFERRED_MOST;
+            let taken = *probability - INFERRED_MOST;
             *probability = INFERRED_MOST;
+            if !only_taught {
+                odds.untaught += taken;
+            } else if let Some((_, next)) = odds.others.first_mut() {
+                *next += taken;
+            }
         }
     }
     unlike
@@ -246,6 +293,8 @@ struct Known<'a> {
     taught: &'a Taught,
     /// The way of seeing them that explains the photo best; none where it is not to be relied on.
     way: Option<usize>,
+    /// Whether they are all that there are.
+    only_taught: bool,
 }
 
 impl Known<'_> {
@@ -264,23 +313,35 @@ fn decide(
     known: &Known<'_>,
 ) -> Option<Odds> {
     let names = &known.taught.names;
-    let share = tempered(joint.shares().get(piece)?);
-    let best = likeliest(&share[..names.len()], None)?;
-    let group = by_group(piece, best, instead, joint);
-    let gain = new[best];
+    let all = joint.shares().get(piece)?;
+    let share = if known.only_taught {
+        // Colours that nobody taught are none: what is left is shared by those that were.
+        tempered(all.get(..names.len())?)
+    } else {
+        tempered(all)
+    };
+    let seen_as = likeliest(&share[..names.len()], None)?;
+    let group = by_group(piece, seen_as, instead, joint);
+    let gain = if known.only_taught {
+        f64::NEG_INFINITY
+    } else {
+        new[seen_as]
+    };
     let new = (GROUP_TRUST * gain.min(50.0)).exp();
     let right = 1.0 / (1.0 + group.values().sum::<f64>() + new);
     // Of each colour as the piece itself says, and its likeliest as the group says.
     let mut odds: Vec<f64> = share[..names.len()].to_vec();
-    odds[best] *= right;
+    odds[seen_as] *= right;
     for (other, by_group) in group {
         if let Some(p) = odds.get_mut(other) {
-            *p += share[best] * right * by_group;
+            *p += share[seen_as] * right * by_group;
         }
     }
     let share_new: f64 = share.iter().skip(names.len()).sum();
     let by_group = if gain > NEW_GAIN { right * new } else { 0.0 };
-    let is_new = share_new + share[best] * by_group > 0.5;
+    let is_new = share_new + share[seen_as] * by_group > 0.5;
+    // By all that is known, which may be another than by the piece itself.
+    let best = likeliest(&odds, None)?;
     let hidden = limit(&mut odds, piece, best, &share, joint, known);
     let mut others: Vec<(String, f64)> = (names.iter().zip(&odds).enumerate())
         .filter(|(k, _)| is_new || *k != best)
@@ -292,7 +353,7 @@ fn decide(
     Some(Odds {
         best: (!is_new).then(|| (name.clone(), odds[best])),
         others,
-        untaught: share_new + share[best] * right * new,
+        untaught: share_new + share[seen_as] * right * new,
         explained: joint.explained(piece, best),
     })
 }
@@ -405,7 +466,7 @@ mod tests {
         let mut all: Vec<_> = (0..10).map(|k| odds(k < new)).collect();
         // A piece that cannot be asked counts for nothing.
         all.push(None);
-        let unlike = doubt_all(&mut all, times);
+        let unlike = doubt_all(&mut all, times, false);
         let left: Vec<f64> = (all.iter().flatten())
             .filter_map(|odds| odds.best.as_ref())
             .map(|(_, probability)| *probability)
@@ -425,7 +486,7 @@ mod tests {
     #[test]
     fn what_is_taken_goes_to_colours_that_nobody_taught() {
         let mut all = vec![odds(false)];
-        doubt_all(&mut all, 1.0);
+        doubt_all(&mut all, 1.0, false);
         let untaught = all[0].as_ref().unwrap().untaught;
         assert!(
             (untaught - (0.03 + 0.97 - INFERRED_MOST)).abs() < 1e-12,

@@ -1,6 +1,7 @@
 //! How sure a piece is.
 
 use super::colours::Named;
+use super::level::level;
 use super::reason::Doubt;
 use crate::pieces::{Face, FoundPiece, Said, Shape, Witness};
 use crate::sheet::SURE;
@@ -147,6 +148,12 @@ impl ShapeOdds {
         }
     }
 
+    /// Makes nothing else likelier than what was chosen.
+    fn level(mut self) -> Self {
+        level(&mut self.right, &mut self.others);
+        self
+    }
+
     fn doubt(&mut self, doubt: Doubt) {
         if !self.doubts.contains(&doubt) {
             self.doubts.push(doubt);
@@ -154,7 +161,8 @@ impl ShapeOdds {
     }
 }
 
-/// Probability that form and size are right, what else they may be, and the doubts.
+/// Probability that form and size are right, what else they may be, and the doubts. Nothing else is likelier than what
+/// was found.
 pub fn shape_odds(piece: &FoundPiece) -> ShapeOdds {
     let mut odds = ShapeOdds::certain();
     match piece.witness {
@@ -211,7 +219,7 @@ pub fn shape_odds(piece: &FoundPiece) -> ShapeOdds {
         odds.leave(0.5, None);
         odds.doubt(Doubt::Cut);
     }
-    odds
+    odds.level()
 }
 
 /// Probability of the form, given the size and the next likeliest form.

@@ -6,6 +6,7 @@ mod field;
 mod shade;
 mod joint;
 mod taught;
+mod level;
 pub mod colours;
 pub mod doubt;
 pub mod flaw;

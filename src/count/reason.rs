@@ -42,7 +42,7 @@ impl Doubt {
     pub fn text(&self) -> String {
         match self {
             Doubt::Shape(other) => format!("could be a {other}"),
-            Doubt::Form(other) => format!("could as well be a {}", other.name()),
+            Doubt::Form(other) => format!("{AS_WELL}{}", other.name()),
             Doubt::Outline => "outline not clear all around".to_owned(),
             Doubt::LikeTray => "hard to tell from the tray or a shadow".to_owned(),
             Doubt::Cut => "cut by the edge of the photo".to_owned(),
@@ -68,7 +68,7 @@ pub const NEW_COLOUR: &str = "colour not taught";
 /// A doubt in words, as [`Doubt::text`] gives it, without what is particular to one piece, so that like ones can be
 /// counted together.
 pub fn in_short(doubt: &str) -> &str {
-    if doubt.starts_with("could as well be a ") {
+    if is_about_the_form(doubt) {
         "form unclear"
     } else if doubt.starts_with("could be a ") {
         "size or form unclear"
@@ -85,6 +85,13 @@ pub fn in_short(doubt: &str) -> &str {
     } else {
         doubt
     }
+}
+
+const AS_WELL: &str = "could as well be a ";
+
+/// Whether a doubt in words, as [`Doubt::text`] gives it, is about two forms that look alike.
+pub fn is_about_the_form(doubt: &str) -> bool {
+    doubt.starts_with(AS_WELL)
 }
 
 const NOT_LOOKED_FOR: &str = "looks like another form or size than was looked for";

@@ -25,15 +25,15 @@ pub fn things_apart(
     foreground: &Foreground,
     card: &dyn Fn(Mm, f64) -> bool,
 ) -> Option<Vec<Around>> {
-    let kind = |&(row, column): &(usize, usize)| foreground.kind[(row, column)];
-    let is_seen = |row, column| matches!(kind(&(row, column)), Kind::Piece | Kind::Dim);
-    let place = |&(row, column): &(usize, usize)| {
+    let kind = |row: usize, column: usize| foreground.kind[(row, column)];
+    let is_seen = |row, column| matches!(kind(row, column), Kind::Piece | Kind::Dim);
+    let place = |row: usize, column: usize| {
         let at = |origin: f64, px: usize| origin + (px as f64 + 0.5) * view.mm_per_px;
         Mm::new(at(view.origin.x, column), at(view.origin.y, row))
     };
     let is_beside_card = |thing: &Seed| {
-        let mut pixels = thing.pixels.iter();
-        pixels.any(|pixel| card(place(pixel), BESIDE_CARD_MM))
+        let mut pixels = thing.pixels();
+        pixels.any(|(row, column)| card(place(row, column), BESIDE_CARD_MM))
     };
     let mut things: Vec<Seed> = seeds(view, is_seen, LEAST_MM2);
     things.retain(|thing| !thing.at_frame && !is_beside_card(thing));
@@ -41,7 +41,10 @@ pub fn things_apart(
     let (least, most) = (LIKE.0 * usual, LIKE.1 * usual);
     // What is small and nowhere unlike a shadow is one.
     let is_shadow = |thing: &Seed| {
-        thing.area_mm2 < least && thing.pixels.iter().all(|pixel| kind(pixel) == Kind::Dim)
+        thing.area_mm2 < least
+            && thing
+                .pixels()
+                .all(|(row, column)| kind(row, column) == Kind::Dim)
     };
     things.retain(|thing| !is_shadow(thing));
     let is_like = |thing: &Seed| (least..=most).contains(&thing.area_mm2);

@@ -91,6 +91,11 @@ pub enum Correction {
         /// The place.
         name: String,
     },
+    /// Whether the taught colours are all there are on this tray.
+    OnlyTaught {
+        /// The answer.
+        yes: bool,
+    },
 }
 
 /// A piece that is to be added.

@@ -1,6 +1,6 @@
 //! Steps played over the guess: doing, undoing, doing again.
 
-use crate::sheet::review::{Guess, Review, SetCount, Step};
+use crate::sheet::review::{Guess, Review, SetCount, Step, What};
 use crate::sheet::{Piece, Sheet, Unexplained};
 
 use super::totals::regroup;
@@ -60,6 +60,7 @@ pub fn guess_of(sheet: &Sheet) -> Guess {
             groups: sheet.groups.clone(),
             unexplained: sheet.unexplained.clone(),
             place: sheet.place.clone(),
+            only_taught: sheet.only_taught,
         },
     }
 }
@@ -71,6 +72,7 @@ fn play(sheet: &mut Sheet, mut review: Box<Review>) {
         unexplained: review.guess.unexplained.clone(),
         counts: Vec::new(),
         place: review.guess.place.clone(),
+        only_taught: review.guess.only_taught,
         height_px: f64::from(sheet.photo.height_px),
     };
     review.steps.iter().for_each(|step| state.take(step));
@@ -78,6 +80,7 @@ fn play(sheet: &mut Sheet, mut review: Box<Review>) {
     sheet.pieces = state.pieces;
     sheet.unexplained = state.unexplained;
     sheet.place = state.place;
+    sheet.only_taught = state.only_taught;
     sheet.checked = false;
     review.counts = state.counts;
     sheet.review = Some(review);
@@ -89,6 +92,7 @@ struct State {
     unexplained: Vec<Unexplained>,
     counts: Vec<SetCount>,
     place: Option<String>,
+    only_taught: bool,
     height_px: f64,
 }
 
@@ -123,6 +127,7 @@ impl State {
         if let Some(place) = &step.place {
             self.place = Some(place.to.clone());
         }
+        self.only_taught ^= step.what == What::OnlyTaught;
     }
 
     /// Where a new piece belongs in reading order: bands of a fiftieth of the photo's

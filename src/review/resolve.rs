@@ -7,7 +7,7 @@ use crate::count::reason::is_about_colour;
 use crate::numbers::{round2, round3};
 use crate::pieces::{Face, Shape, Shapes};
 use crate::sheet::review::{CountStep, PlaceStep, SetCount, What};
-use crate::sheet::{Instead, Piece, Sheet, Unexplained};
+use crate::sheet::{Instead, Otherwise, Piece, Sheet, Unexplained};
 use crate::stock::kind::{Name, Size};
 use crate::units::Mm;
 
@@ -103,6 +103,17 @@ pub fn resolve(
             count,
             reason,
         } => set_count(sheet, [form, size, colour], *count, reason),
+        Correction::OnlyTaught { yes } => {
+            if *yes == sheet.only_taught {
+                return Err(Refused::Nothing);
+            }
+            let pairs = (sheet.pieces.iter()).map(|piece| (piece, piece.answered_otherwise()));
+            let (from, to) = pairs
+                .filter(|(before, after)| *before != after)
+                .map(|(before, after)| (before.clone(), after))
+                .unzip();
+            Ok(Unsigned::of(What::OnlyTaught, from, to))
+        }
         Correction::Place { name } => {
             let to = Name::new(name)?.to_string();
             if sheet.place.as_ref() == Some(&to) {
@@ -145,6 +156,7 @@ fn certain(mut piece: Piece) -> Piece {
     piece.as_counted = false;
     piece.instead.clear();
     piece.doubts.clear();
+    piece.otherwise = None;
     piece
 }
 
@@ -371,6 +383,11 @@ fn recoloured(piece: &Piece, from: &str, to: &str) -> Piece {
             to.clone_into(&mut other.colour);
         }
     }
+    // What else it might be called was asked before that was known.
+    let speaks = |o: &Otherwise| o.colour == from || o.instead.iter().any(|i| i.colour == from);
+    if piece.colour == from || piece.otherwise.as_deref().is_some_and(speaks) {
+        new.otherwise = None;
+    }
     if piece.colour == from {
         to.clone_into(&mut new.colour);
         let was_open = !piece.doubts.is_empty();
@@ -385,6 +402,11 @@ fn recoloured(piece: &Piece, from: &str, to: &str) -> Piece {
     let own = (new.form.clone(), new.size.clone(), new.colour.clone());
     new.instead
         .retain(|other| (&other.form, &other.size, &other.colour) != (&own.0, &own.1, &own.2));
+    // Two readings made one may come out likelier than the guess, which nobody spoke against.
+    for other in &mut new.instead {
+        other.sure = other.sure.min(new.sure);
+    }
+    new.instead.sort_by(|a, b| b.sure.total_cmp(&a.sure));
     new
 }
 

@@ -36,6 +36,10 @@ pub struct Shown<'a> {
     pub checked: bool,
     /// The stock entry that holds it as checked.
     pub posted: Option<u64>,
+    /// Whether the taught colours are all there are on this tray.
+    pub only_taught: bool,
+    /// How many pieces the other answer to that would leave to look at; none where it changes no piece.
+    pub open_otherwise: Option<usize>,
     /// Whether pieces can be drawn anew.
     pub has_tray: bool,
     /// Every piece.
@@ -106,7 +110,8 @@ impl Done {
             piece.looked_at
                 && counted.is_some_and(|counted| Called::of(counted) == Called::of(piece))
         };
-        let agrees = |step: &&Step| matches!(step.what, What::Accept | What::Settle);
+        let agrees =
+            |step: &&Step| matches!(step.what, What::Accept | What::Settle | What::OnlyTaught);
         let corrects = |step: &&Step| !agrees(step) && step.what != What::Place;
         Self {
             confirmed: pieces.iter().filter(as_counted).count(),
@@ -170,6 +175,8 @@ pub fn shown<'a>(slot: &'a Slot, book: &SwatchBook) -> Shown<'a> {
         card_turn: card_turn(&sheet.card.corners_px),
         checked: sheet.checked,
         posted: slot.posted,
+        only_taught: sheet.only_taught,
+        open_otherwise: open_otherwise(sheet),
         has_tray: slot.tray.is_some(),
         open: sheet
             .pieces
@@ -196,6 +203,14 @@ pub fn shown<'a>(slot: &'a Slot, book: &SwatchBook) -> Shown<'a> {
         warnings: &sheet.warnings,
         colours: colours(sheet, book),
     }
+}
+
+fn open_otherwise(sheet: &Sheet) -> Option<usize> {
+    let otherwise: Vec<Piece> = (sheet.pieces.iter())
+        .map(Piece::answered_otherwise)
+        .collect();
+    let open = || otherwise.iter().filter(|piece| is_open(piece)).count();
+    (otherwise != sheet.pieces).then(open)
 }
 
 fn card_turn([from, to, ..]: &[[f64; 2]; 4]) -> f64 {

@@ -20,6 +20,7 @@ fn sheet() -> Sheet {
         place: None,
         light: None,
         checked: false,
+        only_taught: false,
         card: CardReport {
             version: "v1".to_owned(),
             tags: vec![0, 1, 2, 3],

@@ -38,6 +38,17 @@ pub struct Advice<'a> {
     pub hidden: f64,
     /// How many of the pieces look like another form or size than was looked for.
     pub unlisted: usize,
+    /// How many of the pieces show an underside that may be of another form.
+    pub undersides: Undersides,
+}
+
+/// Doubtful pieces that lie upside down and may be of another form.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Undersides {
+    /// All of them.
+    pub all: usize,
+    /// Those that nothing else is against.
+    pub alone: usize,
 }
 
 /// Beyond this tilt the far side of the tray is much smaller than the near one.
@@ -59,7 +70,7 @@ pub fn warnings(advice: &Advice<'_>) -> Vec<Warning> {
         .iter()
         .map(|n| warning(n.code(), n.to_string()));
     let faults = advice.faults.iter().map(|f| warning(f.code(), f.text()));
-    let rest: [fn(&Advice<'_>) -> Option<Warning>; 11] = [
+    let rest: [fn(&Advice<'_>) -> Option<Warning>; 12] = [
         tilted,
         exposure,
         poor_colour,
@@ -70,6 +81,7 @@ pub fn warnings(advice: &Advice<'_>) -> Vec<Warning> {
         at_edge,
         unexplained,
         heap,
+        undersides,
         no_pieces,
     ];
     notes
@@ -239,6 +251,29 @@ fn heap(advice: &Advice<'_>) -> Option<Warning> {
             ),
         )
     })
+}
+
+/// The code of the advice to turn pieces over.
+pub const UNDERSIDES: &str = "undersides";
+
+/// Undersides of plates and tiles look alike: another photo of them is all that helps.
+fn undersides(advice: &Advice<'_>) -> Option<Warning> {
+    let (down, settled) = match (advice.undersides.all, advice.undersides.alone) {
+        (0, _) => return None,
+        (1, settled) => ("1 piece lies upside down and looks".to_owned(), settled),
+        (all, settled) => (format!("{all} pieces lie upside down and look"), settled),
+    };
+    let settles = match settled {
+        0 => "so that one doubt of each goes".to_owned(),
+        1 => "which would settle 1 doubtful piece".to_owned(),
+        settled => format!("which would settle {settled} doubtful pieces"),
+    };
+    Some(warning(
+        UNDERSIDES,
+        format!(
+            "{down} the same as plate or tile from there: turn over what lies so and take one more photo, {settles}"
+        ),
+    ))
 }
 
 fn no_pieces(advice: &Advice<'_>) -> Option<Warning> {

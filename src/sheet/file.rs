@@ -24,6 +24,9 @@ pub struct Sheet {
     /// Whether a person has looked at it and put right what was wrong.
     #[serde(default)]
     pub checked: bool,
+    /// Whether somebody said that the taught colours are all there are.
+    #[serde(default, skip_serializing_if = "is_false")]
+    pub only_taught: bool,
     /// Where the card was found.
     pub card: CardReport,
     /// How well the colours were corrected.
@@ -157,6 +160,9 @@ pub struct Piece {
     /// Why it is doubtful, in words; empty when sure.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub doubts: Vec<String>,
+    /// Its colour under the other answer to whether the taught colours are all there are, where that differs.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub otherwise: Option<Box<Otherwise>>,
     /// Whether a person looked at it and it is as stated here; then `sure` is 1.
     #[serde(default, skip_serializing_if = "is_false")]
     pub looked_at: bool,
@@ -164,6 +170,39 @@ pub struct Piece {
     /// asked about any more and keeps the doubt that it has.
     #[serde(default, skip_serializing_if = "is_false")]
     pub as_counted: bool,
+}
+
+/// What a piece is taken for under the other answer of [`Sheet::only_taught`].
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Otherwise {
+    /// As in [`Piece`].
+    pub colour: String,
+    /// As in [`Piece`].
+    pub sure: f64,
+    /// As in [`Piece`].
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub instead: Vec<Instead>,
+    /// As in [`Piece`].
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub doubts: Vec<String>,
+}
+
+impl Piece {
+    /// The same piece under the other answer; as it is where that makes no difference to it, or where a person has
+    /// spoken of it.
+    pub fn answered_otherwise(&self) -> Self {
+        let mut piece = self.clone();
+        if piece.looked_at || piece.as_counted {
+            return piece;
+        }
+        if let Some(otherwise) = piece.otherwise.as_deref_mut() {
+            std::mem::swap(&mut piece.colour, &mut otherwise.colour);
+            std::mem::swap(&mut piece.sure, &mut otherwise.sure);
+            std::mem::swap(&mut piece.instead, &mut otherwise.instead);
+            std::mem::swap(&mut piece.doubts, &mut otherwise.doubts);
+        }
+        piece
+    }
 }
 
 /// What keeps a piece's top from showing its own colour.

@@ -38,6 +38,9 @@ pub struct Guess {
     /// Where the pieces live, as it was counted.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub place: Option<String>,
+    /// Whether it was counted with the taught colours as all there are.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub only_taught: bool,
 }
 
 /// One correction.
@@ -90,6 +93,8 @@ pub enum What {
     Settle,
     /// Where the pieces live.
     Place,
+    /// The other answer to whether the taught colours are all there are.
+    OnlyTaught,
 }
 
 /// A group's number that a person set outright.

@@ -19,6 +19,7 @@ mod real_photos;
 mod sample_colours;
 mod samples;
 mod shapes;
+mod taught;
 mod terminal;
 mod unreadable;
 mod weigh;

@@ -3,7 +3,7 @@
 
 use assert_cmd::Command;
 use cuptally::sheet::file::{CardReport, ColourReport, PhotoRef, Unexplained, Version};
-use cuptally::sheet::{Group, Instead, Piece, Sheet, Spoilt, Warning};
+use cuptally::sheet::{Group, Instead, Otherwise, Piece, Sheet, Spoilt, Warning};
 use cuptally::stock::{Stock, check, format};
 use sha2::{Digest, Sha256};
 use std::fs;
@@ -190,6 +190,7 @@ pub fn sheet(name: &str, place: Option<&str>, checked: bool, rows: &[Row]) -> Sh
         },
         place: place.map(str::to_owned),
         checked,
+        only_taught: true,
         card: CardReport {
             version: "v1".to_owned(),
             tags: vec![0, 1, 2, 3],
@@ -231,6 +232,12 @@ pub fn sheet(name: &str, place: Option<&str>, checked: bool, rows: &[Row]) -> Sh
             doubts: vec!["another piece covers a corner".to_owned()],
             covered: 0.1,
             spoilt: Some(vec![Spoilt::Shaded]),
+            otherwise: Some(Box::new(Otherwise {
+                colour: "rose".to_owned(),
+                sure: 0.5,
+                instead: Vec::new(),
+                doubts: vec!["colour could be one that was not taught".to_owned()],
+            })),
             looked_at: false,
             as_counted: false,
         }],

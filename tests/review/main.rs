@@ -23,6 +23,7 @@ mod finish;
 mod keys;
 mod learn;
 mod new_colour;
+mod only_taught;
 mod pictures;
 mod security;
 mod two_servers;

@@ -181,6 +181,7 @@ fn empty(truth: &Truth, file: String, hash: String) -> Sheet {
         place: Some("cup 7, breakwater".to_owned()),
         light: None,
         checked: false,
+        only_taught: false,
         card: CardReport {
             version: "v1".to_owned(),
             tags: vec![0, 1, 2, 3],

@@ -8,8 +8,8 @@ use crate::cli::say::{self, Column};
 use crate::cli::{Context, Failure};
 use crate::count::reason::in_short;
 use crate::pieces::ANY;
-use crate::sheet::advice::UNTAUGHT;
-use crate::sheet::{Group, Piece, SURE, Sheet};
+use crate::sheet::advice::{UNDERSIDES, UNTAUGHT};
+use crate::sheet::{Group, Piece, SURE, Sheet, Warning};
 use crate::stock::shell::quoted_path;
 
 /// Prints what was counted.
@@ -32,10 +32,13 @@ pub fn tell(counted: &Counted, all: bool) -> Result<(), Failure> {
     }
     scale::tell(sheet)?;
     let told = if all { usize::MAX } else { NOTES_TOLD };
-    for warning in sheet.warnings.iter().take(told) {
+    // What to do next goes before what is wrong: it is told however many notes there are.
+    let (next, notes): (Vec<&Warning>, Vec<&Warning>) =
+        sheet.warnings.iter().partition(|w| w.code == UNDERSIDES);
+    for warning in next.iter().chain(notes.iter().take(told)) {
         say::print_wrapped(&format!("  note: {} [{}]", warning.text, warning.code), 4)?;
     }
-    if let Some(more) = sheet.warnings.len().checked_sub(told).filter(|n| *n > 0) {
+    if let Some(more) = notes.len().checked_sub(told).filter(|n| *n > 0) {
         let notes = say::plural(more, "more note", "more notes");
         say::print(&format!("  {notes} with --all"))?;
     }

@@ -181,7 +181,7 @@ fn numbered(photo: &Photo, pieces: &[Placed], names: &[String]) -> Result<Vec<u8
             Some(Label { outline_px, words })
         })
         .collect();
-    Ok(to_jpeg(&named(&photo.pixels, &labels)?)?)
+    Ok(to_jpeg(&named(&photo.pixels, &labels)?, &photo.file)?)
 }
 
 /// One search for each form that may be.
@@ -199,7 +199,7 @@ pub fn searches(form: &str, context: &Context) -> Result<Vec<Search>, Failure> {
 }
 
 /// One search for each form of a list.
-pub fn each_form(shapes: Shapes) -> Vec<Search> {
+fn each_form(shapes: Shapes) -> Vec<Search> {
     let forms = shapes.forms().into_iter();
     forms.map(|form| Search::of_form(shapes, form)).collect()
 }
@@ -245,25 +245,7 @@ fn in_photo(scene: &pipeline::Scene, seen: &Seen) -> [f64; 2] {
     [px.x, px.y]
 }
 
-/// Reads a photo for the demo, whose photos are known to teach.
-///
-/// # Errors
-/// As [`read`].
-pub fn learn(
-    path: &Path,
-    names: &[String],
-    light: &str,
-    shapes: Shapes,
-    home: &Path,
-    progress: &Progress,
-) -> Result<Lesson, Failure> {
-    let searches = each_form(shapes);
-    let read = read(path, names, light, &searches, &Targets::nominal(), progress);
-    let read = read.map_err(|unread| unread.told(path, names.len(), home))?;
-    Ok(read.lesson)
-}
-
-/// The paths under which a photo that taught is kept drawn.
+/// The picture of a photo that taught, in the calibration folder.
 pub fn picture_of(light: &str) -> String {
     format!("taught-{light}.jpg")
 }

@@ -29,12 +29,15 @@ const isNew = (app, piece) => app.open.has(piece.id) && piece.doubts.includes(ap
 // How many pieces of these have such a colour.
 export const newColours = (app, ids) => ids.filter((id) => isNew(app, app.piece(id))).length;
 
-// The buttons of a piece from the top: Enter is the first of them, 1 the second, and so on. The guess comes
-// first, but of a new colour neither the general name nor a taught one does, as none is likely enough to be
+// Likeliest first; the guess before what is as likely, and what has no number last.
+const byLikelihood = (kinds) => kinds.toSorted((a, b) => (b.sure ?? -1) - (a.sure ?? -1));
+
+// The buttons of a piece from the top: Enter is the first of them, 1 the second, and so on. The likeliest comes
+// first, which is the guess, but of a new colour neither the general name nor a taught one does, as none is likely enough to be
 // taken unawares: first comes the question what it is called, then the taught ones that it may be, likeliest first.
 export function choices(app, piece) {
   const others = app.open.has(piece.id) ? alternatives(app, piece) : [];
-  if (!isNew(app, piece)) return [piece, ...others];
+  if (!isNew(app, piece)) return byLikelihood([piece, ...others]);
   const taught = others.filter((other) => other.colour !== piece.colour);
   const general = others.filter((other) => other.colour === piece.colour);
   return [NAME_IT, ...taught.slice(0, 8), piece, ...general].slice(0, 10);

@@ -212,7 +212,7 @@ export function helpDialog() {
     ["← →", "the one before, the one after"], ["F  Z  C  V", "another form, size, colour, face"],
     ["X", "no piece: remove it"], ["S  J", "split into two; join two into one"],
     ["A", "add a piece: drag around it, or place it with the arrow keys"], ["R", "all of this colour are really…"],
-    ["G", "set a number outright"], ["U  Y", "undo, redo"], ["L", "look through all pieces, or only what is open"],
+    ["G", "set a number outright"], ["T", "the taught colours are all there are, or not"], ["U  Y", "undo, redo"], ["L", "look through all pieces, or only what is open"],
     ["+ − 0", "zoom in, out, whole photo; Shift and arrows move it"], ["M", "all sheets"], ["P", "finish this sheet"],
   ];
   const close = open("Keys", [

@@ -240,12 +240,15 @@ const onPiece = (make, next = false) => (key) => app.act(() => {
   return piece && { correction: make(piece), next };
 }, "correct", key).catch(() => {});
 
+// A form that does not come in the piece's size is drawn in one of its own: a corner is no rectangle.
+const shownSize = (form, piece) => (form.sizes.includes(piece.size) || !form.sizes.length ? piece.size : form.sizes[0]);
+
 // What a picker chooses among, in pictures.
 app.pick = {
   form: (piece) => choose({
     title: "Which form is it?", current: piece.form,
     options: app.vocabulary.forms.map((form) => ({
-      value: form.name, label: form.name, picture: picture({ ...piece, form: form.name }, app.hex(piece.colour)),
+      value: form.name, label: form.name, picture: picture({ ...piece, form: form.name, size: shownSize(form, piece) }, app.hex(piece.colour)),
     })),
   }),
   size: (piece) => {
@@ -346,6 +349,12 @@ app.actions = {
     await app.act(() => ({ correction: { what: "recolour", from, to } })).catch(() => {});
     if (!app.open.has(app.at?.id) && app.at?.kind === "piece") app.draw();
   },
+  // The box says what is so until the answer is kept.
+  onlyTaught: (key) => app.act(() => {
+    const { only_taught: yes, open_otherwise: otherwise, posted } = app.sheet;
+    if (posted !== null || (otherwise === null && !yes)) return null;
+    return { correction: { what: "only-taught", yes: !yes }, next: false };
+  }, "correct", key).catch(() => {}),
   group: (group) => groupDialog(app, group),
   count: () => countDialog(app),
   add() {
@@ -382,7 +391,7 @@ const { actions } = app;
 const KEYS = {
   f: actions.form, z: actions.size, c: actions.colour, v: actions.face, x: actions.remove, Delete: actions.remove,
   s: actions.split, j: actions.join, r: () => actions.recolour(), a: actions.add, g: actions.count,
-  u: actions.undo, y: actions.redo, l: actions.all, m: actions.sheets, p: actions.finish, "?": actions.help,
+  u: actions.undo, y: actions.redo, l: actions.all, m: actions.sheets, p: actions.finish, t: actions.onlyTaught, "?": actions.help,
   ArrowLeft: () => app.step(-1), ArrowRight: () => app.step(1),
   "+": () => stage.zoom(1.5), "=": () => stage.zoom(1.5), "-": () => stage.zoom(1 / 1.5), 0: () => stage.fit(),
   Escape: actions.escape,
@@ -446,6 +455,7 @@ for (const [id, action] of Object.entries({
   undo: actions.undo, redo: actions.redo, help: actions.help, finish: actions.finish, sheets: actions.sheets, add: actions.add,
   "set-count": actions.count, "zoom-in": () => stage.zoom(1.5), "zoom-out": () => stage.zoom(1 / 1.5), "zoom-fit": () => stage.fit(),
 })) byId(id).addEventListener("click", action);
+byId("only-taught").addEventListener("change", (event) => actions.onlyTaught(event));
 document.addEventListener("keydown", onKey);
 document.addEventListener("visibilitychange", lookAgain);
 

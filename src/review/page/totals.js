@@ -43,6 +43,7 @@ export function drawTotals(app, fresh) {
   shown.forEach((element, i) => {
     if (list.children[i] !== element) list.insertBefore(element, list.children[i] ?? null);
   });
+  onlyTaught(app);
   const notes = byId("notes");
   const { warnings } = app.sheet;
   notes.hidden = warnings.length === 0;
@@ -50,6 +51,18 @@ export function drawTotals(app, fresh) {
     notes.replaceChildren(h("summary", {}, words.plural(warnings.length, "note on the photo", "notes on the photo")),
       h("ul", {}, warnings.map((warning) => h("li", {}, warning.text))));
   }
+}
+
+// Whether the taught colours are all there are, and how many pieces the answer would leave or bring to look at.
+function onlyTaught(app) {
+  const { only_taught: yes, open_otherwise: otherwise, posted } = app.sheet;
+  byId("only-taught-line").hidden = otherwise === null && !yes;
+  byId("only-taught").checked = yes;
+  byId("only-taught").disabled = posted !== null;
+  const fewer = otherwise === null ? 0 : app.open.size - otherwise;
+  byId("only-taught-note").textContent = yes ? "no piece is doubted as one of another colour"
+    : fewer > 0 ? `would leave ${words.plural(fewer, "piece", "pieces")} fewer to look at`
+      : "then no piece is doubted as one of another colour";
 }
 
 const numbers = (g) => `${g.count} ${g.low} ${g.high}`;

@@ -28,7 +28,7 @@ export function done({ confirmed, corrections, settled, taken }) {
 const DONE = {
   accept: "accepting", change: "the change", remove: "removing", add: "adding",
   split: "the split", join: "the join", recolour: "the colour's name", count: "the number",
-  settle: "the empty place", place: "the place",
+  settle: "the empty place", place: "the place", "only-taught": "the word on the taught colours",
 };
 export const step = (what) => DONE[what] ?? what;
 

@@ -1,0 +1,139 @@
+//! A found piece as a sheet has it: where it lies, what it is, how sure that is, what else it could be.
+
+use super::{Scene, Seen};
+use crate::colour::Flaw;
+use crate::count::doubt::{colour_doubts, colour_probability, stated};
+use crate::count::reason::Doubt;
+use crate::count::{Named, ShapeOdds, shape_odds, spoils};
+use crate::numbers::{round2, round3};
+use crate::pieces::FoundPiece;
+use crate::pieces::polygon::area_and_middle;
+use crate::sheet::faults::Fault;
+use crate::sheet::{Instead, Otherwise, Piece, SURE};
+
+/// A piece as the sheet has it, but for its number; `None` where its silhouette leaves the lens' view.
+pub(super) fn counted(
+    scene: &Scene,
+    seen: &Seen,
+    (named, otherwise): (&Named, &Named),
+    flaw: Option<Flaw>,
+    faults: &[Fault],
+) -> Option<Piece> {
+    let shape = shape_odds(&seen.piece);
+    let mut piece = placed(scene, seen)?;
+    piece.spoilt = Some(spoils(&seen.paint, &seen.piece.stance, flaw));
+    let said = stated_of(seen, named, &shape, faults);
+    let other = stated_of(seen, otherwise, &shape, faults);
+    piece.otherwise = (other != said).then(|| Box::new(other));
+    (piece.colour, piece.sure) = (said.colour, said.sure);
+    (piece.instead, piece.doubts) = (said.instead, said.doubts);
+    Some(piece)
+}
+
+/// What is said of a piece of which these are the odds.
+fn stated_of(seen: &Seen, named: &Named, shape: &ShapeOdds, faults: &[Fault]) -> Otherwise {
+    let mirrors = seen.paint.mirrors_lamp(&seen.piece.stance);
+    let colour_right = colour_probability(named, mirrors);
+    let spoilt: Vec<_> = faults.iter().filter_map(Fault::trust).collect();
+    let trust: f64 = spoilt.iter().map(|(factor, _)| factor).product();
+    let product = shape.right * colour_right;
+    // A colour that nobody taught has no name to be right or wrong in.
+    let right = if named.new { product } else { stated(product) };
+    let sure = round3(right * trust);
+    let left = if product < 1.0 {
+        (1.0 - right) / (1.0 - product)
+    } else {
+        1.0
+    };
+    let mut said = Otherwise {
+        colour: named.name.clone(),
+        sure,
+        instead: instead(seen, named, shape, left, sure),
+        doubts: Vec::new(),
+    };
+    if sure < SURE {
+        let uneven = mirrors || seen.paint.uneven();
+        let colour = colour_doubts(named, uneven && colour_right < SURE);
+        let doubts = shape.doubts.iter().chain(&colour).map(Doubt::text);
+        let reasons = spoilt.iter().map(|(_, reason)| (*reason).to_owned());
+        said.doubts = doubts.chain(reasons).collect();
+        if said.doubts.is_empty() {
+            said.doubts.push(Doubt::Together.text());
+        }
+    }
+    said
+}
+
+/// Pieces in the order in which text is read, and numbered so.
+pub(super) fn in_reading_order(mut pieces: Vec<Piece>, height_px: u32) -> Vec<Piece> {
+    pieces.sort_by(|a, b| {
+        // Bands of a fiftieth of the height read like lines of text.
+        let band = |p: &Piece| (p.y_px / f64::from(height_px) * 50.0).floor();
+        band(a).total_cmp(&band(b)).then(a.x_px.total_cmp(&b.x_px))
+    });
+    for (k, piece) in pieces.iter_mut().enumerate() {
+        piece.id = k as u32 + 1;
+    }
+    pieces
+}
+
+/// A piece with its places filled in; `None` where its silhouette leaves the lens' view.
+fn placed(scene: &Scene, seen: &Seen) -> Option<Piece> {
+    let stance = &seen.piece.stance;
+    let outline = stance.silhouette_px(&scene.pose.camera);
+    if outline.len() < 3 {
+        return None;
+    }
+    let corners: Vec<(f64, f64)> = outline.iter().map(|p| (p.x, p.y)).collect();
+    let (_, middle) = area_and_middle(&corners);
+    let [x_px, y_px] = scene.full_px(middle.0, middle.1);
+    Some(Piece {
+        form: form_name(&seen.piece).to_owned(),
+        size: stance.shape.size(),
+        x_px,
+        y_px,
+        x_mm: round2(stance.at.x),
+        y_mm: round2(stance.at.y),
+        turn_deg: (stance.face).turn_within(stance.shape, stance.turn.to_degrees()),
+        face: stance.face.name().to_owned(),
+        lab: seen.paint.lab.map(round2),
+        covered: round2(seen.piece.covered()),
+        outline_px: corners.iter().map(|(x, y)| scene.full_px(*x, *y)).collect(),
+        ..Piece::default()
+    })
+}
+
+/// The form as a sheet says it: `any` where it cannot be told.
+fn form_name(piece: &FoundPiece) -> &'static str {
+    if piece.form_is_told() {
+        piece.stance.shape.form().name()
+    } else {
+        "any"
+    }
+}
+
+/// Less likely than this another reading is not worth telling: of one piece a range leaves out as much.
+const WORTH_TELLING: f64 = 0.02;
+
+/// The other readings of a piece that are worth telling, likeliest first: another colour, another shape. `left` is
+/// how much of the probability that the parts leave to them the piece leaves. None is likelier than the guess, of which
+/// form, size and colour are each the likeliest: what a fault of the photo takes from the guess it takes from them too.
+fn instead(seen: &Seen, named: &Named, shape: &ShapeOdds, left: f64, most: f64) -> Vec<Instead> {
+    let own = seen.piece.stance.shape;
+    let colours = named.others.iter().map(|(colour, probability)| Instead {
+        form: form_name(&seen.piece).to_owned(),
+        size: own.size(),
+        colour: colour.clone(),
+        sure: round3(left * shape.right * probability).min(most),
+    });
+    let shapes = shape.others.iter().map(|(other, probability)| Instead {
+        form: other.form().name().to_owned(),
+        size: other.size(),
+        colour: named.name.clone(),
+        sure: round3(left * probability * named.probability).min(most),
+    });
+    let mut others: Vec<Instead> = colours.chain(shapes).collect();
+    others.retain(|other| other.sure >= WORTH_TELLING);
+    others.sort_by(|a, b| b.sure.total_cmp(&a.sure));
+    others
+}
