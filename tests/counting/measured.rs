@@ -1,6 +1,7 @@
 //! The real program, run with an eye on its memory.
 
 use std::io::Read;
+use std::path::Path;
 use std::process::{Command, Stdio};
 use wait4::Wait4;
 
@@ -14,10 +15,10 @@ pub struct Ended {
     pub peak: u64,
 }
 
-/// Runs the program with these arguments.
-pub fn measured(args: &[&str]) -> Ended {
+/// Runs the program in this home with these arguments.
+pub fn measured(home: &Path, args: &[&str]) -> Ended {
     let mut child = Command::new(env!("CARGO_BIN_EXE_cuptally"))
-        .env_remove("CUPTALLY_HOME")
+        .env("CUPTALLY_HOME", home)
         .args(args)
         .stdin(Stdio::null())
         .stdout(Stdio::piped())

@@ -33,8 +33,7 @@ fn enlarged(name: &str, width: u32, height: u32) -> Vec<u8> {
 }
 
 fn count(home: &Path, photo: &Path) -> Ended {
-    let [home, photo] = [home, photo].map(|path| path.to_str().unwrap().to_owned());
-    measured(&["--home", &home, "count", "--json", &photo])
+    measured(home, &["count", "--json", photo.to_str().unwrap()])
 }
 
 fn sheet(ended: &Ended) -> serde_json::Value {
