@@ -32,9 +32,8 @@ pub fn worse(recorded: &Record, now: &Record, complete: bool) -> Vec<String> {
         }
     }
     if complete {
-        // Who has no foreign photos is not asked for them.
-        let asked =
-            |folder| folder != Folder::Foreign || now.photos.values().any(|m| m.folder == folder);
+        // A folder that this run left out, as whoever has no foreign photos does, is not asked for.
+        let asked = |folder| now.photos.values().any(|m| m.folder == folder);
         for (name, before) in &recorded.photos {
             if asked(before.folder) && !now.photos.contains_key(name) {
                 faults.push(format!("{name} is recorded and no longer there"));

@@ -54,6 +54,10 @@ struct Args {
     #[arg(long, value_name = "SUBSTRING")]
     only: Vec<String>,
 
+    /// Only photos of this part of the set; may be given again. What was last measured of the others is kept.
+    #[arg(long, value_enum, value_name = "FOLDER")]
+    folder: Vec<Folder>,
+
     /// Write docs/accuracy.md, docs/accuracy.json and docs/pictures/reliability.svg.
     #[arg(long, conflicts_with_all = ["only", "taught", "check"])]
     write: bool,
@@ -100,10 +104,11 @@ fn main() -> Result<()> {
     let photos = set::photos(root)?;
     let chosen: Vec<&Photo> = photos
         .iter()
+        .filter(|p| args.folder.is_empty() || args.folder.contains(&p.folder))
         .filter(|p| args.only.is_empty() || args.only.iter().any(|part| p.name.contains(part)))
         .collect();
     if chosen.is_empty() {
-        bail!("no photo's name has {} in it", args.only.join(" or "));
+        bail!("there is no such photo; CUPTALLY_FOREIGN names the folder of the foreign ones");
     }
     let mut record = measure(&args, &photos, &chosen)?;
     if args.json {
@@ -113,7 +118,9 @@ fn main() -> Result<()> {
     }
     if args.write {
         let before = recorded(root)?;
-        keep_foreign(&before, &mut record);
+        for folder in Folder::ALL {
+            keep(&before, &mut record, folder);
+        }
         let fallen = best::carry_on(&before, &mut record, args.because.as_deref());
         if !fallen.is_empty() {
             bail!(
@@ -156,22 +163,23 @@ fn recorded(root: &Path) -> Result<Record> {
     serde_json::from_str(&text).with_context(|| format!("in {RECORD}"))
 }
 
-/// Takes over what was measured of the foreign photos where this run did not have them.
-fn keep_foreign(before: &Record, now: &mut Record) {
-    let foreign = |m: &Measured| m.folder == Folder::Foreign;
-    if now.photos.values().any(foreign) || !before.photos.values().any(foreign) {
+/// Takes over what was last measured of a folder where this run left it out.
+fn keep(before: &Record, now: &mut Record, folder: Folder) {
+    let own = |m: &Measured| m.folder == folder;
+    if now.photos.values().any(own) || !before.photos.values().any(own) {
         return;
     }
-    let last = before.foreign_measured.as_ref();
-    now.foreign_measured = Some(last.unwrap_or(&before.measured).clone());
-    for (name, photo) in before.photos.iter().filter(|(_, m)| foreign(m)) {
+    let last = before.measured_before.get(&folder);
+    let last = last.unwrap_or(&before.measured).clone();
+    now.measured_before.insert(folder, last);
+    for (name, photo) in before.photos.iter().filter(|(_, m)| own(m)) {
         now.photos.insert(name.clone(), photo.clone());
     }
-    if let Some(bins) = before.reliability.get(&Folder::Foreign) {
-        now.reliability.insert(Folder::Foreign, bins.clone());
+    if let Some(bins) = before.reliability.get(&folder) {
+        now.reliability.insert(folder, bins.clone());
     }
-    if let Some(reasons) = before.reasons.get(&Folder::Foreign) {
-        now.reasons.insert(Folder::Foreign, reasons.clone());
+    if let Some(reasons) = before.reasons.get(&folder) {
+        now.reasons.insert(folder, reasons.clone());
     }
     for (lesson, refused) in &before.lessons {
         let lesson = lesson.clone();
@@ -282,7 +290,7 @@ fn measure(args: &Args, all: &[Photo], chosen: &[&Photo]) -> Result<Record> {
             .chars()
             .take(10)
             .collect(),
-        foreign_measured: None,
+        measured_before: BTreeMap::new(),
         cores: thread::available_parallelism().map_or(1, usize::from),
         jobs: args.jobs.max(1),
         lessons: homes.lessons,

@@ -21,8 +21,9 @@ pub fn page(record: &Record) -> String {
         jobs,
         ..
     } = record;
-    let apart = (record.foreign_measured.as_ref())
-        .map_or(String::new(), |day| format!(" (foreign photos: {day})"));
+    let apart: String = (record.measured_before.iter())
+        .map(|(folder, day)| format!(" ({}: {day}, as the folder was then)", folder.name()))
+        .collect();
     format!(
         "# How accurate it is
 

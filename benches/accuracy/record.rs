@@ -16,9 +16,9 @@ use crate::truth::View;
 pub struct Record {
     /// Day of the run.
     pub measured: String,
-    /// Day of the run over the foreign photos, where the last run did not have them.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub foreign_measured: Option<String>,
+    /// Day of the run over a folder that the last run left out.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub measured_before: BTreeMap<Folder, String>,
     /// Processor cores of the machine.
     pub cores: usize,
     /// Photos counted at once.
