@@ -2,7 +2,11 @@
 //!
 //! Where the pieces stand is taken from the truth, so that only the reading of colours is asked. It takes
 //! minutes, so it runs only when asked for: `cargo test --release --test colour -- --include-ignored`.
-//! The figures that are asserted are those of the day on which this was last bettered.
+//! The figures that are asserted are those of the day on which this was last bettered, or of 29 November 2026. On that
+//! day some fell, by two changes that were meant: corners of tags come from a reader in safe Rust, which puts them
+//! hundredths of a pixel elsewhere, so that balanced pieces fell to either side; and what is called the likeliest colour
+//! of a piece always is (before, the whole photo's best grouping could name another one, which was right a little more
+//! often where two colours are hard neighbours).
 
 use std::collections::BTreeMap;
 use std::fs;
@@ -270,14 +274,14 @@ fn two_lights_taught() {
 }
 
 /// Right, sure, and photos exact in every group.
-const RIGHT: (usize, usize, usize) = (479, 413, 8);
+const RIGHT: (usize, usize, usize) = (480, 414, 7);
 
 /// Several of the daylight photo's pieces have a window's image on them. In other lights few are sure: of colours
 /// with a near neighbour none is until a second light was taught.
 #[test]
 #[ignore = "reads many photos"]
 fn one_light_taught() {
-    for (light, right, sure) in [("daylight", 470, 264), ("warm-led", 475, 148)] {
+    for (light, right, sure) in [("daylight", 468, 256), ("warm-led", 475, 148)] {
         let all = figures(light, &book(&[light], &[]), &seen);
         assert!(all.wrong_and_sure.is_empty());
         assert!(all.right >= right && all.sure >= sure);
@@ -321,7 +325,7 @@ fn any_two_lights_taught() {
 }
 
 /// Right, sure, and wrong though sure, of 5,357 and of 1,958 pieces.
-const ANY_TWO: ((usize, usize, usize), (usize, usize, usize)) = ((5201, 3672, 0), (1760, 1049, 9));
+const ANY_TWO: ((usize, usize, usize), (usize, usize, usize)) = ((5193, 3667, 0), (1732, 1052, 9));
 
 /// Colours that are far from all taught ones: with a hard neighbour taught, the two cannot
 /// be told apart from under a shift of the whole photo.
@@ -373,7 +377,7 @@ fn many_colours_that_nobody_taught() {
 }
 
 /// Right, sure, and wrong though sure.
-const SOME_TAUGHT: (usize, usize, usize) = (7549, 1111, 20);
+const SOME_TAUGHT: (usize, usize, usize) = (7542, 1105, 17);
 
 fn shown_of(colour: &str) -> usize {
     SHOWN
@@ -399,9 +403,9 @@ fn later_photos_and_hard_neighbours() {
     let both = figures("both palettes", &all, &named("-sorted-both-"));
     let lights = book(&["daylight", "warm-led"], &[]);
     let hard = figures("hard neighbours", &lights, &|s| s.name.starts_with("hard-"));
-    assert!(other.wrong_and_sure.is_empty() && other.right >= 80 && other.sure >= 66);
-    assert!(both.wrong_and_sure.is_empty() && both.right >= 40 && both.sure >= 29);
-    assert!(hard.wrong_and_sure.is_empty() && hard.right >= 164 && hard.sure >= 111);
+    assert!(other.wrong_and_sure.is_empty() && other.right >= 79 && other.sure >= 59);
+    assert!(both.wrong_and_sure.is_empty() && both.right >= 44 && both.sure >= 29);
+    assert!(hard.wrong_and_sure.is_empty() && hard.right >= 162 && hard.sure >= 111);
 }
 
 /// Each photo that has a teach photo under the same illuminant.
@@ -434,7 +438,7 @@ fn taught_under_the_same_light() {
 }
 
 /// Right, sure, and wrong though sure: hard neighbours side by side are among the photos.
-const SAME_LIGHT: (usize, usize, usize) = (469, 341, 0);
+const SAME_LIGHT: (usize, usize, usize) = (466, 341, 0);
 
 /// Every colour is left out of the teaching in turn. Of some the nearest taught colour is
 /// less than 5 dE00 away.
@@ -562,12 +566,14 @@ fn a_bad_print_costs_little_once_it_is_measured() {
         left < PATCH_ERROR_LEFT,
         "{left} of the patches' error is left"
     );
-    let cost = 100.0 * (good as f64 - measured as f64) / pieces as f64;
-    assert!(cost < PRINT_COSTS, "{cost} percentage points");
+    assert!(measured >= WITH_BAD_PRINT && good - measured <= PRINT_COSTS);
 }
 
-/// Percentage points.
-const PRINT_COSTS: f64 = 0.5;
+/// Pieces right with a bad print that was measured.
+const WITH_BAD_PRINT: usize = 477;
+/// Pieces that a bad print costs: of 487 one makes 0.2 percentage points. Two on the day it was set; since a good print
+/// is worth one piece more, three.
+const PRINT_COSTS: usize = 3;
 /// Share of the patches' mean error that measuring may leave: half was, and what it is worth ends
 /// where the phone's own rendering errs as much as the print.
 const PATCH_ERROR_LEFT: f64 = 0.6;
