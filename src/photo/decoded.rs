@@ -104,6 +104,7 @@ where
 }
 
 /// Makes RGBA samples RGB ones in their own memory, laid on white; whether any pixel was see-through.
+#[cfg(any(test, feature = "heic"))]
 pub(super) fn drop_alpha(samples: &mut Vec<u8>) -> bool {
     let mut transparent = false;
     let pixels = samples.len() / 4;
