@@ -50,7 +50,12 @@ fn a_poured_tray_takes_some_ten_lines_and_several_photos_a_total() {
     let total = of("all 2 photos: ").expect("a total at the end");
     assert_eq!(total, lines.len() - 1);
     for part in [&lines[first..second], &lines[second..total]] {
-        assert!((4..=12).contains(&part.len()), "{part:#?}");
+        // Ten, and two for each note.
+        let notes = part.iter().filter(|line| line.starts_with("  note: "));
+        assert!(
+            (4..=10 + 2 * notes.count()).contains(&part.len()),
+            "{part:#?}"
+        );
         for words in ["  sheet: ", "  picture: "] {
             assert!(
                 part.iter().any(|line| line.starts_with(words)),
@@ -108,15 +113,6 @@ fn all_is_told_where_it_is_asked_for_but_no_rows_of_almost_nothing() {
         seen += 1;
     }
     assert!(seen > 20, "{lines:#?}");
-    let json = run(&home, &["count", &poured, "--json"]);
-    let sheets: serde_json::Value = serde_json::from_slice(&json.stdout).unwrap();
-    let groups = sheets[0]["groups"].as_array().unwrap();
-    let guesses = groups.iter().filter(|group| {
-        let number = |what: &str| group[what].as_f64().unwrap();
-        number("count") > 0.0 && number("low") == 0.0 && number("sure") < 0.1
-    });
-    // Else this photo holds nothing to.
-    assert!(guesses.count() > 0);
 }
 
 #[test]
