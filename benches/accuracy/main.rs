@@ -291,6 +291,7 @@ fn measure(args: &Args, all: &[Photo], chosen: &[&Photo]) -> Result<Record> {
             .take(10)
             .collect(),
         measured_before: BTreeMap::new(),
+        since: None,
         cores: thread::available_parallelism().map_or(1, usize::from),
         jobs: args.jobs.max(1),
         lessons: homes.lessons,

@@ -24,10 +24,12 @@ pub fn page(record: &Record) -> String {
     let apart: String = (record.measured_before.iter())
         .map(|(folder, day)| format!(" ({}: {day}, as the folder was then)", folder.name()))
         .collect();
+    let since =
+        (record.since.as_ref()).map_or(String::new(), |text| format!("**Since then**: {text}\n\n"));
     format!(
         "# How accurate it is
 
-{summary}
+{since}{summary}
 Measured on {measured}{apart}, written by `cargo bench --bench accuracy -- --write`; do not
 edit. The same figures for programs are in [accuracy.json](accuracy.json).
 

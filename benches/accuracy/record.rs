@@ -19,6 +19,9 @@ pub struct Record {
     /// Day of the run over a folder that the last run left out.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub measured_before: BTreeMap<Folder, String>,
+    /// What changed since, a sentence written by hand; the next run leaves it out.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub since: Option<String>,
     /// Processor cores of the machine.
     pub cores: usize,
     /// Photos counted at once.
