@@ -92,7 +92,7 @@ fn within(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
 
 #[test]
 #[ignore = "reads many photos"]
-fn teaching_anew_gives_what_comes_along_byte_for_byte() {
+fn teaching_anew_gives_what_comes_along() {
     let made = TempDir::new().unwrap();
     let status = Command::new("bash")
         .current_dir(ROOT)
@@ -113,9 +113,15 @@ fn teaching_anew_gives_what_comes_along_byte_for_byte() {
         anew.keys(),
         kept.keys()
     );
+    // When it was taught is kept, and is another time each time.
+    let timeless = |bytes: &[u8]| -> Vec<String> {
+        let text = String::from_utf8(bytes.to_vec()).unwrap();
+        let lines = text.lines().filter(|line| !line.contains("\"time\": "));
+        lines.map(str::to_owned).collect()
+    };
     for (path, bytes) in &kept {
         assert!(
-            anew[path] == *bytes,
+            timeless(&anew[path]) == timeless(bytes),
             "{}: bash calibration/make.sh",
             path.display()
         );
