@@ -340,4 +340,18 @@ mod tests {
             ]
         );
     }
+
+    #[test]
+    fn a_row_is_of_what_is_more_than_a_guess() {
+        let group = |low: u32, sure: f64| -> Group {
+            serde_json::from_value(serde_json::json!({
+                "form": "plate", "size": "1x2", "colour": "kelp",
+                "count": 1, "low": low, "high": 1, "sure": sure,
+            }))
+            .unwrap()
+        };
+        assert!(is_guess(&group(0, 0.09)));
+        assert!(!is_guess(&group(0, 0.1)));
+        assert!(!is_guess(&group(1, 0.05)));
+    }
 }
