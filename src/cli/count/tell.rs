@@ -310,6 +310,8 @@ fn how_many(pieces: usize, doubtful: usize, untaught: bool) -> String {
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used)]
+
     use super::*;
 
     #[test]
