@@ -22,7 +22,7 @@ use crate::sheet::faults::{Fault, Measured, faults, why_unseen};
 use crate::sheet::file::{Unexplained, Version};
 use crate::sheet::{Piece, Sheet, Warning};
 use crate::tray::ground::GroundError;
-use crate::tray::{Foreground, Ground, LabView, Light};
+use crate::tray::{Foreground, Ground, LabView, Light, without_pattern};
 use crate::units::Mm;
 use crate::view::{MetricView, Pose, PoseError, fit_pose};
 
@@ -160,9 +160,10 @@ pub fn measure(photo: &Photo, targets: &Targets, told: Told) -> Result<Scene, Tr
     let correction = correct(&patches)?;
     let middle = Mm::new(design.width_mm / 2.0, design.height_mm / 2.0);
     let view = MetricView::of(&photo.pixels, &pose.camera, middle);
-    let lab = LabView::of(&view);
+    let mut lab = LabView::of(&view);
     let ground = Ground::fit(&lab, &on_card)?;
-    let foreground = Foreground::of(&lab, &ground, &on_card);
+    let mut foreground = Foreground::of(&lab, &ground, &on_card);
+    without_pattern(&mut lab, &ground, &mut foreground);
     let kept = [photo.pixels.width(), photo.pixels.height()];
     Ok(Scene {
         card,

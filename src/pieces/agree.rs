@@ -8,7 +8,7 @@ use super::beside::is_touched;
 use super::canvas::Canvas;
 use super::evidence::EdgeScale;
 use super::face::Face;
-use super::find::{Sight, explain};
+use super::find::{Sight, explain, is_piece, reported};
 use super::found::{FREE, FoundPiece, Leftover, Said, Witness};
 use super::heap::mark_heaped;
 use super::learned::{Input, Maps, Net, NetError, Proposal, is_taught, proposals, with_mirrored};
@@ -20,7 +20,7 @@ use super::refine::{Bench, Score};
 use super::seam::parted;
 use super::search::Search;
 use super::shade::Shade;
-use super::shape::Shape;
+use super::shape::{PITCH_MM, Shape};
 use super::stance::Stance;
 use super::unknown::unknown;
 use crate::units::Mm;
@@ -76,16 +76,42 @@ pub fn find_pieces(
         scale: EdgeScale::for_noise(sight.ground),
         kind_at: &|r, c| sight.foreground.kind[(r, c)],
     };
-    let (mut pieces, mut canvas) = explain(sight, search);
-    let outlines = outlines(&pieces, sight);
-    mark_touched(&mut pieces, &outlines, &|at| canvas.is_unexplained(at));
-    // Without its net the program still has its first pair of eyes.
+    // Without its net the program still has its edges and areas.
     let maps = by_net(sight, search, card).ok();
-    if let Some(maps) = &maps {
-        let mut seen = proposals(maps, sight.camera, search.shapes());
-        seen.retain(|one| one.score >= LEAST_SCORE);
-        let seen = seen.iter().map(|one| Seen::of(one, sight)).collect();
-        pieces = joined(pieces, &outlines, seen, &bench, sight, search, &mut canvas);
+    let told = maps.as_ref().map(|maps| {
+        let mut told = proposals(maps, sight.camera, search.shapes());
+        told.retain(|one| one.score >= LEAST_SCORE);
+        told
+    });
+    let mut seen: Vec<Seen<'_>> = (told.iter().flatten())
+        .map(|one| Seen::of(one, sight))
+        .collect();
+    // On a tray where shapes may lie that the net was not taught it may be certain of the wrong thing.
+    let all_taught = maps.is_some() && search.shapes().iter().all(|shape| is_taught(*shape));
+    let (mut pieces, mut canvas) = if all_taught {
+        let canvas = Canvas::of(sight.view, sight.camera, sight.foreground);
+        (Vec::new(), canvas)
+    } else {
+        explain(sight, search)
+    };
+    if maps.is_some() {
+        let outlines = outlines(&pieces, sight);
+        mark_touched(&mut pieces, &outlines, &|at| canvas.is_unexplained(at));
+        let confirmed = if all_taught {
+            confirmed(&mut seen, &canvas, &bench, search)
+        } else {
+            Vec::new()
+        };
+        let searched = pieces.into_iter().zip(&outlines).collect();
+        pieces = joined(
+            searched,
+            seen,
+            confirmed,
+            &bench,
+            sight,
+            search,
+            &mut canvas,
+        );
     }
     pieces = parted(pieces, &bench, search);
     let outlines = self::outlines(&pieces, sight);
@@ -103,18 +129,18 @@ pub fn find_pieces(
     (pieces, unknown)
 }
 
-/// The search's pieces that stand, and the net's that the search did not find.
+/// The pieces that are confirmed, those of the search that stand, and the net's that neither has.
 fn joined(
-    searched: Vec<FoundPiece>,
-    outlines: &[Vec<Mm>],
+    searched: Vec<(FoundPiece, &Vec<Mm>)>,
     mut seen: Vec<Seen<'_>>,
+    confirmed: Vec<FoundPiece>,
     bench: &Bench<'_>,
     sight: &Sight<'_>,
     search: &Search,
     canvas: &mut Canvas<'_>,
 ) -> Vec<FoundPiece> {
-    let mut pieces = Vec::new();
-    for (piece, outline) in searched.into_iter().zip(outlines) {
+    let mut pieces = confirmed;
+    for (piece, outline) in searched {
         match judged(piece, &Shade::of(outline), &mut seen, bench, search) {
             Ok(piece) => pieces.push(piece),
             Err(stance) => canvas.give_back(&stance, sight.foreground),
@@ -142,6 +168,25 @@ fn joined(
         canvas.explain(&piece.stance);
     }
     pieces
+}
+
+/// The pieces that the net is certain of and that edges and areas confirm right where it sees them.
+fn confirmed(
+    seen: &mut [Seen<'_>],
+    canvas: &Canvas<'_>,
+    bench: &Bench<'_>,
+    search: &Search,
+) -> Vec<FoundPiece> {
+    let fitted: Vec<Option<FoundPiece>> = (seen.par_iter())
+        .map(|one| {
+            one.confirmed(bench, search)
+                .filter(|piece| is_there(piece, one.proposal.score, canvas))
+        })
+        .collect();
+    for (one, piece) in seen.iter_mut().zip(&fitted) {
+        one.used = piece.is_some();
+    }
+    made_one(fitted.into_iter().flatten().collect(), bench, search)
 }
 
 /// Whether no other piece lies where this one does.
@@ -187,7 +232,10 @@ fn by_net(
     let input = Input::of(sight.view, sight.ground, sight.camera, card);
     let maps = Maps::of(&net, &input)?;
     let seen = proposals(&maps, sight.camera, search.shapes());
-    let hidden = |one: &Proposal| (1.0 - one.visible - FREE).max(0.0);
+    let seen: Vec<&Proposal> = (seen.iter())
+        .filter(|one| one.score >= LEAST_SCORE)
+        .collect();
+    let hidden = |one: &&Proposal| (1.0 - one.visible - FREE).max(0.0);
     let buried = seen.iter().map(hidden).sum::<f64>() / seen.len().max(1) as f64;
     if buried > HEAP {
         with_mirrored(maps, &net, &input)
@@ -308,6 +356,42 @@ impl<'a> Seen<'a> {
         (piece, odd)
     }
 
+    /// The piece, where the net leaves nothing open about its size and edges and areas find the same, in the same place,
+    /// better than one of another size there.
+    fn confirmed(&self, bench: &Bench<'_>, search: &Search) -> Option<FoundPiece> {
+        let proposal = self.proposal;
+        let size_p = self.said().size_p;
+        if proposal.score < NET_SEES || size_p < NET_KNOWS || proposal.allowed_p < NET_KNOWS {
+            return None;
+        }
+        if !proposal.face.is_flat() {
+            let sure = self.is_beyond_doubt();
+            return sure.then(|| self.piece(bench, search).0);
+        }
+        let start = Stance {
+            face: Face::Up,
+            ..self.stance
+        };
+        let (own, score) = bench.refine(start);
+        let turned = (own.turn - start.turn).abs();
+        if own.at.distance(start.at) > MOST_MOVED.0 || turned > MOST_MOVED.1 {
+            return None;
+        }
+        let mut tried = vec![(own, score)];
+        let alike = search.alike(own.shape).filter(|shape| *shape != own.shape);
+        tried.extend(alike.map(|shape| bench.refine(Stance { shape, ..own })));
+        let mut sizes: Vec<(Stance, Score)> = other_sizes(&own, search)
+            .map(|stance| (stance, bench.score(&stance)))
+            .collect();
+        sizes.sort_by(|a, b| b.1.total.total_cmp(&a.1.total));
+        sizes.truncate(SIZES_REFINED);
+        tried.extend(sizes.iter().map(|(stance, _)| bench.refine(*stance)));
+        tried.sort_by(|a, b| b.1.total.total_cmp(&a.1.total));
+        let piece = reported(&tried, bench.view, bench.camera)?;
+        let same = piece.stance.shape.has_footprint_of(own.shape);
+        (same && is_piece(&piece)).then(|| agreed(piece, self, bench, search))
+    }
+
     /// As [`Self::piece`], but a shape that the net was not taught where edges rather show that.
     fn piece_or_odd(&self, bench: &Bench<'_>, search: &Search) -> FoundPiece {
         let (block, odd) = self.piece(bench, search);
@@ -319,6 +403,37 @@ impl<'a> Seen<'a> {
             _ => block,
         }
     }
+}
+
+/// Of the other sizes that could lie in a place, those that are refined: the best each way, as a rule.
+const SIZES_REFINED: usize = 3;
+
+/// The same form in the sizes of up to two studs more or one less each way, with one end where it was.
+fn other_sizes<'a>(own: &'a Stance, search: &'a Search) -> impl Iterator<Item = Stance> + 'a {
+    let fits = |shape: &&Shape| {
+        let more = |other: f64, own: f64| ((other - own) / PITCH_MM).round();
+        let (short, long) = (
+            more(shape.short_mm(), own.shape.short_mm()),
+            more(shape.long_mm(), own.shape.long_mm()),
+        );
+        shape.form() == own.shape.form()
+            && (short, long) != (0.0, 0.0)
+            && (-1.0..=2.0).contains(&short)
+            && (-1.0..=2.0).contains(&long)
+    };
+    (search.shapes().iter().filter(fits)).flat_map(|shape| {
+        let along = (shape.long_mm() - own.shape.long_mm()) / 2.0;
+        let across = (shape.short_mm() - own.shape.short_mm()) / 2.0;
+        let ends = |by: f64| if by == 0.0 { vec![0.0] } else { vec![-by, by] };
+        let places = ends(along)
+            .into_iter()
+            .flat_map(move |along| ends(across).into_iter().map(move |across| (along, across)));
+        places.map(|(along, across)| Stance {
+            shape: *shape,
+            at: own.local(along, across),
+            ..*own
+        })
+    })
 }
 
 /// A piece of the search as it stands beside what the net sees; its stance where it does not.

@@ -137,7 +137,7 @@ pub(super) fn explain<'a>(sight: &Sight<'a>, search: &'a Search) -> (Vec<FoundPi
     (pieces, scene.canvas)
 }
 
-fn is_piece(piece: &FoundPiece) -> bool {
+pub(super) fn is_piece(piece: &FoundPiece) -> bool {
     let shape = piece.stance.shape;
     // A coin or a wheel is as round; a half-hidden rectangle has a notch, too.
     if !shape.is_block() && shape.has_studs() && piece.studs < LEAST_STUDS_OF_ODD {
@@ -211,7 +211,11 @@ impl Scene<'_> {
             tried.push(bench.refine(Stance { shape, ..best }));
         }
         tried.sort_by(|a, b| b.1.total.total_cmp(&a.1.total));
-        self.report(&tried, tray)
+        let piece = reported(&tried, self.view, self.camera)?;
+        Some(FoundPiece {
+            like_tray: tray == Tray::Alike,
+            ..piece
+        })
     }
 
     /// Distance of a pixel from the empty tray's colour.
@@ -302,39 +306,38 @@ impl Scene<'_> {
         all.sort_by(|a, b| b.score.total_cmp(&a.score));
         all
     }
+}
 
-    fn report(&self, tried: &[(Stance, Score)], tray: Tray) -> Option<FoundPiece> {
-        let (stance, score) = tried.first().copied()?;
-        if score.total <= 0.0 {
-            return None;
-        }
-        let is_alike = |other: &Stance| other.shape.has_footprint_of(stance.shape);
-        let runner_up = tried
-            .iter()
-            .skip(1)
-            .find(|(other, _)| !is_alike(other))
-            .map(|(other, score)| (other.shape, score.total));
-        let taught = is_taught(stance.shape);
-        let rival = tried
-            .iter()
-            .skip(1)
-            .find(|(other, _)| !is_alike(other) && is_taught(other.shape) != taught)
-            .map(|(other, rival)| (other.shape, score.total - rival.total));
-        let other_form = tried
-            .iter()
-            .skip(1)
-            .find(|(other, _)| is_alike(other) && other.shape != stance.shape)
-            .map(|(other, score)| (other.shape, score.total));
-        let outline = stance.silhouette(self.camera);
-        Some(FoundPiece {
-            runner_up,
-            rival,
-            other_form,
-            at_frame: outline.iter().any(|p| self.view.sample(*p).is_none()),
-            like_tray: tray == Tray::Alike,
-            ..FoundPiece::of(stance, &score, Witness::Search)
-        })
+/// The best of several ways to explain one place, with what the others tell of it; `tried` is sorted, best first.
+pub(super) fn reported(
+    tried: &[(Stance, Score)],
+    view: &LabView,
+    camera: &Camera,
+) -> Option<FoundPiece> {
+    let (stance, score) = tried.first().copied()?;
+    if score.total <= 0.0 {
+        return None;
     }
+    let is_alike = |other: &Stance| other.shape.has_footprint_of(stance.shape);
+    let others = || tried.iter().skip(1);
+    let runner_up = others()
+        .find(|(other, _)| !is_alike(other))
+        .map(|(other, score)| (other.shape, score.total));
+    let taught = is_taught(stance.shape);
+    let rival = others()
+        .find(|(other, _)| !is_alike(other) && is_taught(other.shape) != taught)
+        .map(|(other, rival)| (other.shape, score.total - rival.total));
+    let other_form = others()
+        .find(|(other, _)| is_alike(other) && other.shape != stance.shape)
+        .map(|(other, score)| (other.shape, score.total));
+    let outline = stance.silhouette(camera);
+    Some(FoundPiece {
+        runner_up,
+        rival,
+        other_form,
+        at_frame: outline.iter().any(|p| view.sample(*p).is_none()),
+        ..FoundPiece::of(stance, &score, Witness::Search)
+    })
 }
 
 /// A shape that is no rectangle, in every turn that its box may hide: a quarter of a turn further

@@ -7,9 +7,11 @@
 pub mod lab_view;
 pub mod ground;
 pub mod foreground;
+pub mod pattern;
 pub mod light;
 
 pub use foreground::{Foreground, Kind, distance};
 pub use ground::Ground;
 pub use lab_view::LabView;
 pub use light::Light;
+pub use pattern::without_pattern;
