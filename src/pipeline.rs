@@ -9,7 +9,8 @@ use crate::card::{CardError, FoundCard, card_quality, find};
 use crate::colour::{
     Correction, CorrectionError, Patch, PrintProfile, SwatchBook, correct, read_patches,
 };
-use crate::count::groups::hidden;
+use crate::count::fitted::PhotoQuality;
+use crate::count::groups::{hidden, total};
 use crate::count::reason::{is_about_the_form, is_about_the_list};
 use crate::count::{flaws, groups, name_colours};
 use crate::numbers::round2;
@@ -216,6 +217,17 @@ fn photo_faults(photo: &Photo, scene: &Scene, paints: &[Paint]) -> Vec<Fault> {
     })
 }
 
+/// What a photo is like as a whole, as far as it bears on its pieces; `unlike`: whether its colours are unlike what was
+/// taught.
+pub fn quality(photo: &Photo, scene: &Scene, unlike: bool) -> PhotoQuality {
+    let card = card_quality(&photo.pixels, &scene.card);
+    PhotoQuality {
+        tray_noise: f64::from(scene.ground.noise[0]),
+        glare: card.map_or(0.0, |card| card.glare),
+        unlike,
+    }
+}
+
 /// Where the tray's colour is read: close to the card, whose light the correction knows.
 const TRAY_BESIDE_CARD_MM: f64 = 20.0;
 
@@ -312,9 +324,10 @@ pub fn count_scene(
         std::mem::swap(&mut named, &mut otherwise);
         unlike = colours.only_taught_unlike;
     }
+    let quality = quality(photo, scene, unlike);
     let seen_as = seen.iter().zip(named.iter().zip(otherwise)).zip(flaws);
     let pieces = seen_as
-        .filter_map(|((seen, names), flaw)| counted(scene, seen, names, flaw, &faults))
+        .filter_map(|((seen, names), flaw)| counted(scene, seen, names, flaw, &faults, &quality))
         .collect();
     let pieces = in_reading_order(pieces, photo.full_px[1]);
     let unexplained = unexplained(scene, &leftovers);
@@ -342,6 +355,7 @@ pub fn count_scene(
         card: card_report(scene),
         colour: colour_report(scene, targets),
         groups: groups(&pieces),
+        total: Some(total(&pieces)),
         pieces,
         unexplained,
         weighing: None,

@@ -79,6 +79,10 @@ pub struct Args {
     /// Print the sheets as JSON and nothing else.
     #[arg(long)]
     json: bool,
+
+    /// Say on stderr how long each stage took.
+    #[arg(long)]
+    timings: bool,
 }
 
 /// A counted photo with where its files lie.
@@ -151,6 +155,10 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
                 counted.push(one);
             }
             Err(failure) => failures.push(failure),
+        }
+        if args.timings {
+            let lines = progress.timings().join("\n");
+            progress.pause(|| say::note(&format!("time taken\n{lines}")));
         }
         progress.done();
     }

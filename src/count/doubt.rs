@@ -1,9 +1,13 @@
 //! How sure a piece is.
 
 use super::colours::Named;
+use super::fitted::{
+    PhotoQuality, colour_features, fitted, form_features, size_features, whole_features,
+};
 use super::level::level;
 use super::reason::Doubt;
-use crate::pieces::{Face, FoundPiece, Said, Shape, Witness};
+use crate::pieces::paint::Paint;
+use crate::pieces::{FoundPiece, Said, Shape, Witness};
 use crate::sheet::SURE;
 
 /// The least score by which a shape must beat another, as a share of what one
@@ -16,60 +20,15 @@ const STEEPNESS: f64 = 30.0;
 
 /// What is left to a piece whose form nobody tells: `any` is not the answer yet.
 const FORM_OPEN: f64 = 0.5;
-/// Probability of a form that is the likelier of plate and tile by an underside, which looks the same
-/// in both: of 55 such pieces of the sample photos to tune on whose size was right, 39 were what the net said,
-/// whatever probability it gave, and of 42 with the weights before these 25 (together 66 %; 95 % interval
-/// after Wilson 56 to 75 %).
-const UNDERSIDE: f64 = 0.66;
 /// Below this the other form is worth saying.
 const FORM_CLEAR: f64 = 0.95;
 
-/// What tells how sure a size is that the net sees.
-struct Fit {
-    base: f64,
-    /// Where the search found the same.
-    both: f64,
-    /// Where something lies right beside it.
-    touched: f64,
-    /// Of the logits of the net's probability of the size, and of its score.
-    size: f64,
-    score: f64,
-    /// Of the share that can be seen.
-    visible: f64,
-    /// Of the edge evidence along the outline.
-    outline: f64,
-    /// Of the mean share that is hidden of the pieces around it.
-    heaped: f64,
-}
-
-/// Logistic regression (ridge 0.3, 0.003 for the last) over the 1,768 pieces that the net saw in
-/// `sample-photos/tune`, alone or with the search, failing photos left out. 88 had another size or were
-/// none; of 1,246 that it gives 0.98 or more, one.
-const FIT: Fit = Fit {
-    base: -2.04,
-    both: 2.35,
-    touched: -0.04,
-    size: 0.28,
-    score: 0.27,
-    visible: 2.70,
-    outline: 0.89,
-    heaped: -10.28,
-};
-/// More than this nothing is.
-const MOST: f64 = 0.998;
-/// The most where the net alone sees a piece in a heap, or leaves its size or even its being there open
-/// (probability and score below these): of the 692 that the net alone sees in `sample-photos/tune` the fit
-/// would call 520 sure with 9 of them wrong; so it is 403 and 3.
-const NET_ALONE: f64 = 0.85;
-const CLEAR: (f64, f64) = (0.95, 0.8);
 /// Probability, as the net gives it, of all forms and sizes that were looked for, below which a piece rather is of
 /// another; and the most that is then left to it: an even guess between the net and who told what lies there.
 const NOT_LISTED: f64 = 0.1;
 const NOT_LISTED_MOST: f64 = 0.5;
 const _: () = assert!(NOT_LISTED_MOST < SURE);
-const _: () = assert!(NET_ALONE < SURE);
-/// Hidden share of the pieces around one from which on it is said to lie in a heap: of the pieces called sure so
-/// far none of 39 is wrong below this (where any is hidden), and 4 of 68 above.
+/// Hidden share of the pieces around one from which on a doubtful one is said to lie in a heap.
 const HEAPED: f64 = 0.04;
 /// Share that can be seen from which on nothing worth telling covers a piece.
 const MOSTLY_SEEN: f64 = 0.85;
@@ -104,7 +63,7 @@ const RIVAL_CLEAR: f64 = 0.95;
 
 // What only one sees is never sure, nor is a form that nobody tells.
 const _: () = assert!(CONTESTED < SURE && SEARCH_ALONE < SURE && PARTED < SURE);
-const _: () = assert!(FORM_OPEN < SURE && UNDERSIDE < SURE);
+const _: () = assert!(FORM_OPEN < SURE);
 const _: () = assert!(UNTAUGHT * ODD_IN_A_CLUMP < SURE);
 
 /// What is known of a piece's form and size.
@@ -163,11 +122,11 @@ impl ShapeOdds {
 
 /// Probability that form and size are right, what else they may be, and the doubts. Nothing else is likelier than what
 /// was found.
-pub fn shape_odds(piece: &FoundPiece) -> ShapeOdds {
+pub fn shape_odds(piece: &FoundPiece, photo: &PhotoQuality) -> ShapeOdds {
     let mut odds = ShapeOdds::certain();
     match piece.witness {
-        Witness::Both(said) => by_net(&said, true, piece, &mut odds),
-        Witness::Net(said) => by_net(&said, false, piece, &mut odds),
+        Witness::Both(said) => by_net(&said, true, piece, photo, &mut odds),
+        Witness::Net(said) => by_net(&said, false, piece, photo, &mut odds),
         Witness::Contested => by_edges(piece, CONTESTED, &mut odds),
         Witness::Search => by_edges(piece, SEARCH_ALONE, &mut odds),
         Witness::Seam => {
@@ -201,7 +160,7 @@ pub fn shape_odds(piece: &FoundPiece) -> ShapeOdds {
         }
     }
     if let Some((other, _)) = piece.other_form {
-        let form = form_probability(piece, other);
+        let form = form_probability(piece, other, photo);
         if piece.form_is_told() {
             odds.leave(form, Some(other));
         } else {
@@ -211,45 +170,30 @@ pub fn shape_odds(piece: &FoundPiece) -> ShapeOdds {
             odds.doubt(Doubt::Form(other.form()));
         }
     }
+    let by_net = matches!(piece.witness, Witness::Both(_) | Witness::Net(_));
     if piece.like_tray {
-        odds.leave(0.7, None);
+        odds.leave(if by_net { 1.0 } else { 0.7 }, None);
         odds.doubt(Doubt::LikeTray);
     }
     if piece.at_frame {
-        odds.leave(0.5, None);
+        odds.leave(if by_net { 1.0 } else { 0.5 }, None);
         odds.doubt(Doubt::Cut);
     }
     odds.level()
 }
 
 /// Probability of the form, given the size and the next likeliest form.
-fn form_probability(piece: &FoundPiece, other: Shape) -> f64 {
-    let is_like = piece.stance.shape.height_mm() == other.height_mm();
+fn form_probability(piece: &FoundPiece, other: Shape, photo: &PhotoQuality) -> f64 {
     if !piece.form_is_told() {
         FORM_OPEN
-    } else if piece.stance.face == Face::Down && is_like {
-        piece.form_p.min(UNDERSIDE)
     } else {
-        piece.form_p
+        fitted().form.of(&form_features(piece, other, photo))
     }
 }
 
-/// Probability of the size where the net sees the piece, alone or with the search, by the fit.
-fn by_net(said: &Said, both: bool, piece: &FoundPiece, odds: &mut ShapeOdds) {
-    let yes = |is: bool| f64::from(u8::from(is));
-    let sum = FIT.base
-        + FIT.both * yes(both)
-        + FIT.touched * yes(piece.touched)
-        + FIT.size * logit(said.size_p, 0.002)
-        + FIT.score * logit(said.score, 0.02)
-        + FIT.visible * said.visible
-        + FIT.outline * piece.outline
-        + FIT.heaped * piece.heaped;
-    let mut probability = (1.0 / (1.0 + (-sum).exp())).min(MOST);
-    let is_open = piece.heaped > HEAPED || said.size_p < CLEAR.0 || said.score < CLEAR.1;
-    if !both && is_open {
-        probability = probability.min(NET_ALONE);
-    }
+/// Probability of the size where the net sees the piece, confirmed by edges or not, by the fitted map.
+fn by_net(said: &Said, both: bool, piece: &FoundPiece, photo: &PhotoQuality, odds: &mut ShapeOdds) {
+    let mut probability = fitted().size.of(&size_features(piece, said, both, photo));
     if said.allowed_p < NOT_LISTED {
         probability = probability.min(NOT_LISTED_MOST);
         odds.doubt(Doubt::NotLookedFor);
@@ -313,39 +257,35 @@ fn unclear(piece: &FoundPiece, odds: &mut ShapeOdds) {
     }
 }
 
-fn logit(p: f64, least: f64) -> f64 {
-    let p = p.clamp(least, 1.0 - least);
-    (p / (1.0 - p)).ln()
+/// Probability that a piece's taught colour is right.
+pub fn colour_probability(
+    named: &Named,
+    paint: &Paint,
+    lamp: bool,
+    piece: &FoundPiece,
+    photo: &PhotoQuality,
+) -> f64 {
+    if named.new {
+        return named.probability;
+    }
+    let features = colour_features(named, paint, lamp, piece, photo);
+    fitted().colour.of(&features)
 }
 
-/// The most that is left to a colour with a lamp's image on it: how much of what is seen is
-/// the body's own is a guess.
-const GLARE_MOST: f64 = 0.85;
-const _: () = assert!(GLARE_MOST < SURE);
-
-/// Probability that a piece's colour is right.
-pub fn colour_probability(named: &Named, mirrors_lamp: bool) -> f64 {
-    let most = if mirrors_lamp { GLARE_MOST } else { 1.0 };
-    named.probability.min(most)
-}
-
-/// Shape and colour taken together are right more often than their product says. Logistic regression over the
-/// 1,755 pieces of `sample-photos/tune` that have a taught colour and a told form (failing photos left out) gives
-/// 0.67 and 1.26 as base and slope over the product's logit. Those photos are in sample, and flatter: half of
-/// the way there is taken.
-const STATED: (f64, f64) = (0.33, 1.13);
-/// The most for what was not sure before: which pieces are sure the parts decide, whose limits are set by what is
-/// wrong and sure.
+/// The most that is stated for a piece that is not sure.
 const NOT_SURE: f64 = 0.899;
 const _: () = assert!(NOT_SURE < SURE);
 
-/// The probability to state for a piece with a taught colour, of the product of its shape's and its colour's.
-pub fn stated(product: f64) -> f64 {
-    let stated = 1.0 / (1.0 + (-STATED.0 - STATED.1 * logit(product, 0.0005)).exp());
-    if product < SURE {
+/// The probability to state for a piece with a taught colour, of the product of its shape's and its colour's. Of those
+/// stated with [`SURE`] and more hardly any may be wrong, so that what falls short of that is held below. So is what the
+/// naming of colours is not sure of: it knows of lights and colours that nobody taught, which the maps were not fitted on.
+pub fn stated(product: f64, named: &Named) -> f64 {
+    let fitted = fitted();
+    let stated = fitted.whole.of(&whole_features(product, named));
+    if stated < fitted.sure_from || named.probability < SURE {
         stated.min(NOT_SURE)
     } else {
-        stated.max(SURE)
+        stated
     }
 }
 
@@ -375,20 +315,6 @@ pub fn colour_doubts(named: &Named, glare: bool) -> Vec<Doubt> {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn what_is_stated_rises_with_the_product_and_leaves_the_sure_ones_sure() {
-        let products: Vec<f64> = (0..=1000).map(|k| f64::from(k) / 1000.0).collect();
-        for pair in products.windows(2) {
-            assert!(stated(pair[0]) <= stated(pair[1]), "{pair:?}");
-        }
-        for p in products {
-            assert_eq!(stated(p) >= SURE, p >= SURE, "{p}");
-            assert!((0.0..=1.0).contains(&stated(p)), "{p}");
-        }
-        // By hand: 0.33 + 1.13 ln(0.5 / 0.5) = 0.33, and 1 / (1 + exp(-0.33)) = 0.5818.
-        assert!((stated(0.5) - 0.5818).abs() < 1e-4, "{}", stated(0.5));
-    }
 
     #[test]
     fn what_is_left_and_what_goes_are_all_there_is() {

@@ -222,6 +222,10 @@ fn mark_touched(pieces: &mut [FoundPiece], outlines: &[Vec<Mm>], unexplained: &d
 /// `sample-photos/tune`, the net alone, with the weights before these, 276 of 407 in place of 260), elsewhere hardly any.
 const HEAP: f64 = 0.01;
 
+/// How far around a piece the net looks at what may tell of it: its shadow, its neighbours, the tray; some twice its
+/// length.
+const NET_REACH_MM: f64 = 40.0;
+
 /// What the net sees, after a second and a third look where pieces lie on each other.
 fn by_net(
     sight: &Sight<'_>,
@@ -229,7 +233,8 @@ fn by_net(
     card: &(dyn Fn(Mm, f64) -> bool + Sync),
 ) -> Result<Maps, NetError> {
     let net = Net::shipped()?;
-    let input = Input::of(sight.view, sight.ground, sight.camera, card);
+    let wanted = Canvas::of(sight.view, sight.camera, sight.foreground).bounds(NET_REACH_MM);
+    let input = Input::of(sight.view, wanted, sight.ground, sight.camera, card);
     let maps = Maps::of(&net, &input)?;
     let seen = proposals(&maps, sight.camera, search.shapes());
     let seen: Vec<&Proposal> = (seen.iter())

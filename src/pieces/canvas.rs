@@ -43,6 +43,30 @@ impl<'a> Canvas<'a> {
         seeds(self.view, |r, c| self.kind[(r, c)] == kind, least_mm2)
     }
 
+    /// The box around all that may be no tray, with a margin; nothing at the view's corner where there is none.
+    pub fn bounds(&self, margin_mm: f64) -> (Mm, Mm) {
+        let mut found: Option<[usize; 4]> = None;
+        for ((row, column), kind) in self.kind.indexed_iter() {
+            if matches!(kind, Kind::Piece | Kind::Dim) {
+                let [top, bottom, left, right] = found.unwrap_or([row, row, column, column]);
+                found = Some([
+                    top.min(row),
+                    bottom.max(row),
+                    left.min(column),
+                    right.max(column),
+                ]);
+            }
+        }
+        let Some([top, bottom, left, right]) = found else {
+            return (self.view.origin, self.view.origin);
+        };
+        let (low, high) = (self.view.middle(top, left), self.view.middle(bottom, right));
+        (
+            Mm::new(low.x - margin_mm, low.y - margin_mm),
+            Mm::new(high.x + margin_mm, high.y + margin_mm),
+        )
+    }
+
     /// Takes out what reaches the photo's edge and is too wide for a piece.
     fn drop_rims(&mut self, kind: Kind) {
         for seed in self.seeds(kind, LEAST_SEED_MM2) {

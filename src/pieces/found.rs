@@ -41,6 +41,8 @@ pub struct FoundPiece {
     /// Whether it was found only by letting it have the tray's own colour, or by the net where nothing else
     /// shows a piece.
     pub like_tray: bool,
+    /// Whether another piece is said to lie in the same place, and both to be seen whole: one of them is wrong.
+    pub disputed: bool,
     /// Whether something else lies right beside it.
     pub touched: bool,
     /// Mean share beyond [`FREE`] that others hide of the pieces around it: how much of a heap it lies in.
@@ -73,6 +75,7 @@ impl FoundPiece {
             form_p: 1.0,
             at_frame: false,
             like_tray: false,
+            disputed: false,
             touched: false,
             heaped: 0.0,
             witness,

@@ -131,7 +131,7 @@ pub(super) fn made_one(
         }
     }
     for k in disagreed {
-        pieces[k].witness = Witness::Contested;
+        pieces[k].disputed = true;
     }
     let kept = pieces.into_iter().zip(gone).filter(|(_, gone)| !gone);
     kept.map(|(piece, _)| piece).chain(made).collect()

@@ -3,12 +3,14 @@
 use super::{Scene, Seen};
 use crate::colour::Flaw;
 use crate::count::doubt::{colour_doubts, colour_probability, stated};
+use crate::count::fitted::PhotoQuality;
 use crate::count::reason::Doubt;
 use crate::count::{Named, ShapeOdds, shape_odds, spoils};
 use crate::numbers::{round2, round3};
 use crate::pieces::FoundPiece;
 use crate::pieces::polygon::area_and_middle;
 use crate::sheet::faults::Fault;
+use crate::sheet::file::Spoilt;
 use crate::sheet::{Instead, Otherwise, Piece, SURE};
 
 /// A piece as the sheet has it, but for its number; `None` where its silhouette leaves the lens' view.
@@ -18,12 +20,15 @@ pub(super) fn counted(
     (named, otherwise): (&Named, &Named),
     flaw: Option<Flaw>,
     faults: &[Fault],
+    quality: &PhotoQuality,
 ) -> Option<Piece> {
-    let shape = shape_odds(&seen.piece);
+    let shape = shape_odds(&seen.piece, quality);
     let mut piece = placed(scene, seen)?;
-    piece.spoilt = Some(spoils(&seen.paint, &seen.piece.stance, flaw));
-    let said = stated_of(seen, named, &shape, faults);
-    let other = stated_of(seen, otherwise, &shape, faults);
+    let spoilt = spoils(&seen.paint, &seen.piece.stance, flaw);
+    let lamp = spoilt.contains(&Spoilt::Lamp);
+    piece.spoilt = Some(spoilt);
+    let said = stated_of(seen, named, &shape, (faults, quality, lamp));
+    let other = stated_of(seen, otherwise, &shape, (faults, quality, lamp));
     piece.otherwise = (other != said).then(|| Box::new(other));
     (piece.colour, piece.sure) = (said.colour, said.sure);
     (piece.instead, piece.doubts) = (said.instead, said.doubts);
@@ -31,14 +36,23 @@ pub(super) fn counted(
 }
 
 /// What is said of a piece of which these are the odds.
-fn stated_of(seen: &Seen, named: &Named, shape: &ShapeOdds, faults: &[Fault]) -> Otherwise {
+fn stated_of(
+    seen: &Seen,
+    named: &Named,
+    shape: &ShapeOdds,
+    (faults, quality, lamp): (&[Fault], &PhotoQuality, bool),
+) -> Otherwise {
     let mirrors = seen.paint.mirrors_lamp(&seen.piece.stance);
-    let colour_right = colour_probability(named, mirrors);
+    let colour_right = colour_probability(named, &seen.paint, lamp, &seen.piece, quality);
     let spoilt: Vec<_> = faults.iter().filter_map(Fault::trust).collect();
     let trust: f64 = spoilt.iter().map(|(factor, _)| factor).product();
     let product = shape.right * colour_right;
     // A colour that nobody taught has no name to be right or wrong in.
-    let right = if named.new { product } else { stated(product) };
+    let right = if named.new {
+        product
+    } else {
+        stated(product, named)
+    };
     let sure = round3(right * trust);
     let left = if product < 1.0 {
         (1.0 - right) / (1.0 - product)

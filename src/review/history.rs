@@ -4,6 +4,7 @@ use crate::sheet::review::{Guess, Review, SetCount, Step, What};
 use crate::sheet::{Piece, Sheet, Unexplained};
 
 use super::totals::regroup;
+use crate::count::groups::total;
 
 /// Carries a step out and keeps it. What was undone before is forgotten, as it no
 /// longer follows.
@@ -77,6 +78,7 @@ fn play(sheet: &mut Sheet, mut review: Box<Review>) {
     };
     review.steps.iter().for_each(|step| state.take(step));
     sheet.groups = regroup(&review.guess, &state.pieces, &state.counts);
+    sheet.total = sheet.total.map(|_| total(&state.pieces));
     sheet.pieces = state.pieces;
     sheet.unexplained = state.unexplained;
     sheet.place = state.place;

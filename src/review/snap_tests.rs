@@ -48,6 +48,7 @@ fn sheet() -> Sheet {
         groups: Vec::new(),
         unexplained: Vec::new(),
         weighing: None,
+        total: None,
         warnings: Vec::new(),
         review: None,
     }

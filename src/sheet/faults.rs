@@ -50,10 +50,6 @@ const DARK_WHITE: u8 = 124;
 /// Probability that is left to a piece in a spoilt photo: just below sure, so that each is looked at.
 /// It is a ceiling on certainty, not a measured rate.
 const SPOILT: f64 = 0.85;
-/// The same where a lamp mirrors in the card: every colour was corrected by light that is not the
-/// patches', so each is as likely wrong as right. An even guess, not a measured rate.
-const COLOUR_UNKNOWN: f64 = 0.5;
-
 /// Something wrong with the photo as a whole.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Fault {
@@ -150,11 +146,6 @@ impl Fault {
         ["blurred", "too-dark", "too-bright", "card-glare"].contains(&code)
     }
 
-    /// Whether no piece is sure in a photo with a fault of this code, as [`Fault::trust`] has it.
-    pub fn spoils_pieces(code: &str) -> bool {
-        Self::spoils_colours(code) || code == "busy-tray"
-    }
-
     /// What is wrong and what to do.
     pub fn text(&self) -> String {
         match self {
@@ -177,7 +168,7 @@ impl Fault {
                 "the card's tags are off a flat card by {mm:.2} mm; press the card flat, switch a wide-angle lens off, and take the photo again"
             ),
             Self::BusyTray(sigma) => format!(
-                "the surface under the pieces has a pattern of its own (its lightness varies by {sigma:.0} L*), in which pieces are missed; use a plain tray or a sheet of paper"
+                "the surface under the pieces has a pattern of its own (its lightness varies by {sigma:.0} L*), in which pieces of such a shade are missed; use a plain tray or a sheet of paper"
             ),
             Self::TrayColoured(count) => format!(
                 "{count} pieces have nearly the tray's colour, and more of that colour may be missed; use a tray of another colour for them"
@@ -196,24 +187,23 @@ impl Fault {
     /// By what a piece's probability is multiplied, with the reason as a doubt; `None` where what was
     /// found is no less certain, and only what was missed is in question.
     ///
-    /// A bent card is not here: it shifts places by less than a mm, and sizes are 8 mm apart.
+    /// How much a lamp in the card and a pattern of the tray cost was measured, and is in each piece's probability
+    /// already (`count::fitted`): they are but named. A bent card is not here: it shifts places by less than a mm,
+    /// and sizes are 8 mm apart.
     pub fn trust(&self) -> Option<(f64, &'static str)> {
         match self {
             Self::Blurred(_) => Some((SPOILT, "the photo is blurred")),
             Self::TooDark(_) => Some((SPOILT, "the photo is too dark")),
             Self::TooBright(_) => Some((SPOILT, "the photo is too bright")),
-            Self::CardGlare(_) => Some((
-                COLOUR_UNKNOWN,
-                "colour uncertain: a lamp mirrors in the card",
-            )),
-            Self::BusyTray(_) => Some((SPOILT, "the tray has a pattern of its own")),
+            Self::CardGlare(_) => Some((1.0, "colour uncertain: a lamp mirrors in the card")),
+            Self::BusyTray(_) => Some((1.0, "the tray has a pattern of its own")),
             Self::CardBent(_) | Self::TrayColoured(_) => None,
         }
     }
 }
 
 // In a spoilt photo nothing is sure.
-const _: () = assert!(SPOILT < SURE && COLOUR_UNKNOWN < SURE);
+const _: () = assert!(SPOILT < SURE);
 
 /// Why no card may have been found in a photo: half a sentence; `None` where nothing
 /// is plainly wrong. `edge_px` is [`crate::photo::edge_width_px`], `white` [`crate::photo::white_level`].
@@ -277,19 +267,19 @@ mod tests {
         assert_eq!(tray, ["tray-coloured"]);
     }
 
+    /// What a lamp in the card and a pattern cost was measured and is in each piece's probability: they are named alone.
     #[test]
-    fn what_leaves_no_piece_sure_is_known_by_its_code() {
-        for fault in [
-            Fault::Blurred(0.9),
-            Fault::TooDark(0.1),
-            Fault::TooBright(0.9),
-            Fault::CardGlare(0.2),
-            Fault::CardBent(0.1),
-            Fault::BusyTray(4.0),
-            Fault::TrayColoured(5),
+    fn what_takes_trust_says_why() {
+        for (fault, share) in [
+            (Fault::Blurred(0.9), Some(SPOILT)),
+            (Fault::TooDark(0.05), Some(SPOILT)),
+            (Fault::TooBright(0.5), Some(SPOILT)),
+            (Fault::CardGlare(0.2), Some(1.0)),
+            (Fault::BusyTray(4.0), Some(1.0)),
+            (Fault::CardBent(0.1), None),
+            (Fault::TrayColoured(5), None),
         ] {
-            let spoils = Fault::spoils_pieces(fault.code());
-            assert_eq!(spoils, fault.trust().is_some(), "{fault:?}");
+            assert_eq!(fault.trust().map(|(share, _)| share), share, "{fault:?}");
         }
     }
 

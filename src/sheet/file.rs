@@ -35,6 +35,9 @@ pub struct Sheet {
     pub pieces: Vec<Piece>,
     /// Pieces by form, size and colour.
     pub groups: Vec<Group>,
+    /// How many lie there in all; none in a sheet of an older program.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub total: Option<Total>,
     /// Foreground that no piece explains.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub unexplained: Vec<Unexplained>,
@@ -267,6 +270,19 @@ impl Group {
     pub fn is_counted(&self) -> bool {
         self.count > 0
     }
+}
+
+/// How many pieces lie there in all, those included that others hide.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Total {
+    /// Those that are seen: each is in `pieces`.
+    pub seen: u32,
+    /// The best single number.
+    pub estimate: u32,
+    /// No fewer than this.
+    pub low: u32,
+    /// No more than this.
+    pub high: u32,
 }
 
 /// A place where something lies that no listed piece explains.

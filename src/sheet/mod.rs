@@ -11,7 +11,9 @@ pub mod verdict;
 pub mod marked;
 pub mod reading_order;
 
-pub use file::{Group, Instead, Otherwise, Piece, SURE, Sheet, Spoilt, Unexplained, Warning};
+pub use file::{
+    Group, Instead, Otherwise, Piece, SURE, Sheet, Spoilt, Total, Unexplained, Warning,
+};
 pub use light::{LightFile, PatchReport, drift_warnings, light_on};
 pub use review::Review;
 pub use weighing::Weighing;

@@ -17,14 +17,14 @@ pub enum Verdict {
     Good,
     /// It will do, and a better one would tell more.
     Usable,
-    /// No piece that is counted in such a photo would be sure, or no colour right.
+    /// In such a photo colours cannot be read.
     Retake,
 }
 
-/// Whether a warning of this code is reason enough to take the photo again: one that leaves no piece sure, or that
-/// says that colours cannot be corrected.
+/// Whether a warning of this code is reason enough to take the photo again: one that says that colours cannot be
+/// read or corrected.
 fn is_grave(code: &str) -> bool {
-    Fault::spoils_pieces(code) || ["exposure", "colour-poor"].contains(&code)
+    Fault::spoils_colours(code) || ["exposure", "colour-poor"].contains(&code)
 }
 
 /// Judges by the warnings that a count of the photo would give, and by how far colours are off.
@@ -109,12 +109,12 @@ mod tests {
             "too-dark",
             "too-bright",
             "card-glare",
-            "busy-tray",
             "exposure",
             "colour-poor",
         ] {
             assert_eq!(verdict(&[warning(code)], &good), Verdict::Retake, "{code}");
         }
+        assert_eq!(verdict(&[warning("busy-tray")], &good), Verdict::Usable);
         assert!(sentence(&[], &good).starts_with("light: good"));
         assert!(others(&[]).is_empty());
     }

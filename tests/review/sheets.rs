@@ -204,6 +204,7 @@ fn empty(truth: &Truth, file: String, hash: String) -> Sheet {
         groups: Vec::new(),
         unexplained: Vec::new(),
         weighing: None,
+        total: None,
         warnings: vec![Warning {
             code: "tilted".to_owned(),
             text: "the camera is tilted by 4 degrees; hold it level above the middle of the tray"

@@ -24,6 +24,15 @@ pub fn tell(counted: &Counted, all: bool) -> Result<(), Failure> {
         is_untaught(sheet),
     );
     say::print_wrapped(&format!("{}: {how_many}", sheet.photo.file), 2)?;
+    if let Some(total) = sheet.total.filter(|total| total.estimate > total.seen) {
+        say::print_wrapped(
+            &format!(
+                "  about {} in all with those that others hide ({} to {})",
+                total.estimate, total.low, total.high
+            ),
+            4,
+        )?;
+    }
     if all {
         every_kind(sheet)?;
         every_doubt(sheet)?;

@@ -3,9 +3,10 @@
 use crate::legible::shown;
 use crate::pipeline::Stage;
 use indicatif::{ProgressBar, ProgressState, ProgressStyle};
+use std::cell::RefCell;
 use std::fmt::Write;
 use std::path::Path;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// How often the sign moves: ten times a second looks like moving.
 const TICK: Duration = Duration::from_millis(100);
@@ -15,6 +16,8 @@ const TICK: Duration = Duration::from_millis(100);
 pub struct Progress {
     bar: ProgressBar,
     photos: usize,
+    /// What was begun with a photo, and when.
+    begun: RefCell<Vec<(String, Instant)>>,
 }
 
 impl Progress {
@@ -23,7 +26,7 @@ impl Progress {
         // What cannot go back to the beginning of a line would write a new one each time.
         if std::env::var_os("TERM").is_some_and(|term| term == "dumb") {
             let bar = ProgressBar::hidden();
-            return Self { bar, photos };
+            return Self::with(bar, photos);
         }
         // Hidden by itself where stderr is no terminal. There is no colour in it.
         let bar = ProgressBar::new(photos as u64);
@@ -31,11 +34,20 @@ impl Progress {
             bar.set_style(style.with_key("time", time));
         }
         bar.enable_steady_tick(TICK);
-        Self { bar, photos }
+        Self::with(bar, photos)
+    }
+
+    fn with(bar: ProgressBar, photos: usize) -> Self {
+        Self {
+            bar,
+            photos,
+            begun: RefCell::default(),
+        }
     }
 
     /// Begins with a photo.
     pub fn begin(&self, photo: &Path) {
+        self.begun.borrow_mut().clear();
         let name = photo.file_name().unwrap_or(photo.as_os_str());
         let name = shown(&name.to_string_lossy());
         self.bar.set_prefix(if self.photos > 1 {
@@ -59,9 +71,25 @@ impl Progress {
 
     /// Begins with what is no stage of the pipeline.
     pub fn say(&self, what: &str) {
+        let now = (what.to_owned(), Instant::now());
+        self.begun.borrow_mut().push(now);
         self.bar.set_message(shown(what));
         // Seen at once: a short stage may be over before the next tick.
         self.bar.tick();
+    }
+
+    /// What was done with a photo so far and how long each took, a line each and one for all.
+    pub fn timings(&self) -> Vec<String> {
+        let begun = self.begun.borrow();
+        let ends = begun.iter().skip(1).map(|(_, at)| *at);
+        let line = |what: &str, time: Duration| format!("{:6.2} s  {what}", time.as_secs_f64());
+        let mut lines: Vec<String> = (begun.iter().zip(ends.chain([Instant::now()])))
+            .map(|((what, from), to)| line(what, to.duration_since(*from)))
+            .collect();
+        if let Some((_, first)) = begun.first() {
+            lines.push(line("in all", first.elapsed()));
+        }
+        lines
     }
 
     /// Ends with a photo.

@@ -65,25 +65,30 @@ impl Cover {
     }
 }
 
-/// First cell and number of cells along a side of the view: all of them, or those around
-/// the foot, padded to what the net takes.
-fn span(side_mm: f64, foot_mm: f64) -> (usize, usize) {
-    let all = (side_mm / CELL_MM).ceil() as usize;
+/// First cell and number of cells along a side of the view, of which `wanted` (mm from its start) is asked: so far
+/// as the net takes it, or what of it lies around the foot. The first is a multiple of what the net takes, so that each
+/// of its cells speaks for the same place whatever is asked.
+fn span(side_mm: f64, wanted: (f64, f64), foot_mm: f64) -> (usize, usize) {
+    let cells = |mm: f64| (mm.clamp(0.0, side_mm) / CELL_MM) as usize;
+    let first = cells(wanted.0) / MULTIPLE * MULTIPLE;
+    let end = (wanted.1.clamp(0.0, side_mm) / CELL_MM).ceil() as usize;
+    let all = end.saturating_sub(first);
     let most = (WIDEST_MM / CELL_MM) as usize;
     let start = if all > most {
-        let around = (foot_mm / CELL_MM).max(0.0) as usize;
-        around.saturating_sub(most / 2).min(all - most)
+        let around = cells(foot_mm).saturating_sub(most / 2);
+        around.clamp(first, first + all - most)
     } else {
-        0
+        first
     };
     (start, all.clamp(1, most).next_multiple_of(MULTIPLE))
 }
 
 impl Input {
-    /// Averages the view into cells. `card` tells whether a place lies on the card, with a
-    /// margin in mm; such cells stay empty, as do those that the photo does not show.
+    /// Averages the view, from its place `low` to `high`, into cells. `card` tells whether a place lies on the card,
+    /// with a margin in mm; such cells stay empty, as do those that the photo does not show.
     pub fn of(
         view: &LabView,
+        (low, high): (Mm, Mm),
         ground: &Ground,
         camera: &Camera,
         card: &(dyn Fn(Mm, f64) -> bool + Sync),
@@ -91,8 +96,17 @@ impl Input {
         let (view_rows, view_columns) = view.size();
         let (foot, height) = (camera.foot(), camera.height_mm());
         let mm = view.mm_per_px;
-        let (top, rows) = span(view_rows as f64 * mm, foot.y - view.origin.y);
-        let (left, columns) = span(view_columns as f64 * mm, foot.x - view.origin.x);
+        let from = view.origin;
+        let (top, rows) = span(
+            view_rows as f64 * mm,
+            (low.y - from.y, high.y - from.y),
+            foot.y - from.y,
+        );
+        let (left, columns) = span(
+            view_columns as f64 * mm,
+            (low.x - from.x, high.x - from.x),
+            foot.x - from.x,
+        );
         let down = Cover::all(top, rows, CELL_MM / mm, view_rows);
         let across = Cover::all(left, columns, CELL_MM / mm, view_columns);
         let whole = ((CELL_MM / mm) * (CELL_MM / mm)) as f32;
@@ -195,7 +209,8 @@ mod tests {
     fn cells_hold_means_and_stay_empty_where_nothing_is_seen() {
         let view = view();
         let ground = Ground::fit(&view, &card).unwrap();
-        let input = Input::of(&view, &ground, &camera(), &card);
+        let all = (ORIGIN, Mm::new(1e3, 1e3));
+        let input = Input::of(&view, all, &ground, &camera(), &card);
         // 207 and 162 cells, made multiples of 16.
         assert_eq!(input.values.dim(), (6, 176, 208));
         assert_eq!(input.origin, ORIGIN);
@@ -231,11 +246,21 @@ mod tests {
 
     #[test]
     fn of_a_wide_view_the_part_below_the_lens_is_taken() {
-        assert_eq!(span(300.0, 100.0), (0, 608));
-        assert_eq!(span(0.1, 0.0), (0, 16));
-        assert_eq!(span(1200.0, 0.0), (0, 2400));
-        assert_eq!(span(3000.0, 1500.0), (1800, 2400));
-        assert_eq!(span(3000.0, -50.0), (0, 2400));
-        assert_eq!(span(3000.0, 9000.0), (3600, 2400));
+        let all = (0.0, 1e4);
+        assert_eq!(span(300.0, all, 100.0), (0, 608));
+        assert_eq!(span(0.1, all, 0.0), (0, 16));
+        assert_eq!(span(1200.0, all, 0.0), (0, 2400));
+        assert_eq!(span(3000.0, all, 1500.0), (1800, 2400));
+        assert_eq!(span(3000.0, all, -50.0), (0, 2400));
+        assert_eq!(span(3000.0, all, 9000.0), (3600, 2400));
+    }
+
+    #[test]
+    fn of_a_view_only_what_is_asked_is_taken_in_the_same_cells() {
+        assert_eq!(span(300.0, (100.0, 150.0), 0.0), (192, 112));
+        assert_eq!(span(300.0, (-20.0, 8.0), 0.0), (0, 16));
+        assert_eq!(span(300.0, (290.0, 350.0), 0.0), (576, 32));
+        assert_eq!(span(300.0, (400.0, 350.0), 0.0), (592, 16));
+        assert_eq!(span(3000.0, (500.0, 2900.0), 0.0), (992, 2400));
     }
 }

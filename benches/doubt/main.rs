@@ -1,0 +1,213 @@
+//! Fits what tells how sure a piece is, on `sample-photos/tune` alone.
+//!
+//! ```text
+//! cargo bench --bench doubt                 what the shipped maps and newly fitted ones say of worlds left out
+//! cargo bench --bench doubt -- --write      calibration/doubt.json made anew
+//! ```
+//! Each photo is counted twice, looking for the form that lies there and for any. Counted pieces are matched with true
+//! ones as in the accuracy table. A world is a desk with its camera and printed card; each is left out in turn, so
+//! that the figures printed are of worlds that the map did not know.
+
+// The parts of the accuracy table that find photos, teach and match; it uses more of them.
+#![allow(dead_code)]
+
+#[path = "../accuracy/decode.rs"]
+mod decode;
+mod fit;
+#[path = "../accuracy/foreign.rs"]
+mod foreign;
+#[path = "../accuracy/lessons.rs"]
+mod lessons;
+#[path = "../accuracy/matching.rs"]
+mod matching;
+#[path = "../accuracy/program.rs"]
+mod program;
+mod seen;
+#[path = "../accuracy/set.rs"]
+mod set;
+#[path = "../accuracy/truth.rs"]
+mod truth;
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context, Result};
+use clap::Parser;
+use cuptally::count::fitted::{Fitted, NAMED_SURELY, whole_features};
+use rayon::prelude::*;
+use serde_json::json;
+
+use fit::{Case, Fit, bins, fit};
+use program::Homes;
+use seen::{Judged, judged};
+use set::{Folder, Kind, Photo};
+
+/// Where the maps are kept.
+const MAPS: &str = "calibration/doubt.json";
+
+/// Fits the maps of doubt.
+#[derive(Parser)]
+#[command(bin_name = "cargo bench --bench doubt --")]
+struct Args {
+    /// Write calibration/doubt.json.
+    #[arg(long)]
+    write: bool,
+
+    /// Take the colours as the last run taught them.
+    #[arg(long)]
+    taught: bool,
+
+    /// `cargo bench` adds this.
+    #[arg(long, hide = true)]
+    bench: bool,
+}
+
+fn main() -> Result<()> {
+    let args = Args::parse();
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let photos = set::photos(root)?;
+    let mut homes = Homes::new(
+        PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("doubt"),
+        args.taught,
+    );
+    let used: Vec<&Photo> = (photos.iter())
+        .filter(|p| {
+            p.folder == Folder::Tune
+                && !matches!(p.kind, Kind::Teach | Kind::Expected | Kind::Empty)
+        })
+        .collect();
+    for photo in &used {
+        homes.teach(&lessons::lessons(photo, &photos))?;
+    }
+    let judged: Vec<Judged> = (used.par_iter())
+        .map(|photo| {
+            let home = homes.place(&lessons::lessons(photo, &photos));
+            let judged = judged(photo, &home)?;
+            eprintln!("{}: {} pieces", photo.name, judged.len());
+            Ok(judged)
+        })
+        .collect::<Result<Vec<_>>>()?
+        .into_iter()
+        .flatten()
+        .collect();
+    let fits = fits(&judged);
+    for (name, fit, cases) in &fits {
+        println!("\n{name}: {} cases, most {:.4}", cases.len(), fit.map.most);
+        for (feature, weight) in &fit.map.weights {
+            println!("  {feature:28} {weight:8.3}");
+        }
+        for bin in bins(cases, &fit.held_out) {
+            println!(
+                "  {:5} stated {:6.3} right {:6.3}",
+                bin.cases, bin.stated, bin.right
+            );
+        }
+    }
+    println!("\nsure from {:.3}", sure_from(&fits));
+    if args.write {
+        let worlds: BTreeSet<&str> = judged.iter().map(|one| one.world.as_str()).collect();
+        let maps: BTreeMap<&str, _> = (fits.iter())
+            .map(|(name, fit, _)| (*name, &fit.map))
+            .collect();
+        let held_out: BTreeMap<&str, _> = (fits.iter())
+            .map(|(name, fit, cases)| (*name, bins(cases, &fit.held_out)))
+            .collect();
+        let date = jiff::Timestamp::now().to_string();
+        let file = json!({
+            "by": "cargo bench --bench doubt -- --write",
+            "on": date.get(..10),
+            "photos": used.iter().map(|p| &p.name).collect::<Vec<_>>(),
+            "worlds": worlds,
+            "pieces": judged.len(),
+            "size": maps["size"],
+            "form": maps["form"],
+            "colour": maps["colour"],
+            "whole": maps["whole"],
+            "sure_from": sure_from(&fits),
+            "worlds left out": held_out,
+        });
+        let text = serde_json::to_string_pretty(&file)? + "\n";
+        // Held to what the program reads.
+        let _: Fitted = serde_json::from_str(&text)?;
+        fs::write(root.join(MAPS), text).with_context(|| format!("writing {MAPS}"))?;
+        eprintln!("written: {MAPS}");
+    }
+    Ok(())
+}
+
+/// Of the pieces that are called sure no more than this share may be wrong.
+const MOST_WRONG: f64 = 0.004;
+
+/// The lowest probability, in thousandths, from which on no more than [`MOST_WRONG`] are wrong.
+fn sure_from(fits: &[(&'static str, Fit, Vec<Case>)]) -> f64 {
+    let said: Vec<(f64, bool)> = (fits.iter())
+        .filter(|(name, _, _)| *name == "whole")
+        .flat_map(|(_, fit, cases)| {
+            let of = |case: &Case| (fit.map.of(&case.features), case.right);
+            let named = |case: &&Case| case.features.contains(&(NAMED_SURELY, 1.0));
+            cases.iter().filter(named).map(of).collect::<Vec<_>>()
+        })
+        .collect();
+    let holds = |least: f64| {
+        let sure = || said.iter().filter(|(said, _)| *said >= least);
+        let wrong = sure().filter(|(_, right)| !right).count() as f64;
+        wrong <= MOST_WRONG * sure().count() as f64
+    };
+    let steps = (900..1000).map(|step| f64::from(step) / 1000.0);
+    steps.clone().find(|least| holds(*least)).unwrap_or(1.0)
+}
+
+/// The four maps, each with its cases.
+fn fits(judged: &[Judged]) -> Vec<(&'static str, Fit, Vec<Case>)> {
+    let case = |one: &Judged, features: &Option<Vec<(&'static str, f64)>>, right: bool| {
+        features.clone().map(|features| Case {
+            features,
+            right,
+            world: one.world.clone(),
+        })
+    };
+    let size: Vec<Case> = (judged.iter())
+        .filter_map(|one| case(one, &one.size, one.size_right))
+        .collect();
+    let form: Vec<Case> = (judged.iter())
+        .filter(|one| one.size_right)
+        .filter_map(|one| case(one, &one.form, one.form_right))
+        .collect();
+    let colour: Vec<Case> = (judged.iter())
+        .filter(|one| one.is_there)
+        .filter_map(|one| case(one, &one.colour, one.colour_right))
+        .collect();
+    let (of_size, of_form, of_colour) = (fit(&size), fit(&form), fit(&colour));
+    // What maps that did not know the world say together.
+    let (mut sizes, mut colours) = (of_size.held_out.iter(), of_colour.held_out.iter());
+    let mut forms = of_form.held_out.iter();
+    let mut whole = Vec::new();
+    for one in judged {
+        let size = one.size.as_ref().and_then(|_| sizes.next());
+        let form = match &one.form {
+            Some(_) if one.size_right => forms.next().copied(),
+            Some(features) => Some(of_form.map.of(features)),
+            None => Some(1.0),
+        };
+        let colour = match &one.colour {
+            Some(_) if one.is_there => colours.next().copied(),
+            Some(features) => Some(of_colour.map.of(features)),
+            None => None,
+        };
+        if let (Some(size), Some(form), Some(colour)) = (size, form, colour) {
+            whole.push(Case {
+                features: whole_features(size * form * colour, &one.named),
+                right: one.size_right && one.form_right && one.colour_right,
+                world: one.world.clone(),
+            });
+        }
+    }
+    let of_whole = fit(&whole);
+    vec![
+        ("size", of_size, size),
+        ("form", of_form, form),
+        ("colour", of_colour, colour),
+        ("whole", of_whole, whole),
+    ]
+}

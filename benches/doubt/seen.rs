@@ -1,0 +1,156 @@
+//! The pieces of one photo with what tells how sure they are, and whether they are right.
+
+use std::fs;
+use std::path::Path;
+
+use anyhow::{Context, Result, anyhow};
+use cuptally::card::design::CardDesign;
+use cuptally::colour::{PrintProfile, SwatchBook};
+use cuptally::count::fitted::{
+    Feature, PhotoQuality, colour_features, form_features, size_features,
+};
+use cuptally::count::{Named, flaws, name_colours, spoils};
+use cuptally::photo::{self, Limits};
+use cuptally::pieces::polygon::area_and_middle;
+use cuptally::pieces::{Search, Shapes, Witness};
+use cuptally::pipeline::{Seen, Targets, card_look, look, measure, quality};
+use cuptally::sheet::file::Spoilt;
+
+use crate::matching::matched;
+use crate::program::SaidPiece;
+use crate::set::Photo;
+
+/// A counted piece, judged.
+pub struct Judged {
+    /// The desk that it was seen on.
+    pub world: String,
+    /// The photo's name.
+    pub photo: String,
+    /// Whether a piece lies there.
+    pub is_there: bool,
+    /// Whether it is there and of that size.
+    pub size_right: bool,
+    /// Whether its form is right.
+    pub form_right: bool,
+    /// Whether its colour is.
+    pub colour_right: bool,
+    /// What tells of each; none where another rule speaks.
+    pub size: Option<Vec<Feature>>,
+    /// As above.
+    pub form: Option<Vec<Feature>>,
+    /// As above.
+    pub colour: Option<Vec<Feature>>,
+    /// What its colour is taken for.
+    pub named: Named,
+}
+
+/// Counts a photo, looking for the form that lies there and for any.
+///
+/// # Errors
+/// When a file of the home cannot be read. A photo that is refused has no pieces.
+pub fn judged(photo: &Photo, home: &Path) -> Result<Vec<Judged>> {
+    let calibration = home.join("calibration");
+    let book = match fs::read_to_string(calibration.join("swatches.json")) {
+        Ok(text) => Some(SwatchBook::from_json(&text).map_err(|e| anyhow!("{e}"))?),
+        Err(_) => None,
+    };
+    let targets = targets(&calibration)?;
+    let pixels = photo::open(&photo.path, &Limits::default())
+        .with_context(|| format!("reading {}", photo.name))?;
+    let Ok(scene) = measure(&pixels, &targets, &|_| ()) else {
+        return Ok(Vec::new());
+    };
+    let form = photo.truth.form_argument();
+    let mut searches = vec![Search::of_all(Shapes::shipped())];
+    if form != "any" {
+        searches.push(Search::called(Shapes::shipped(), form)?);
+    }
+    let mut judged = Vec::new();
+    for search in searches {
+        let (seen, _) = look(&scene, &search, &|_| ());
+        let paints: Vec<_> = seen.iter().map(|one| one.paint).collect();
+        let colours = name_colours(&paints, book.as_ref(), &card_look(&scene));
+        let quality = quality(&pixels, &scene, colours.unlike);
+        let flaws = flaws(&paints);
+        let said: Vec<SaidPiece> = (seen.iter())
+            .map(|one| said(one, &scene.pose.camera, scene.full))
+            .collect();
+        let matched = matched(&photo.truth, &said);
+        for (k, one) in seen.iter().enumerate() {
+            let row = matched.iter().position(|column| *column == Some(k));
+            let truth = row.and_then(|row| photo.truth.pieces.get(row));
+            let named = &colours.named[k];
+            let (size, form) = shape_features(one, &quality);
+            judged.push(Judged {
+                photo: photo.name.clone(),
+                world: photo
+                    .truth
+                    .world
+                    .clone()
+                    .unwrap_or_else(|| "first".to_owned()),
+                is_there: truth.is_some(),
+                size_right: truth.is_some_and(|t| t.size == one.piece.stance.shape.size()),
+                form_right: truth.is_some_and(|t| t.form == one.piece.stance.shape.form().name()),
+                colour_right: truth.is_some_and(|t| t.colour == named.name),
+                named: named.clone(),
+                size,
+                form,
+                colour: (!named.new && book.is_some()).then(|| {
+                    let spoilt = spoils(&one.paint, &one.piece.stance, flaws[k]);
+                    let lamp = spoilt.contains(&Spoilt::Lamp);
+                    colour_features(named, &one.paint, lamp, &one.piece, &quality)
+                }),
+            });
+        }
+    }
+    Ok(judged)
+}
+
+/// What tells of size and form.
+fn shape_features(
+    one: &Seen,
+    quality: &PhotoQuality,
+) -> (Option<Vec<Feature>>, Option<Vec<Feature>>) {
+    let piece = &one.piece;
+    let size = match &piece.witness {
+        Witness::Both(said) => Some(size_features(piece, said, true, quality)),
+        Witness::Net(said) => Some(size_features(piece, said, false, quality)),
+        _ => None,
+    };
+    let other = piece.other_form.filter(|_| piece.form_is_told());
+    let form = other.map(|(other, _)| form_features(piece, other, quality));
+    (size, form)
+}
+
+fn targets(calibration: &Path) -> Result<Targets> {
+    let Ok(folder) = fs::read_dir(calibration.join("prints")) else {
+        return Ok(Targets::nominal());
+    };
+    for item in folder {
+        let text = fs::read_to_string(item?.path())?;
+        let patches = CardDesign::v1().patches.iter().map(|p| p.name);
+        let profile = PrintProfile::from_json(&text, patches).map_err(|e| anyhow!("{e}"))?;
+        return Ok(Targets::of(&profile));
+    }
+    Ok(Targets::nominal())
+}
+
+/// As a sheet has it, as far as matching asks.
+fn said(one: &Seen, camera: &cuptally::view::Camera, full: [f64; 2]) -> SaidPiece {
+    let outline = one.piece.stance.silhouette_px(camera);
+    let corners: Vec<(f64, f64)> = outline.iter().map(|p| (p.x, p.y)).collect();
+    let (_, (x, y)) = area_and_middle(&corners);
+    SaidPiece {
+        id: 0,
+        form: String::new(),
+        size: String::new(),
+        colour: String::new(),
+        x_px: x * full[0],
+        y_px: y * full[1],
+        x_mm: one.piece.stance.at.x,
+        y_mm: one.piece.stance.at.y,
+        face: String::new(),
+        sure: 0.0,
+        doubts: Vec::new(),
+    }
+}

@@ -1,0 +1,240 @@
+//! Probabilities from what was measured, by maps that were fitted on photos whose truth is known.
+//!
+//! Each map is a logistic regression: a weight for each named feature, and the most that the evidence allows.
+//! The weights are data, `calibration/doubt.json`, which says what they were fitted on and how well they held
+//! on desks, cameras and a renderer that were left out; `cargo bench --bench doubt -- --write` makes it.
+
+use std::collections::BTreeMap;
+use std::sync::LazyLock;
+
+use serde::{Deserialize, Serialize};
+
+use crate::pieces::paint::Paint;
+use crate::pieces::{Face, FoundPiece, Said, Shape};
+use crate::sheet::SURE;
+
+use super::colours::Named;
+
+/// What the photo as a whole is like, as far as it bears on its pieces.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PhotoQuality {
+    /// Robust sigma of the empty tray's L*.
+    pub tray_noise: f64,
+    /// By how much the card's black is lighter in one place than in another, as a share of the paper's light.
+    pub glare: f64,
+    /// Whether its colours are unlike what was taught.
+    pub unlike: bool,
+}
+
+/// A named value that a map goes by.
+pub type Feature = (&'static str, f64);
+
+/// Edge scores are compared by the mm of the piece's length and width; this is what one clearly missed side costs.
+const SCORE_PER_MM: f64 = 4.0;
+/// Hidden shares around a piece beyond this are as bad.
+const MOST_HEAPED: f64 = 0.2;
+/// Differences of scores beyond these tell no more.
+const MOST_MARGIN: f64 = 1.0;
+/// Glare beyond this is as bad: a tenth of the paper's light.
+const MOST_GLARE: f64 = 0.1;
+
+/// What tells whether a piece that the net sees is there and of its size.
+pub fn size_features(
+    piece: &FoundPiece,
+    said: &Said,
+    confirmed: bool,
+    photo: &PhotoQuality,
+) -> Vec<Feature> {
+    let margin = piece
+        .runner_up
+        .filter(|_| confirmed)
+        .map_or(0.0, |(_, other)| {
+            ((piece.score - other) / (SCORE_PER_MM * piece.stance.shape.short_mm()))
+                .clamp(-MOST_MARGIN, MOST_MARGIN)
+        });
+    vec![
+        ("base", 1.0),
+        ("confirmed", yes(confirmed)),
+        ("touched", yes(piece.touched)),
+        ("net size", logit(said.size_p, 0.002)),
+        ("net score", logit(said.score, 0.02)),
+        ("visible", said.visible),
+        ("outline", piece.outline),
+        ("weakest side", piece.weakest_side),
+        ("tray within", piece.ground_share),
+        ("no tray within", piece.piece_share),
+        ("heaped", piece.heaped.min(MOST_HEAPED)),
+        ("margin", margin),
+        ("tray noise", photo.tray_noise.max(0.1).ln()),
+        ("on its side", yes(!piece.stance.face.is_flat())),
+        ("like tray", yes(piece.like_tray)),
+        ("at frame", yes(piece.at_frame)),
+        ("disputed", yes(piece.disputed)),
+    ]
+}
+
+/// What tells whether a form is right, given the size, where the next likeliest form is `other`.
+pub fn form_features(piece: &FoundPiece, other: Shape, photo: &PhotoQuality) -> Vec<Feature> {
+    let shape = piece.stance.shape;
+    let underside = piece.stance.face == Face::Down && shape.height_mm() == other.height_mm();
+    let by_net = piece.form_p < 1.0;
+    let told = logit(piece.form_p, 0.002);
+    let margin = piece.other_form.map_or(0.0, |(_, score)| {
+        ((piece.score - score) / (shape.long_mm() + shape.short_mm()) / SCORE_PER_MM)
+            .clamp(-MOST_MARGIN, MOST_MARGIN)
+    });
+    let both_lie_flat = piece.stance.face.is_flat();
+    let brick = yes(shape.height_mm() != other.height_mm());
+    vec![
+        ("base", 1.0),
+        ("by edges", yes(!by_net)),
+        ("net form", if by_net && !underside { told } else { 0.0 }),
+        ("underside", yes(underside)),
+        (
+            "net form of an underside",
+            if underside { told } else { 0.0 },
+        ),
+        ("margin", if by_net { 0.0 } else { margin }),
+        ("other height", brick),
+        ("on its side", yes(!both_lie_flat)),
+        ("touched", yes(piece.touched)),
+        ("heaped", piece.heaped.min(MOST_HEAPED)),
+        ("outline", piece.outline),
+        ("tray noise", photo.tray_noise.max(0.1).ln()),
+    ]
+}
+
+/// What tells whether a taught colour is right; `lamp`: whether a lamp mirrors in the piece.
+pub fn colour_features(
+    named: &Named,
+    paint: &Paint,
+    lamp: bool,
+    piece: &FoundPiece,
+    photo: &PhotoQuality,
+) -> Vec<Feature> {
+    let told = logit(named.probability, 0.002);
+    vec![
+        ("base", 1.0),
+        ("told", told),
+        ("lamp", yes(lamp)),
+        ("uneven", yes(paint.uneven())),
+        ("shaded", paint.shaded),
+        ("cut off", yes(paint.clipped.contains(&true))),
+        ("all cut off", yes(paint.clipped == [true; 3])),
+        ("covered", piece.covered()),
+        ("touched", yes(piece.touched)),
+        ("unlike", yes(photo.unlike)),
+        ("glare", photo.glare.clamp(0.0, MOST_GLARE) / MOST_GLARE),
+    ]
+}
+
+/// Name of the feature that says whether the naming of colours leaves a piece's colour sure.
+pub const NAMED_SURELY: &str = "named surely";
+
+/// What tells whether form, size and colour are right together, of the product of their probabilities.
+pub fn whole_features(product: f64, named: &Named) -> Vec<Feature> {
+    vec![
+        ("base", 1.0),
+        ("product", logit(product, 0.0005)),
+        (NAMED_SURELY, yes(named.probability >= SURE)),
+    ]
+}
+
+fn yes(is: bool) -> f64 {
+    f64::from(u8::from(is))
+}
+
+/// Log-odds of a probability, held off 0 and 1.
+pub fn logit(p: f64, least: f64) -> f64 {
+    let p = p.clamp(least, 1.0 - least);
+    (p / (1.0 - p)).ln()
+}
+
+/// A fitted map.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Map {
+    /// Weight of each feature.
+    pub weights: BTreeMap<String, f64>,
+    /// More than this no probability is.
+    pub most: f64,
+}
+
+impl Map {
+    /// The probability.
+    pub fn of(&self, features: &[Feature]) -> f64 {
+        let weight = |name: &str| self.weights.get(name).copied().unwrap_or(0.0);
+        let sum: f64 = features.iter().map(|(name, v)| weight(name) * v).sum();
+        (1.0 / (1.0 + (-sum).exp())).min(self.most)
+    }
+}
+
+/// The maps that ship.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Fitted {
+    /// Whether a piece is there and of its size.
+    pub size: Map,
+    /// Whether its form is right, given the size.
+    pub form: Map,
+    /// Whether its colour is.
+    pub colour: Map,
+    /// Whether all three are.
+    pub whole: Map,
+    /// From this probability on a piece is called sure: so many of those are right that a person need not look.
+    pub sure_from: f64,
+}
+
+/// What a file without maps leaves: nothing is known.
+fn none() -> Fitted {
+    let map = Map {
+        weights: BTreeMap::new(),
+        most: 0.5,
+    };
+    Fitted {
+        size: map.clone(),
+        form: map.clone(),
+        colour: map.clone(),
+        whole: map,
+        sure_from: 1.0,
+    }
+}
+
+static FITTED: LazyLock<Fitted> = LazyLock::new(|| {
+    serde_json::from_str(include_str!("../../calibration/doubt.json")).unwrap_or_else(|_| none())
+});
+
+/// The maps that are part of the program.
+pub fn fitted() -> &'static Fitted {
+    &FITTED
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    #[test]
+    fn a_map_is_a_logistic_regression_held_below_its_most() {
+        let weights = BTreeMap::from([("base".to_owned(), -1.0), ("told".to_owned(), 2.0)]);
+        let map = Map { weights, most: 0.9 };
+        // By hand: 1 / (1 + exp(1 - 2 * 0.5)) = 0.5, and 1 / (1 + exp(1 - 2 * 3)) = 0.9933.
+        assert!((map.of(&[("base", 1.0), ("told", 0.5)]) - 0.5).abs() < 1e-12);
+        assert!((map.of(&[("base", 1.0), ("told", 3.0)]) - 0.9).abs() < 1e-12);
+        assert!((map.of(&[("told", 0.0), ("unheard of", 9.0)]) - 0.5).abs() < 1e-12);
+    }
+
+    #[test]
+    fn the_shipped_maps_are_read_and_rise_with_what_speaks_for_a_piece() {
+        let shipped = fitted();
+        assert_ne!(*shipped, none());
+        for (map, name) in [
+            (&shipped.size, "net size"),
+            (&shipped.form, "net form"),
+            (&shipped.colour, "told"),
+            (&shipped.whole, "product"),
+        ] {
+            assert!(map.weights[name] > 0.0, "{name}");
+            assert!(map.most > 0.9 && map.most < 1.0, "{name}: {}", map.most);
+        }
+        assert!(shipped.sure_from > SURE && shipped.sure_from < shipped.whole.most);
+    }
+}
