@@ -35,7 +35,9 @@ const SET: Luma<u8> = Luma([255]);
 pub fn without_pattern(view: &mut LabView, ground: &Ground, foreground: &mut Foreground) {
     let mask = mask(foreground);
     let px = |mm: f64| (mm / view.mm_per_px).round().clamp(1.0, 120.0) as u8;
-    let thick = open(&mask, Norm::L2, px(THIN_RADIUS_MM));
+    // Rounded down: on a coarse view a disc rounded up is wider than a plate on its side.
+    let radius = (THIN_RADIUS_MM / view.mm_per_px).clamp(1.0, 60.0) as u8;
+    let thick = open(&mask, Norm::L2, radius);
     let near = dilate(&thick, Norm::LInf, px(2.0 * THIN_RADIUS_MM));
     let mut thin = mask;
     clear(&mut thin, &near, |near| near > 0);
