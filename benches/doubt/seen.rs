@@ -123,16 +123,16 @@ fn shape_features(
 }
 
 fn targets(calibration: &Path) -> Result<Targets> {
-    let Ok(folder) = fs::read_dir(calibration.join("prints")) else {
+    let first = fs::read_dir(calibration.join("prints"))
+        .ok()
+        .and_then(|mut folder| folder.next());
+    let Some(item) = first else {
         return Ok(Targets::nominal());
     };
-    for item in folder {
-        let text = fs::read_to_string(item?.path())?;
-        let patches = CardDesign::v1().patches.iter().map(|p| p.name);
-        let profile = PrintProfile::from_json(&text, patches).map_err(|e| anyhow!("{e}"))?;
-        return Ok(Targets::of(&profile));
-    }
-    Ok(Targets::nominal())
+    let text = fs::read_to_string(item?.path())?;
+    let patches = CardDesign::v1().patches.iter().map(|p| p.name);
+    let profile = PrintProfile::from_json(&text, patches).map_err(|e| anyhow!("{e}"))?;
+    Ok(Targets::of(&profile))
 }
 
 /// As a sheet has it, as far as matching asks.
