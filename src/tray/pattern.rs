@@ -29,19 +29,24 @@ const RIM_MM: f64 = 0.5;
 /// 0.9; kraft paper has 1.3, felt 1.6, a ruled mat 1.9, wood and cork 3.7 to 4.4.
 const GRAIN: f32 = 1.2;
 
+/// Things are told apart in cells of about this size, mm: a view of many pixels would take much memory.
+const CELL_MM: f64 = 0.25;
+
 const SET: Luma<u8> = Luma([255]);
 
 /// Takes the tray's pattern out of the view and of the foreground, where it has one.
 pub fn without_pattern(view: &mut LabView, ground: &Ground, foreground: &mut Foreground) {
-    let mask = mask(foreground);
-    let px = |mm: f64| (mm / view.mm_per_px).round().clamp(1.0, 120.0) as u8;
+    let step = ((CELL_MM / view.mm_per_px).round() as usize).max(1);
+    let cell_mm = view.mm_per_px * step as f64;
+    let mask = mask(foreground, step);
+    let px = |mm: f64| (mm / cell_mm).round().clamp(1.0, 120.0) as u8;
     // Rounded down: on a coarse view a disc rounded up is wider than a plate on its side.
-    let radius = (THIN_RADIUS_MM / view.mm_per_px).clamp(1.0, 60.0) as u8;
+    let radius = (THIN_RADIUS_MM / cell_mm).clamp(1.0, 60.0) as u8;
     let thick = open(&mask, Norm::L2, radius);
     let near = dilate(&thick, Norm::LInf, px(2.0 * THIN_RADIUS_MM));
     let mut thin = mask;
     clear(&mut thin, &near, |near| near > 0);
-    let lines = lines(&dilate(&thin, Norm::LInf, px(GAP_MM)), view.mm_per_px);
+    let lines = lines(&dilate(&thin, Norm::LInf, px(GAP_MM)), cell_mm);
     let has_grain = ground.noise[0] >= GRAIN;
     if lines.is_none() && !has_grain {
         return;
@@ -52,7 +57,7 @@ pub fn without_pattern(view: &mut LabView, ground: &Ground, foreground: &mut For
     }
     let mut pattern = dilate(&thin, Norm::LInf, px(RIM_MM));
     clear(&mut pattern, &near, |near| near > 0);
-    even(view, ground, foreground, &pattern, has_grain);
+    even(view, ground, foreground, (&pattern, step), has_grain);
 }
 
 /// Gives the pattern the empty tray's colour, and what is as light as the tray too, where it has a grain.
@@ -60,7 +65,7 @@ fn even(
     view: &mut LabView,
     ground: &Ground,
     foreground: &mut Foreground,
-    pattern: &GrayImage,
+    (pattern, step): (&GrayImage, usize),
     has_grain: bool,
 ) {
     let (origin, mm) = (view.origin, view.mm_per_px);
@@ -70,7 +75,8 @@ fn even(
         .enumerate()
         .for_each(|(row, (mut line, mut kinds))| {
             for (column, kind) in kinds.iter_mut().enumerate() {
-                let is_pattern = pattern.get_pixel(column as u32, row as u32).0[0] > 0;
+                let cell = ((column / step) as u32, (row / step) as u32);
+                let is_pattern = pattern.get_pixel(cell.0, cell.1).0[0] > 0;
                 let is_grain = has_grain && *kind == Kind::Ground;
                 if *kind == Kind::Outside || !is_pattern && !is_grain {
                     continue;
@@ -96,19 +102,21 @@ fn clear(mask: &mut GrayImage, by: &GrayImage, is_out: impl Fn(u8) -> bool) {
     }
 }
 
-/// All that may be no tray.
-fn mask(foreground: &Foreground) -> GrayImage {
+/// Cells of so many pixels each way in which something may be no tray.
+fn mask(foreground: &Foreground, step: usize) -> GrayImage {
     let (rows, columns) = foreground.kind.dim();
-    GrayImage::from_fn(columns as u32, rows as u32, |x, y| {
-        match foreground.kind[(y as usize, x as usize)] {
-            Kind::Piece | Kind::Dim => SET,
-            Kind::Outside | Kind::Ground => Luma([0]),
+    let size = (columns.div_ceil(step) as u32, rows.div_ceil(step) as u32);
+    let mut mask = GrayImage::new(size.0, size.1);
+    for ((row, column), kind) in foreground.kind.indexed_iter() {
+        if matches!(kind, Kind::Piece | Kind::Dim) {
+            mask.put_pixel((column / step) as u32, (row / step) as u32, SET);
         }
-    })
+    }
+    mask
 }
 
 /// The connected things that are longer than a piece can be; none where there are none.
-fn lines(thin: &GrayImage, mm_per_px: f64) -> Option<GrayImage> {
+fn lines(thin: &GrayImage, cell_mm: f64) -> Option<GrayImage> {
     let labels = connected_components(thin, Connectivity::Eight, Luma([0u8]));
     let count = labels.pixels().map(|p| p.0[0]).max().unwrap_or(0) as usize;
     let mut bounds = vec![[u32::MAX, 0, u32::MAX, 0]; count + 1];
@@ -121,7 +129,7 @@ fn lines(thin: &GrayImage, mm_per_px: f64) -> Option<GrayImage> {
     let is_long: Vec<bool> = (bounds.iter().enumerate())
         .map(|(label, [left, right, top, bottom])| {
             let (across, down) = (right.saturating_sub(*left), bottom.saturating_sub(*top));
-            label > 0 && f64::from(across).hypot(f64::from(down)) * mm_per_px > LINE_MM
+            label > 0 && f64::from(across).hypot(f64::from(down)) * cell_mm > LINE_MM
         })
         .collect();
     is_long.contains(&true).then(|| {
