@@ -3,13 +3,15 @@
 mod take;
 mod tell;
 
-use super::{Context, Failure, Outcome, author, home, plan, say};
+use super::{Context, Failure, Outcome, author, home, plan, say, stock};
 use crate::cover::fetch::Fetch;
 use crate::cover::report::{Input, Keep, Report, build};
 use crate::cover::supply::Reading;
 use crate::stock::file::StockFile;
 use crate::stock::kind::Label;
+use crate::stock::model::Contents;
 use std::path::{Path, PathBuf};
+use tell::Held;
 
 /// Arguments of `cuptally cover`.
 #[derive(clap::Args)]
@@ -65,7 +67,11 @@ impl Args {
 /// cannot be taken.
 pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     let file = StockFile::in_home(&context.home);
-    let (report, fetch) = look(args, &file, context)?;
+    let Looked {
+        report,
+        fetch,
+        held,
+    } = look(args, &file, context)?;
     let taken = if args.take {
         let purpose = match &report.plan {
             Some(name) => name.clone(),
@@ -82,7 +88,7 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
             entry: taken,
         })
     } else {
-        tell::tell(&report)
+        tell::tell(&report, held)
     };
     match taken {
         Some(entry) => say::stands(say::entry(entry), told)?,
@@ -108,10 +114,17 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
 /// # Errors
 /// As [`run`].
 pub fn report(args: &Args, context: &Context) -> Result<Report, Failure> {
-    Ok(look(args, &StockFile::in_home(&context.home), context)?.0)
+    Ok(look(args, &StockFile::in_home(&context.home), context)?.report)
 }
 
-fn look(args: &Args, file: &StockFile, context: &Context) -> Result<(Report, Vec<Fetch>), Failure> {
+/// What a look at plan and stock gives.
+struct Looked {
+    report: Report,
+    fetch: Vec<Fetch>,
+    held: Held,
+}
+
+fn look(args: &Args, file: &StockFile, context: &Context) -> Result<Looked, Failure> {
     let shapes = home::shapes(&context.home)?;
     let read = plan::open(&args.plan, shapes)?;
     let offers = args.offers.as_deref();
@@ -127,15 +140,16 @@ fn look(args: &Args, file: &StockFile, context: &Context) -> Result<(Report, Vec
     let kept = kept.collect::<Result<Vec<Keep>, Failure>>()?;
     let stock = file.read()?;
     if stock.is_none() {
-        say::note(&format!(
-            "there is no stock file {} yet, so everything counts as missing; post a sheet first, \
-             or name another folder with --home",
-            file.path().display()
-        ));
+        stock::nothing_yet(file, context);
     }
+    let held = match &stock {
+        None => Held::NoStock,
+        Some(stock) if stock.contents == Contents::default() => Held::Nothing,
+        Some(_) => Held::Pieces,
+    };
     let stock = stock.unwrap_or_default();
     let remarks = plan::look(&read, &stock, offers.as_ref(), context)?;
-    Ok(build(&Input {
+    let (report, fetch) = build(&Input {
         plan: &read,
         contents: &stock.contents,
         kept: &kept,
@@ -146,7 +160,12 @@ fn look(args: &Args, file: &StockFile, context: &Context) -> Result<(Report, Vec
             Reading::Likely
         },
         remarks,
-    })?)
+    })?;
+    Ok(Looked {
+        report,
+        fetch,
+        held,
+    })
 }
 
 fn file_name(path: &Path) -> String {

@@ -1,9 +1,15 @@
 //! `cuptally demo`: the main job on the shipped photos, from counting to what the stock covers.
 
+mod folder;
+
 use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
+pub use folder::MARK;
+use folder::State;
+
+use super::atomic::write_files;
 use super::count::{self, Counted, Known, Order};
 use super::home::choose::{Home, MARKER, MARKER_TEXT, Why};
 use super::home::sample;
@@ -51,9 +57,6 @@ const PLAN: (&str, &str) = (
     include_str!("../../docs/examples/harbour/ramp.plan.csv"),
 );
 
-/// Marks a folder as made by the demo, so that it may be made anew.
-pub const MARK: &str = "made-by-cuptally-demo";
-
 /// What `--json` prints.
 #[derive(Serialize)]
 struct Report<'a> {
@@ -93,29 +96,35 @@ pub fn run(args: &Args, given: &Context) -> Result<Outcome, Failure> {
         Some(folder) => folder.clone(),
         None => sample_photos()?,
     };
-    fresh_folder(&args.out)?;
+    all_there(&photos)?;
+    folder::begin(&args.out)?;
+    begin_home(&args.out)?;
     let context = Context::new(Home {
         folder: args.out.clone(),
         why: Why::Named,
     });
     sample::keep(&context.home)?;
+    folder::seal(&context.home, State::Begun)?;
     let counted = count_cups(&photos, &context.home)?;
     let sheets: Vec<PathBuf> = counted.iter().map(|c| c.sheet_path.clone()).collect();
     let sheets = post::Args::plain(sheets);
     let plan = cover::Args::plain(context.home.join(PLAN.0));
     if args.json {
+        let posted = post::post(&sheets, &context)?;
+        folder::seal(&context.home, State::Done)?;
         say::print_json(&Report {
             demo: "v1",
             home: &context.home,
             colours: sample::swatches()?.names().len(),
             photos: counted.iter().map(photo).collect(),
-            posted: post::post(&sheets, &context)?,
+            posted,
             cover: cover::report(&plan, &context)?,
         })?;
         return Ok(Outcome::Done);
     }
     tell(&counted, &sample::swatches()?)?;
     post::run(&sheets, &context)?;
+    folder::seal(&context.home, State::Done)?;
     say::print("")?;
     stock::totals(&context)?;
     say::print_wrapped(
@@ -142,9 +151,13 @@ fn count_cups(photos: &Path, home: &Path) -> Result<Vec<Counted>, Failure> {
     let (known, out) = (Known::sample()?, home.join("sheets"));
     let progress = say::Progress::of(CUPS.len());
     let mut counted = Vec::with_capacity(CUPS.len());
-    for (photo, form, place) in CUPS {
-        let path = photos.join(format!("{photo}.jpg"));
+    for (number, (photo, form, place)) in CUPS.into_iter().enumerate() {
+        let path = file_of(photos, photo);
         progress.begin(&path);
+        if !progress.is_seen() {
+            let number = number + 1;
+            say::note(&format!("counting {photo}.jpg, {number} of {}", CUPS.len()));
+        }
         let order = Order {
             search: &Search::of_form(Shapes::shipped(), form),
             known: &known,
@@ -154,6 +167,7 @@ fn count_cups(photos: &Path, home: &Path) -> Result<Vec<Counted>, Failure> {
             again: false,
         };
         counted.push(count::count_one(&path, &order, None, &progress)?);
+        folder::seal(home, State::Begun)?;
         progress.done();
     }
     Ok(counted)
@@ -205,32 +219,33 @@ fn sample_photos() -> Result<PathBuf, Failure> {
         .find(|folder| folder.is_dir())
         .ok_or_else(|| {
             Failure::failed(
-                "the sample photos are not here; run the demo in the project's folder, or name their folder with --photos",
+                "the demo counts the sample photos of the source code, and there is no folder sample-photos/tune here; run it in the folder that the program was built from, or name the folder sample-photos/tune of it with --photos",
             )
         })
 }
 
-/// Makes the folder anew; one that the demo did not make is left alone.
-fn fresh_folder(folder: &Path) -> Result<(), Failure> {
-    let failed = |e: std::io::Error| {
-        Failure::failed(format!(
-            "cannot make the folder {}: {e}; name another with --out",
-            folder.display()
-        ))
-    };
-    if folder.exists() {
-        if !folder.join(MARK).is_file() {
-            return Err(Failure::failed(format!(
-                "{} exists and was not made by the demo; name another folder with --out",
-                folder.display()
-            )));
-        }
-        std::fs::remove_dir_all(folder).map_err(failed)?;
+fn file_of(photos: &Path, name: &str) -> PathBuf {
+    photos.join(format!("{name}.jpg"))
+}
+
+/// Before anything is made or made anew: that every photo is there.
+fn all_there(photos: &Path) -> Result<(), Failure> {
+    let missing = |(name, ..): &&(&str, Form, &str)| !file_of(photos, name).is_file();
+    match CUPS.iter().find(missing) {
+        None => Ok(()),
+        Some((name, ..)) => Err(Failure::failed(format!(
+            "there is no {name}.jpg in the folder {}; name the folder sample-photos/tune of the source code with --photos",
+            photos.display()
+        ))),
     }
-    std::fs::create_dir_all(folder).map_err(failed)?;
-    let mark = "This folder is made anew by `cuptally demo`.\n";
-    std::fs::write(folder.join(MARK), mark).map_err(failed)?;
-    // Whoever goes on in it works with its stock and colours.
-    std::fs::write(folder.join(MARKER), MARKER_TEXT).map_err(failed)?;
-    std::fs::write(folder.join(PLAN.0), PLAN.1).map_err(failed)
+}
+
+/// Makes the folder a home, with the plan in it: whoever goes on there works with its stock and colours.
+fn begin_home(folder: &Path) -> Result<(), Failure> {
+    let files = [
+        (MARKER, MARKER_TEXT.as_bytes()),
+        (PLAN.0, PLAN.1.as_bytes()),
+    ];
+    write_files(folder, &files)?;
+    Ok(())
 }

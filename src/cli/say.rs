@@ -41,6 +41,11 @@ pub fn print_wrapped(text: &str, hang: usize) -> Result<(), Failure> {
     Ok(())
 }
 
+/// Whether [`print_wrapped`] prints this in so many lines at most.
+pub fn fits(text: &str, hang: usize, lines: usize) -> bool {
+    wrapped(&shown(text), lines::width(), hang).len() <= lines
+}
+
 /// Prints a table without the blanks at the ends of its lines.
 pub fn print_table(table: &Table) -> Result<(), Failure> {
     print_bytes(format!("{}\n", table.text()).as_bytes())

@@ -15,7 +15,7 @@ pub(super) use exchange::{ChangeError, ModeArgs};
 pub(super) use mend::pieces;
 pub(super) use rearrange::rename_in_stock;
 pub(super) use say::{
-    entry, lookalikes, note, plural, print, print_json, print_wrapped, stands, waiting,
+    entry, lookalikes, note, nothing_yet, plural, print, print_json, print_wrapped, stands, waiting,
 };
 pub(super) use show::totals;
 

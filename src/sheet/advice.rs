@@ -260,18 +260,18 @@ pub const UNDERSIDES: &str = "undersides";
 fn undersides(advice: &Advice<'_>) -> Option<Warning> {
     let (down, settled) = match (advice.undersides.all, advice.undersides.alone) {
         (0, _) => return None,
-        (1, settled) => ("1 piece lies upside down and looks".to_owned(), settled),
-        (all, settled) => (format!("{all} pieces lie upside down and look"), settled),
+        (1, settled) => ("1 piece lies upside down".to_owned(), settled),
+        (all, settled) => (format!("{all} pieces lie upside down"), settled),
     };
     let settles = match settled {
-        0 => "so that one doubt of each goes".to_owned(),
-        1 => "which would settle 1 doubtful piece".to_owned(),
-        settled => format!("which would settle {settled} doubtful pieces"),
+        0 => "takes one doubt from each".to_owned(),
+        1 => "settles 1 doubtful piece".to_owned(),
+        settled => format!("settles {settled} doubtful pieces"),
     };
     Some(warning(
         UNDERSIDES,
         format!(
-            "{down} the same as plate or tile from there: turn over what lies so and take one more photo, {settles}"
+            "{down}, where plate and tile look the same; turning them over for one more photo {settles}"
         ),
     ))
 }

@@ -6,6 +6,7 @@ mod support;
 
 mod bad_input;
 mod calibrate;
+mod demo;
 mod expect;
 mod faults;
 mod hostile;

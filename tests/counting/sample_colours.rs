@@ -33,9 +33,9 @@ fn an_untaught_home_names_no_colour() {
         .unwrap();
     let out = String::from_utf8(counted.stdout).unwrap();
     assert!(out.contains("colours unnamed"), "{out}");
-    let told = out
-        .lines()
-        .filter(|line| line.contains("no colours were taught"));
+    let told = out.lines().filter(|line| {
+        line.contains("general colour names; `cuptally teach` gives them yours [untaught]")
+    });
     assert_eq!(told.count(), 1, "{out}");
 }
 
@@ -141,9 +141,14 @@ fn the_demo_is_a_home_to_go_on_in() {
             .output()
             .unwrap();
         assert_eq!(output.status.code(), Some(0), "{output:?}");
-        String::from_utf8(output.stdout).unwrap()
+        let said = String::from_utf8(output.stderr).unwrap();
+        for number in 1..=6 {
+            let sign = format!(", {number} of 6\n");
+            assert_eq!(said.matches(&sign).count(), 1, "{said}");
+        }
+        (String::from_utf8(output.stdout).unwrap(), said)
     };
-    let told = demo(&[]);
+    let (told, _) = demo(&[]);
     assert!(
         told.starts_with("Knows the colours of the sample pieces: 24 names"),
         "{told}"
@@ -153,7 +158,12 @@ fn the_demo_is_a_home_to_go_on_in() {
     let totals = (told.lines()).skip_while(|line| !line.contains("Kinds"));
     let totals = totals.take_while(|line| !line.trim().is_empty());
     assert_eq!(totals.count(), 2 + 6 + 1, "{told}");
-    let json: Value = serde_json::from_str(&demo(&["--json"])).unwrap();
+    let (json, said) = demo(&["--json"]);
+    let json: Value = serde_json::from_str(&json).unwrap();
+    assert!(
+        said.contains("holds a former demo and nothing else; it is made anew"),
+        "{said}"
+    );
     assert_eq!(json["photos"].as_array().unwrap().len(), 6);
     assert_eq!(json["posted"]["places"].as_array().unwrap().len(), 6);
     assert_eq!(

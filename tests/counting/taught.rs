@@ -268,7 +268,7 @@ fn undersides_are_to_be_turned_over() {
     let told = home.run(&["count", &photo("poured-mixed-d50-90")]);
     assert!(
         told.out
-            .contains("upside down and look the same as plate or tile"),
+            .contains("lie upside down, where plate and tile look the same"),
         "{}",
         told.out
     );

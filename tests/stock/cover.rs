@@ -479,9 +479,34 @@ fn without_a_stock_everything_is_missing() {
     let ended = cover(&harbour, &text, &[]).code(0);
     assert!(ended.err.contains("there is no stock file"), "{ended:?}");
     assert!(
+        ended.err.contains("begin with `cuptally count PHOTO`"),
+        "{ended:?}"
+    );
+    assert!(
+        (ended.out).starts_with("There is no stock yet, so it finishes 0 of 2 modules."),
+        "{ended:?}"
+    );
+    assert!(!ended.out.contains("for certain"), "{ended:?}");
+    assert!(
         ended.out.contains("Missing for the rest: 8 pieces"),
         "{ended:?}"
     );
     assert!(!ended.out.contains('\u{1b}'), "{ended:?}");
     assert!(!harbour.stock_file().exists());
+    // One in which nothing is left is as little to be certain of.
+    let put = [
+        "stock",
+        "put",
+        "2 brick 2x4 fog",
+        "--place",
+        "cup 1",
+        "--new",
+    ];
+    harbour.run(&put).code(0);
+    harbour.run(&["stock", "undo"]).code(0);
+    let ended = cover(&harbour, &text, &[]).code(0);
+    assert!(
+        (ended.out).starts_with("The stock is empty, so it finishes 0 of 2 modules."),
+        "{ended:?}"
+    );
 }

@@ -42,8 +42,9 @@ pub fn tell(counted: &Counted, all: bool) -> Result<(), Failure> {
     scale::tell(sheet)?;
     let told = if all { usize::MAX } else { NOTES_TOLD };
     // What to do next goes before what is wrong: it is told however many notes there are.
-    let (next, notes): (Vec<&Warning>, Vec<&Warning>) =
-        sheet.warnings.iter().partition(|w| w.code == UNDERSIDES);
+    let (next, notes): (Vec<&Warning>, Vec<&Warning>) = (sheet.warnings.iter())
+        .filter(|w| all || w.code != UNTAUGHT)
+        .partition(|w| w.code == UNDERSIDES);
     for warning in next.iter().chain(notes.iter().take(told)) {
         say::print_wrapped(&format!("  note: {} [{}]", warning.text, warning.code), 4)?;
     }
@@ -111,6 +112,10 @@ const NOTES_TOLD: usize = 3;
 const KINDS_TOLD: usize = 6;
 /// Colours told where there are many: two lines of a terminal.
 const COLOURS_TOLD: usize = 8;
+/// Lines for colours that are yours, and for general ones, which are long and say little.
+const COLOUR_LINES: (usize, usize) = (2, 1);
+/// What stands for the whole note that no colour was taught: it is told of the first photos of everybody.
+const TEACH: &str = "  general colour names; `cuptally teach` gives them yours";
 /// Reasons told of those why pieces are doubtful.
 const REASONS_TOLD: usize = 3;
 
@@ -119,6 +124,7 @@ fn in_a_few_lines(sheet: &Sheet) -> Result<(), Failure> {
     if counted.is_empty() {
         return Ok(());
     }
+    let untaught = is_untaught(sheet);
     if counted.len() <= KINDS_TOLD {
         for group in counted {
             let kind = format!("{} {} {}", group.form, group.size, group.colour);
@@ -132,14 +138,15 @@ fn in_a_few_lines(sheet: &Sheet) -> Result<(), Failure> {
             (form, n) => format!("{n} {form}s"),
         });
         say::print_wrapped(&format!("  {}", forms.collect::<Vec<_>>().join(", ")), 4)?;
-        let colours = tally(sheet.pieces.iter().map(|p| p.colour.as_str()));
-        let words = (colours.iter()).map(|(colour, n)| format!("{n} {colour}"));
-        let rest = colours.iter().skip(COLOURS_TOLD);
-        let pieces: usize = rest.clone().map(|(_, n)| n).sum();
-        let others = say::plural(rest.count(), "other colour", "other colours");
-        let others = (pieces > 0).then(|| format!("{pieces} in {others}"));
-        let words: Vec<String> = words.take(COLOURS_TOLD).chain(others).collect();
-        say::print_wrapped(&format!("  {}", words.join(", ")), 4)?;
+        let lines = if untaught {
+            COLOUR_LINES.1
+        } else {
+            COLOUR_LINES.0
+        };
+        say::print_wrapped(&colours_in(sheet, lines), 4)?;
+    }
+    if untaught {
+        say::print(&format!("{TEACH} [{UNTAUGHT}]"))?;
     }
     let doubtful = doubtful(sheet);
     let first = |piece: &&Piece| {
@@ -164,6 +171,23 @@ fn in_a_few_lines(sheet: &Sheet) -> Result<(), Failure> {
         say::print_wrapped(&format!("  doubtful mainly as: {}", words.join(", ")), 4)?;
     }
     Ok(())
+}
+
+/// The colours that most pieces have, as many as these lines hold, and how many pieces have others.
+fn colours_in(sheet: &Sheet, lines: usize) -> String {
+    let colours = tally(sheet.pieces.iter().map(|p| p.colour.as_str()));
+    let told = |first: usize| {
+        let words = (colours.iter()).map(|(colour, n)| format!("{n} {colour}"));
+        let rest = colours.iter().skip(first);
+        let pieces: usize = rest.clone().map(|(_, n)| n).sum();
+        let others = say::plural(rest.count(), "other colour", "other colours");
+        let others = (pieces > 0).then(|| format!("{pieces} in {others}"));
+        let words: Vec<String> = words.take(first).chain(others).collect();
+        format!("  {}", words.join(", "))
+    };
+    let holding = (1..=COLOURS_TOLD).rev().map(told);
+    let mut holding = holding.filter(|text| say::fits(text, 4, lines));
+    holding.next().unwrap_or_else(|| told(1))
 }
 
 /// How often each word comes, most often first.

@@ -17,9 +17,17 @@ pub struct Json<'a> {
     pub entry: Option<u64>,
 }
 
+/// Whether there was anything to cover the plan with.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub enum Held {
+    NoStock,
+    Nothing,
+    Pieces,
+}
+
 /// Prints all of it.
-pub fn tell(report: &Report) -> Result<(), Failure> {
-    say::print_wrapped(&headline(report), 2)?;
+pub fn tell(report: &Report, held: Held) -> Result<(), Failure> {
+    say::print_wrapped(&headline(report, held), 2)?;
     kinds(report)?;
     unproven(report)?;
     fetch(report)?;
@@ -44,9 +52,18 @@ fn pieces(count: u64) -> String {
     format!("{count} {}", if count == 1 { "piece" } else { "pieces" })
 }
 
-fn headline(report: &Report) -> String {
+fn headline(report: &Report, held: Held) -> String {
     let (certain, likely) = (report.certain.modules, report.likely.modules);
     let wanted = report.wanted;
+    // Of nothing there is nothing to be certain of.
+    let nothing = match held {
+        Held::NoStock => Some("There is no stock yet"),
+        Held::Nothing => Some("The stock is empty"),
+        Held::Pieces => None,
+    };
+    if let Some(nothing) = nothing {
+        return format!("{nothing}, so it finishes {likely} of {}.", modules(wanted));
+    }
     let name = report
         .plan
         .as_ref()

@@ -45,6 +45,11 @@ impl Progress {
         }
     }
 
+    /// Whether somebody watches it; where nobody can, it writes nothing at all.
+    pub fn is_seen(&self) -> bool {
+        !self.bar.is_hidden()
+    }
+
     /// Begins with a photo.
     pub fn begin(&self, photo: &Path) {
         self.begun.borrow_mut().clear();
