@@ -23,9 +23,43 @@ pub fn round3(value: f64) -> f64 {
     (value * 1000.0).round() / 1000.0
 }
 
+/// The 0.975 quantile of the standard normal distribution, for intervals of 95 %.
+const Z: f64 = 1.959_964;
+
+/// The 95 % interval of a share of which `hits` of `of` were seen (Wilson 1927, "Probable Inference, the Law of
+/// Succession, and Statistical Inference"); all there is where nothing was seen.
+pub fn wilson(hits: u32, of: u32) -> [f64; 2] {
+    if of == 0 {
+        return [0.0, 1.0];
+    }
+    let n = f64::from(of);
+    let p = f64::from(hits) / n;
+    let middle = (p + Z * Z / (2.0 * n)) / (1.0 + Z * Z / n);
+    let half = Z / (1.0 + Z * Z / n) * (p * (1.0 - p) / n + Z * Z / (4.0 * n * n)).sqrt();
+    [(middle - half).max(0.0), (middle + half).min(1.0)]
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Newcombe 1998, "Two-sided confidence intervals for the single proportion: comparison of seven methods", table I,
+    /// method 3.
+    #[test]
+    fn the_interval_of_a_share_is_the_published_one() {
+        for (hits, of, low, high) in [
+            (81, 263, 0.2553, 0.3662),
+            (15, 148, 0.0624, 0.1605),
+            (0, 20, 0.0, 0.1611),
+            (1, 29, 0.0061, 0.1718),
+        ] {
+            let [l, h] = wilson(hits, of);
+            // Half a unit of the last printed digit.
+            assert!((l - low).abs() <= 5e-5, "{hits} of {of}: {l}");
+            assert!((h - high).abs() <= 5e-5, "{hits} of {of}: {h}");
+        }
+        assert_eq!(wilson(0, 0), [0.0, 1.0]);
+    }
 
     #[test]
     fn median_is_the_middle_one_whatever_the_order() {

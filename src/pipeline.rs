@@ -12,6 +12,7 @@ use crate::colour::{
 use crate::count::fitted::PhotoQuality;
 use crate::count::groups::{hidden, total};
 use crate::count::reason::{is_about_the_form, is_about_the_list};
+use crate::count::record::HomeMap;
 use crate::count::{flaws, groups, name_colours};
 use crate::numbers::round2;
 use crate::photo::{Photo, edge_width_px, flat_share, overexposed_share, white_level};
@@ -20,7 +21,7 @@ use crate::pieces::paint::{Paint, paint};
 use crate::pieces::{Face, FoundPiece, Leftover, Search, Sight, find_pieces};
 use crate::sheet::advice::{self, Advice, Undersides};
 use crate::sheet::faults::{Fault, Measured, faults, why_unseen};
-use crate::sheet::file::{Unexplained, Version};
+use crate::sheet::file::{SetRightBy, Unexplained, Version};
 use crate::sheet::{Piece, Sheet, Warning};
 use crate::tray::ground::GroundError;
 use crate::tray::{Foreground, Ground, LabView, Light, without_pattern};
@@ -31,7 +32,7 @@ mod lesson;
 mod piece;
 mod report;
 
-use piece::{counted, in_reading_order};
+use piece::{Whole, counted, in_reading_order};
 
 pub use lesson::{Thing, things};
 pub use report::{
@@ -290,17 +291,20 @@ pub fn count(
     let known = Known {
         book,
         only_taught: false,
+        record: None,
     };
     Ok(count_scene(photo, &scene, targets, search, &known, told))
 }
 
-/// What is known of the colours that may lie on a tray.
+/// What is known of the colours that may lie on a tray, and of how far what is stated of pieces can be trusted.
 #[derive(Clone, Copy, Debug)]
 pub struct Known<'a> {
     /// What was taught.
     pub book: Option<&'a SwatchBook>,
     /// Whether somebody said that these are all there are.
     pub only_taught: bool,
+    /// What this home's reviews make of it, where there are enough.
+    pub record: Option<&'a HomeMap>,
 }
 
 /// Counts a measured photo into a sheet.
@@ -312,7 +316,11 @@ pub fn count_scene(
     known: &Known,
     told: Told,
 ) -> Sheet {
-    let Known { book, only_taught } = *known;
+    let Known {
+        book,
+        only_taught,
+        record,
+    } = *known;
     let (seen, leftovers) = look(scene, search, told);
     let paints: Vec<Paint> = seen.iter().map(|s| s.paint).collect();
     let faults = photo_faults(photo, scene, &paints);
@@ -324,10 +332,14 @@ pub fn count_scene(
         std::mem::swap(&mut named, &mut otherwise);
         unlike = colours.only_taught_unlike;
     }
-    let quality = quality(photo, scene, unlike);
+    let whole = Whole {
+        faults: &faults,
+        quality: &quality(photo, scene, unlike),
+        home: record,
+    };
     let seen_as = seen.iter().zip(named.iter().zip(otherwise)).zip(flaws);
     let pieces = seen_as
-        .filter_map(|((seen, names), flaw)| counted(scene, seen, names, flaw, &faults, &quality))
+        .filter_map(|((seen, names), flaw)| counted(scene, seen, names, flaw, whole))
         .collect();
     let pieces = in_reading_order(pieces, photo.full_px[1]);
     let unexplained = unexplained(scene, &leftovers);
@@ -352,6 +364,10 @@ pub fn count_scene(
         light: None,
         checked: false,
         only_taught,
+        set_right_by: record.map(|home| SetRightBy {
+            sheets: home.sheets as u64,
+            pieces: home.pieces,
+        }),
         card: card_report(scene),
         colour: colour_report(scene, targets),
         groups: groups(&pieces),

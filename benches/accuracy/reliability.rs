@@ -1,5 +1,6 @@
 //! Does what is stated come true? Pieces and groups sorted by stated probability.
 
+use cuptally::numbers::wilson;
 use serde::{Deserialize, Serialize};
 
 use crate::score::Stated;
@@ -57,14 +58,13 @@ fn summed(stated: &[Stated]) -> Bin {
 }
 
 impl Bin {
-    /// Share right, and the 95 % interval in which the true share lies (Wilson 1927, with
-    /// z = 1.96).
+    /// Share right, and the 95 % interval in which the true share lies.
     pub fn share(&self) -> (f64, f64, f64) {
-        const Z: f64 = 1.96;
-        let n = f64::from(self.number.max(1));
-        let p = f64::from(self.right) / n;
-        let middle = (p + Z * Z / (2.0 * n)) / (1.0 + Z * Z / n);
-        let half = Z / (1.0 + Z * Z / n) * (p * (1.0 - p) / n + Z * Z / (4.0 * n * n)).sqrt();
-        (p, (middle - half).max(0.0), (middle + half).min(1.0))
+        let [low, high] = wilson(self.right, self.number);
+        (
+            f64::from(self.right) / f64::from(self.number.max(1)),
+            low,
+            high,
+        )
     }
 }

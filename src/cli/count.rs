@@ -6,6 +6,7 @@ use super::look;
 use super::say::{self, Progress};
 use super::{Context, Failure, Outcome, home};
 use crate::colour::SwatchBook;
+use crate::count::record::HomeMap;
 use crate::count::weigh::{Masses, Reading};
 use crate::photo::Photo;
 use crate::pieces::{ANY, ExpectError, Search, Shapes};
@@ -121,6 +122,7 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
             book: home::swatches(&context.home)?,
             targets: home::targets(&context.home, args.card.as_deref())?,
             lights: home::known_lights(&context.home, args.light.as_deref())?,
+            record: home::record(&context.home),
         }
     };
     if args.only_taught && known.book.names().is_empty() {
@@ -191,6 +193,7 @@ pub struct Known {
     book: SwatchBook,
     targets: Targets,
     lights: Vec<LightFile>,
+    record: Option<HomeMap>,
 }
 
 impl Known {
@@ -204,6 +207,7 @@ impl Known {
             book: home::sample::swatches()?,
             targets: Targets::nominal(),
             lights: Vec::new(),
+            record: None,
         })
     }
 }
@@ -247,12 +251,14 @@ pub fn count_one(
         book,
         targets,
         lights,
+        record,
     } = order.known;
     let told = |stage| progress.stage(stage);
     let scene = pipeline::measure(&photo, targets, &told).map_err(|e| look::trouble(path, &e))?;
     let colours = pipeline::Known {
         book: Some(book),
         only_taught: order.only_taught,
+        record: record.as_ref(),
     };
     let mut sheet = pipeline::count_scene(&photo, &scene, targets, order.search, &colours, &told);
     let patches = pipeline::patch_reports(&scene);

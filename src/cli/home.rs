@@ -9,6 +9,7 @@ use etcetera::BaseStrategy;
 use super::Failure;
 use crate::card::design::CardDesign;
 use crate::colour::{PrintProfile, SwatchBook};
+use crate::count::record::HomeMap;
 use crate::count::weigh::WeightBook;
 use crate::pieces::Shapes;
 use crate::pipeline::Targets;
@@ -100,6 +101,20 @@ pub fn weights(home: &Path, shapes: Shapes) -> Result<WeightBook, Failure> {
         Some(text) => WeightBook::from_json(&text, shapes)
             .map_err(|e| Failure::failed(format!("cannot use {}: {e}", path.display()))),
         None => Ok(WeightBook::default()),
+    }
+}
+
+/// What this home's reviews make of what is stated of pieces; none while there are too few. A record that cannot be used
+/// is said, and nobody is kept from counting by it.
+pub fn record(home: &Path) -> Option<HomeMap> {
+    match crate::review::record::read(home) {
+        Ok(record) => HomeMap::of(&record),
+        Err(error) => {
+            super::say::note(&format!(
+                "{error}; until then pieces are as sure as the program is shipped"
+            ));
+            None
+        }
     }
 }
 

@@ -15,6 +15,7 @@ pub mod colours;
 pub mod shapes;
 pub mod count;
 pub mod review;
+pub mod record;
 pub mod post;
 pub mod stock;
 pub mod plan;
@@ -66,6 +67,8 @@ enum Command {
     Count(count::Args),
     /// Put sheets right on a page in the browser, before they reach the stock.
     Review(review::Args),
+    /// Say how far what was called sure could be trusted in your photos.
+    Record(record::Args),
     /// Merge counted sheets into the stock file.
     Post(post::Args),
     /// Show, search and undo the stock.
@@ -93,6 +96,7 @@ impl Command {
             Self::Colours(_)
             | Self::Shapes(_)
             | Self::Review(_)
+            | Self::Record(_)
             | Self::Plan(_)
             | Self::Cover(_) => false,
         }
@@ -220,6 +224,7 @@ fn run(command: Command, context: &Context) -> Result<Outcome, Failure> {
         Command::Shapes(args) => shapes::run(&args, context),
         Command::Count(args) => count::run(&args, context),
         Command::Review(args) => review::run(&args, context),
+        Command::Record(args) => record::run(&args, context),
         Command::Post(args) => post::run(&args, context),
         Command::Stock(args) => stock::run(&args, context),
         Command::Plan(args) => plan::run(&args, context),

@@ -1,4 +1,4 @@
-//! From pieces to groups: colours by name, how sure each piece is, counts with a range.
+//! From pieces to groups: colours by name, how sure each piece is, counts with a range; what reviews showed of that.
 
 mod even;
 mod explain;
@@ -13,6 +13,7 @@ pub mod fitted;
 pub mod flaw;
 pub mod groups;
 pub mod reason;
+pub mod record;
 pub mod weigh;
 
 pub use colours::{Colours, Named, name_colours};

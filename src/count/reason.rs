@@ -35,6 +35,8 @@ pub enum Doubt {
     Glare,
     /// Nothing much, but several things a little.
     Together,
+    /// Pieces of which as much was stated were wrong too often where they were looked at.
+    Record,
 }
 
 impl Doubt {
@@ -58,6 +60,9 @@ impl Doubt {
             Doubt::NewColour => NEW_COLOUR.to_owned(),
             Doubt::Glare => "colour uncertain: glare or shade on it".to_owned(),
             Doubt::Together => "several small doubts together".to_owned(),
+            Doubt::Record => {
+                "pieces as sure as this were wrong too often in your photos".to_owned()
+            }
         }
     }
 }

@@ -5,6 +5,7 @@ use crate::colour::Flaw;
 use crate::count::doubt::{colour_doubts, colour_probability, stated};
 use crate::count::fitted::PhotoQuality;
 use crate::count::reason::Doubt;
+use crate::count::record::HomeMap;
 use crate::count::{Named, ShapeOdds, shape_odds, spoils};
 use crate::numbers::{round2, round3};
 use crate::pieces::FoundPiece;
@@ -13,24 +14,34 @@ use crate::sheet::faults::Fault;
 use crate::sheet::file::Spoilt;
 use crate::sheet::{Instead, Otherwise, Piece, SURE};
 
+/// What bears on every piece of a photo.
+#[derive(Clone, Copy)]
+pub(super) struct Whole<'a> {
+    /// What is wrong with it as a whole.
+    pub faults: &'a [Fault],
+    /// What it is like.
+    pub quality: &'a PhotoQuality,
+    /// What this home's reviews make of what is stated.
+    pub home: Option<&'a HomeMap>,
+}
+
 /// A piece as the sheet has it, but for its number; `None` where its silhouette leaves the lens' view.
 pub(super) fn counted(
     scene: &Scene,
     seen: &Seen,
     (named, otherwise): (&Named, &Named),
     flaw: Option<Flaw>,
-    faults: &[Fault],
-    quality: &PhotoQuality,
+    whole: Whole<'_>,
 ) -> Option<Piece> {
-    let shape = shape_odds(&seen.piece, quality);
+    let shape = shape_odds(&seen.piece, whole.quality);
     let mut piece = placed(scene, seen)?;
     let spoilt = spoils(&seen.paint, &seen.piece.stance, flaw);
     let lamp = spoilt.contains(&Spoilt::Lamp);
     piece.spoilt = Some(spoilt);
-    let said = stated_of(seen, named, &shape, (faults, quality, lamp));
-    let other = stated_of(seen, otherwise, &shape, (faults, quality, lamp));
+    let said = stated_of(seen, named, &shape, lamp, whole);
+    let other = stated_of(seen, otherwise, &shape, lamp, whole);
     piece.otherwise = (other != said).then(|| Box::new(other));
-    (piece.colour, piece.sure) = (said.colour, said.sure);
+    (piece.colour, piece.sure, piece.stated) = (said.colour, said.sure, said.stated);
     (piece.instead, piece.doubts) = (said.instead, said.doubts);
     Some(piece)
 }
@@ -40,8 +51,14 @@ fn stated_of(
     seen: &Seen,
     named: &Named,
     shape: &ShapeOdds,
-    (faults, quality, lamp): (&[Fault], &PhotoQuality, bool),
+    lamp: bool,
+    whole: Whole<'_>,
 ) -> Otherwise {
+    let Whole {
+        faults,
+        quality,
+        home,
+    } = whole;
     let mirrors = seen.paint.mirrors_lamp(&seen.piece.stance);
     let colour_right = colour_probability(named, &seen.paint, lamp, &seen.piece, quality);
     let spoilt: Vec<_> = faults.iter().filter_map(Fault::trust).collect();
@@ -53,15 +70,25 @@ fn stated_of(
     } else {
         stated(product, named)
     };
-    let sure = round3(right * trust);
-    let left = if product < 1.0 {
+    let shipped = round3(right * trust);
+    // Last of all, and nowhere else: what this home's reviews say of pieces of which so much was stated. A colour that
+    // nobody taught states less than those reviews are of.
+    let sure = match home.filter(|_| !named.new) {
+        Some(home) => home.apply(shipped),
+        None => shipped,
+    };
+    let mut left = if product < 1.0 {
         (1.0 - right) / (1.0 - product)
     } else {
         1.0
     };
+    if shipped < 1.0 {
+        left *= (1.0 - sure) / (1.0 - shipped);
+    }
     let mut said = Otherwise {
         colour: named.name.clone(),
         sure,
+        stated: (sure != shipped).then_some(shipped),
         instead: instead(seen, named, shape, left, sure),
         doubts: Vec::new(),
     };
@@ -71,7 +98,9 @@ fn stated_of(
         let doubts = shape.doubts.iter().chain(&colour).map(Doubt::text);
         let reasons = spoilt.iter().map(|(_, reason)| (*reason).to_owned());
         said.doubts = doubts.chain(reasons).collect();
-        if said.doubts.is_empty() {
+        if shipped >= SURE {
+            said.doubts.push(Doubt::Record.text());
+        } else if said.doubts.is_empty() {
             said.doubts.push(Doubt::Together.text());
         }
     }

@@ -4,6 +4,7 @@ use std::path::Path;
 
 use serde::{Deserialize, Serialize};
 
+use crate::count::record::evidence;
 use crate::pieces::Shapes;
 use crate::sheet::Sheet;
 use crate::stock::alike::Alike;
@@ -18,6 +19,7 @@ use crate::stock::{Stamp, Stock};
 use super::correction::{Correction, Refused};
 use super::desk::{DeskError, Slot, carry_out};
 use super::feed::{self, Offer};
+use super::record;
 use super::totals::left;
 use super::tray::Tray;
 
@@ -195,7 +197,8 @@ pub fn standing(stock: &Stock, hash: &str) -> Result<Standing, HistoryError> {
 }
 
 /// Ends a sheet: posts it as checked, or as pending where it is not in the stock yet, and learns its
-/// colours where the person said so. Gives sentences that say what was done.
+/// colours where the person said so. What a checked one shows of how sure its pieces were goes into the record. Gives
+/// sentences that say what was done.
 ///
 /// # Errors
 /// When something is left to look at, or it cannot be posted. Then neither the stock
@@ -206,7 +209,14 @@ pub fn finish(
     wish: &Wish,
     stamp: &Stamp,
 ) -> Result<String, FinishError> {
-    let posted = post(slot, home, wish, stamp)?;
+    let mut posted = post(slot, home, wish, stamp)?;
+    if let Some(entry) = evidence(&slot.sheet, stamp.time).filter(|_| wish.checked)
+        && let Err(error) = record::add(home, entry)
+    {
+        posted.push_str(&format!(
+            " But what it shows of how sure its pieces were was not kept: {error}."
+        ));
+    }
     let learn = (wish.learn).map(|learn| feed::at_the_end(home, &slot.sheet, &slot.path, learn));
     Ok(match learn {
         None | Some(Ok(None)) => posted,

@@ -7,7 +7,7 @@
 //! | what a correction is | [`vocabulary`], [`tray`], [`correction`], [`resolve`], [`parts`], [`history`], [`totals`], [`snap`], [`shown`] | memory only |
 //! | what corrections teach of colours | [`witness`], [`learn`] | memory only |
 //! | who may ask | [`guard`] | memory only |
-//! | where it lies | [`lines`], [`desk`], [`photos`], [`swatches`], [`feed`], [`finish`] | disk, clock, environment |
+//! | where it lies | [`lines`], [`desk`], [`photos`], [`kept`], [`swatches`], [`record`], [`feed`], [`finish`] | disk, clock, environment |
 //! | how it is asked | [`server`], [`api`], `page/` | sockets |
 //!
 //! A correction becomes a [`Step`](crate::sheet::review::Step), which holds the pieces
@@ -34,7 +34,9 @@ pub mod guard;
 pub mod lines;
 pub mod desk;
 pub mod photos;
+pub mod kept;
 pub mod swatches;
+pub mod record;
 pub mod feed;
 pub mod finish;
 

@@ -152,6 +152,7 @@ fn spot(sheet: &Sheet, index: usize) -> Result<Unexplained, Refused> {
 /// A piece that a person looked at: nothing about it is open any more.
 fn certain(mut piece: Piece) -> Piece {
     piece.sure = 1.0;
+    piece.stated = None;
     piece.looked_at = true;
     piece.as_counted = false;
     piece.instead.clear();

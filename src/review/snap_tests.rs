@@ -21,6 +21,7 @@ fn sheet() -> Sheet {
         light: None,
         checked: false,
         only_taught: false,
+        set_right_by: None,
         card: CardReport {
             version: "v1".to_owned(),
             tags: vec![0, 1, 2, 3],

@@ -1,20 +1,16 @@
 //! The taught colours, as they lie in the home folder (`calibration/swatches.json`).
 
-use std::fs;
-use std::io;
 use std::path::{Path, PathBuf};
 
+use super::kept::{self, KeptError};
 use crate::colour::{SwatchBook, SwatchError};
-use crate::stock::durable;
-use crate::stock::lock::{Lock, LockError};
-use crate::stock::reader::{self, CALIBRATION, ReadError};
 
 /// Why taught colours were not read or kept.
 #[derive(Debug, thiserror::Error)]
 pub enum SwatchFileError {
-    /// They cannot be read, or are no ordinary file.
+    /// The file cannot be read or written.
     #[error(transparent)]
-    Read(#[from] ReadError),
+    Kept(#[from] KeptError),
     /// They are damaged.
     #[error("cannot use {}: {cause}", .path.display())]
     Unusable {
@@ -26,17 +22,6 @@ pub enum SwatchFileError {
     /// They would be.
     #[error("the colours cannot be kept: {0}")]
     Refused(#[from] SwatchError),
-    /// The system does not let them be written.
-    #[error("cannot write {}: {cause}; free the space, change the folder's rights, or name another --home", .path.display())]
-    Write {
-        /// The file.
-        path: PathBuf,
-        /// Why.
-        cause: io::Error,
-    },
-    /// Another program keeps them.
-    #[error(transparent)]
-    Lock(#[from] LockError),
 }
 
 /// Where they lie.
@@ -50,12 +35,19 @@ pub fn path(home: &Path) -> PathBuf {
 /// When the file is there but cannot be read or is damaged.
 pub fn read(home: &Path) -> Result<SwatchBook, SwatchFileError> {
     let path = path(home);
-    match reader::text_if_there(&path, CALIBRATION)? {
-        Some(text) => {
-            SwatchBook::from_json(&text).map_err(|cause| SwatchFileError::Unusable { path, cause })
-        }
-        None => Ok(SwatchBook::default()),
-    }
+    let text = kept::read(&path)?;
+    book(&path, text.as_deref())
+}
+
+fn book(path: &Path, text: Option<&str>) -> Result<SwatchBook, SwatchFileError> {
+    let unusable = |cause| SwatchFileError::Unusable {
+        path: path.to_owned(),
+        cause,
+    };
+    text.map_or_else(
+        || Ok(SwatchBook::default()),
+        |text| SwatchBook::from_json(text).map_err(unusable),
+    )
 }
 
 /// Changes the taught colours as they are on the disk by now, alone, and writes them in one step; nothing
@@ -68,22 +60,12 @@ pub fn change<T, E: From<SwatchFileError>>(
     change: impl FnOnce(&mut SwatchBook) -> Result<T, E>,
 ) -> Result<T, E> {
     let path = path(home);
-    let fault = |cause| SwatchFileError::Write {
-        path: path.clone(),
-        cause,
-    };
-    fs::create_dir_all(durable::folder_of(&path)).map_err(fault)?;
-    let lock = path.with_extension("json.lock");
-    let _lock = Lock::take(&lock, &mut || {}).map_err(SwatchFileError::from)?;
-    let before = read(home)?;
-    let mut book = before.clone();
-    let done = change(&mut book)?;
-    if book != before {
-        let mut text = book.to_json().map_err(SwatchFileError::from)?;
-        text.push('\n');
-        let target = durable::resolve(&path).map_err(fault)?;
-        durable::sweep(&target).map_err(fault)?;
-        durable::replace(&target, text.as_bytes()).map_err(fault)?;
-    }
-    Ok(done)
+    let or = |error| SwatchFileError::from(error).into();
+    kept::change(&path, or, |text| {
+        let before = book(&path, text.as_deref())?;
+        let mut after = before.clone();
+        let done = change(&mut after)?;
+        let text = (after != before).then(|| after.to_json()).transpose();
+        Ok((text.map_err(SwatchFileError::from)?, done))
+    })
 }

@@ -27,6 +27,9 @@ pub struct Sheet {
     /// Whether somebody said that the taught colours are all there are.
     #[serde(default, skip_serializing_if = "is_false")]
     pub only_taught: bool,
+    /// What this home's reviews set right in how sure its pieces are; none where they did not.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub set_right_by: Option<SetRightBy>,
     /// Where the card was found.
     pub card: CardReport,
     /// How well the colours were corrected.
@@ -58,6 +61,15 @@ pub enum Version {
     #[default]
     #[serde(rename = "v1")]
     V1,
+}
+
+/// The finished reviews by which what was stated of pieces was set right.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SetRightBy {
+    /// How many sheets.
+    pub sheets: u64,
+    /// How many of their pieces somebody looked at.
+    pub pieces: u32,
 }
 
 /// Which photo a sheet came from.
@@ -146,6 +158,9 @@ pub struct Piece {
     pub face: String,
     /// Probability that form, size and colour are all right.
     pub sure: f64,
+    /// The same as the program is shipped, where this home's reviews set it right.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub stated: Option<f64>,
     /// Corrected colour, CIELAB D65.
     pub lab: [f64; 3],
     /// What keeps its top from showing its own colour: empty where nothing does, none where that was not
@@ -183,6 +198,9 @@ pub struct Otherwise {
     /// As in [`Piece`].
     pub sure: f64,
     /// As in [`Piece`].
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub stated: Option<f64>,
+    /// As in [`Piece`].
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub instead: Vec<Instead>,
     /// As in [`Piece`].
@@ -201,6 +219,7 @@ impl Piece {
         if let Some(otherwise) = piece.otherwise.as_deref_mut() {
             std::mem::swap(&mut piece.colour, &mut otherwise.colour);
             std::mem::swap(&mut piece.sure, &mut otherwise.sure);
+            std::mem::swap(&mut piece.stated, &mut otherwise.stated);
             std::mem::swap(&mut piece.instead, &mut otherwise.instead);
             std::mem::swap(&mut piece.doubts, &mut otherwise.doubts);
         }

@@ -2,7 +2,7 @@
 #![allow(dead_code)] // each test file uses its part
 
 use assert_cmd::Command;
-use cuptally::sheet::file::{CardReport, ColourReport, PhotoRef, Unexplained, Version};
+use cuptally::sheet::file::{CardReport, ColourReport, PhotoRef, SetRightBy, Unexplained, Version};
 use cuptally::sheet::{Group, Instead, Otherwise, Piece, Sheet, Spoilt, Warning};
 use cuptally::stock::{Stock, check, format};
 use sha2::{Digest, Sha256};
@@ -191,6 +191,10 @@ pub fn sheet(name: &str, place: Option<&str>, checked: bool, rows: &[Row]) -> Sh
         place: place.map(str::to_owned),
         checked,
         only_taught: true,
+        set_right_by: Some(SetRightBy {
+            sheets: 24,
+            pieces: 1893,
+        }),
         card: CardReport {
             version: "v1".to_owned(),
             tags: vec![0, 1, 2, 3],
@@ -221,6 +225,7 @@ pub fn sheet(name: &str, place: Option<&str>, checked: bool, rows: &[Row]) -> Sh
             turn_deg: 45.0,
             face: "up".to_owned(),
             sure: 0.6,
+            stated: Some(0.71),
             lab: [55.0, 40.0, 8.0],
             outline_px: vec![[1960.0, 1480.0], [2040.0, 1480.0], [2000.0, 1520.0]],
             instead: vec![Instead {
@@ -235,6 +240,7 @@ pub fn sheet(name: &str, place: Option<&str>, checked: bool, rows: &[Row]) -> Sh
             otherwise: Some(Box::new(Otherwise {
                 colour: "rose".to_owned(),
                 sure: 0.5,
+                stated: Some(0.57),
                 instead: Vec::new(),
                 doubts: vec!["colour could be one that was not taught".to_owned()],
             })),

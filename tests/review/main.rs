@@ -25,6 +25,7 @@ mod learn;
 mod new_colour;
 mod only_taught;
 mod pictures;
+mod record;
 mod security;
 mod two_servers;
 mod windows;

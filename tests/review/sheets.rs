@@ -182,6 +182,7 @@ fn empty(truth: &Truth, file: String, hash: String) -> Sheet {
         light: None,
         checked: false,
         only_taught: false,
+        set_right_by: None,
         card: CardReport {
             version: "v1".to_owned(),
             tags: vec![0, 1, 2, 3],

@@ -39,6 +39,12 @@ pub fn tell(counted: &Counted, all: bool) -> Result<(), Failure> {
     } else {
         in_a_few_lines(sheet)?;
     }
+    if let Some(by) = sheet.set_right_by {
+        say::print(&format!(
+            "  how sure: set right by {} that you reviewed (`cuptally record`)",
+            say::plural(by.sheets as usize, "sheet", "sheets")
+        ))?;
+    }
     scale::tell(sheet)?;
     let told = if all { usize::MAX } else { NOTES_TOLD };
     // What to do next goes before what is wrong: it is told however many notes there are.
