@@ -9,12 +9,13 @@ use cuptally::colour::{PrintProfile, SwatchBook};
 use cuptally::count::fitted::{
     Feature, PhotoQuality, colour_features, form_features, size_features,
 };
-use cuptally::count::{Named, flaws, name_colours, spoils};
+use cuptally::count::{flaws, name_colours, spoils};
 use cuptally::photo::{self, Limits};
 use cuptally::pieces::polygon::area_and_middle;
 use cuptally::pieces::{Search, Shapes, Witness};
 use cuptally::pipeline::{Seen, Targets, card_look, look, measure, quality};
 use cuptally::sheet::file::Spoilt;
+use serde_json::Value;
 
 use crate::matching::matched;
 use crate::program::SaidPiece;
@@ -22,10 +23,12 @@ use crate::set::Photo;
 
 /// A counted piece, judged.
 pub struct Judged {
+    /// Which piece of which search of the photo: the same for each teaching.
+    pub place: (String, usize, usize),
+    /// How its colours were taught.
+    pub teaching: Teaching,
     /// The desk that it was seen on.
     pub world: String,
-    /// The photo's name.
-    pub photo: String,
     /// Whether a piece lies there.
     pub is_there: bool,
     /// Whether it is there and of that size.
@@ -40,20 +43,77 @@ pub struct Judged {
     pub form: Option<Vec<Feature>>,
     /// As above.
     pub colour: Option<Vec<Feature>>,
-    /// What its colour is taken for.
-    pub named: Named,
 }
 
-/// Counts a photo, looking for the form that lies there and for any.
+/// How much of what can be taught was taught: the shipped maps are for homes that know little as for those that know
+/// all their colours in several lights.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Teaching {
+    /// All colours, in all the lights of the desk.
+    Whole,
+    /// All but one colour in [`LEFT_OUT`]: other ones for each photo.
+    SomeLeftOut,
+    /// All colours, in the first light alone.
+    OneLight,
+}
+
+/// One colour in so many is left out.
+const LEFT_OUT: usize = 8;
+
+impl Teaching {
+    /// Those that are tried.
+    const ALL: [Self; 3] = [Self::Whole, Self::SomeLeftOut, Self::OneLight];
+
+    /// The book as it would be; none where it would be the whole one.
+    fn of(self, text: &str, photo: &str) -> Result<Option<SwatchBook>> {
+        let mut book: Value = serde_json::from_str(text)?;
+        let whole = SwatchBook::from_json(text).map_err(|e| anyhow!("{e}"))?;
+        let names = whole.names();
+        let first = whole.lights().first().map(|light| (*light).to_owned());
+        let turn = photo.bytes().map(usize::from).sum::<usize>() % LEFT_OUT;
+        let stays = |name: &str, light: &str| match self {
+            Self::Whole => true,
+            Self::SomeLeftOut => {
+                let place = names.iter().position(|known| *known == name);
+                place.is_none_or(|place| place % LEFT_OUT != turn)
+            }
+            Self::OneLight => first.as_deref() == Some(light),
+        };
+        let text_of = |of: &Value, key: &str| of[key].as_str().unwrap_or_default().to_owned();
+        if let Some(colours) = book["colours"].as_array_mut() {
+            colours.retain(|one| stays(&text_of(one, "name"), &text_of(one, "light")));
+        }
+        if let Some(seen) = book["seen"].as_array_mut() {
+            for lesson in seen.iter_mut() {
+                let light = text_of(lesson, "light");
+                if let Some(colours) = lesson["colours"].as_array_mut() {
+                    colours.retain(|name| stays(name.as_str().unwrap_or_default(), &light));
+                }
+            }
+            seen.retain(|lesson| lesson["colours"].as_array().is_some_and(|c| !c.is_empty()));
+        }
+        let book = SwatchBook::from_json(&book.to_string()).map_err(|e| anyhow!("{e}"))?;
+        let is_less = self == Self::Whole || book.swatches().len() < whole.swatches().len();
+        Ok(is_less.then_some(book))
+    }
+}
+
+/// Counts a photo, looking for the form that lies there and for any, with each teaching.
 ///
 /// # Errors
 /// When a file of the home cannot be read. A photo that is refused has no pieces.
 pub fn judged(photo: &Photo, home: &Path) -> Result<Vec<Judged>> {
     let calibration = home.join("calibration");
-    let book = match fs::read_to_string(calibration.join("swatches.json")) {
-        Ok(text) => Some(SwatchBook::from_json(&text).map_err(|e| anyhow!("{e}"))?),
-        Err(_) => None,
-    };
+    let mut books = Vec::new();
+    if let Ok(text) = fs::read_to_string(calibration.join("swatches.json")) {
+        for teaching in Teaching::ALL {
+            if let Some(book) = teaching.of(&text, &photo.name)? {
+                books.push((teaching, Some(book)));
+            }
+        }
+    } else {
+        books.push((Teaching::Whole, None));
+    }
     let targets = targets(&calibration)?;
     let pixels = photo::open(&photo.path, &Limits::default())
         .with_context(|| format!("reading {}", photo.name))?;
@@ -65,42 +125,42 @@ pub fn judged(photo: &Photo, home: &Path) -> Result<Vec<Judged>> {
     if form != "any" {
         searches.push(Search::called(Shapes::shipped(), form)?);
     }
+    let world = photo.truth.world.as_deref().unwrap_or("first");
     let mut judged = Vec::new();
-    for search in searches {
-        let (seen, _) = look(&scene, &search, &|_| ());
+    for (number, search) in searches.iter().enumerate() {
+        let (seen, _) = look(&scene, search, &|_| ());
         let paints: Vec<_> = seen.iter().map(|one| one.paint).collect();
-        let colours = name_colours(&paints, book.as_ref(), &card_look(&scene));
-        let quality = quality(&pixels, &scene, colours.unlike);
         let flaws = flaws(&paints);
         let said: Vec<SaidPiece> = (seen.iter())
             .map(|one| said(one, &scene.pose.camera, scene.full))
             .collect();
         let matched = matched(&photo.truth, &said);
-        for (k, one) in seen.iter().enumerate() {
-            let row = matched.iter().position(|column| *column == Some(k));
-            let truth = row.and_then(|row| photo.truth.pieces.get(row));
-            let named = &colours.named[k];
-            let (size, form) = shape_features(one, &quality);
-            judged.push(Judged {
-                photo: photo.name.clone(),
-                world: photo
-                    .truth
-                    .world
-                    .clone()
-                    .unwrap_or_else(|| "first".to_owned()),
-                is_there: truth.is_some(),
-                size_right: truth.is_some_and(|t| t.size == one.piece.stance.shape.size()),
-                form_right: truth.is_some_and(|t| t.form == one.piece.stance.shape.form().name()),
-                colour_right: truth.is_some_and(|t| t.colour == named.name),
-                named: named.clone(),
-                size,
-                form,
-                colour: (!named.new && book.is_some()).then(|| {
-                    let spoilt = spoils(&one.paint, &one.piece.stance, flaws[k]);
-                    let lamp = spoilt.contains(&Spoilt::Lamp);
-                    colour_features(named, &one.paint, lamp, &one.piece, &quality)
-                }),
-            });
+        for (teaching, book) in &books {
+            let colours = name_colours(&paints, book.as_ref(), &card_look(&scene));
+            let quality = quality(&pixels, &scene, colours.unlike);
+            for (k, one) in seen.iter().enumerate() {
+                let row = matched.iter().position(|column| *column == Some(k));
+                let truth = row.and_then(|row| photo.truth.pieces.get(row));
+                let named = &colours.named[k];
+                let (size, form) = shape_features(one, &quality);
+                let shape = one.piece.stance.shape;
+                judged.push(Judged {
+                    place: (photo.name.clone(), number, k),
+                    teaching: *teaching,
+                    world: world.to_owned(),
+                    is_there: truth.is_some(),
+                    size_right: truth.is_some_and(|t| t.size == shape.size()),
+                    form_right: truth.is_some_and(|t| t.form == shape.form().name()),
+                    colour_right: truth.is_some_and(|t| t.colour == named.name),
+                    size,
+                    form,
+                    colour: (!named.new && book.is_some()).then(|| {
+                        let spoilt = spoils(&one.paint, &one.piece.stance, flaws[k]);
+                        let lamp = spoilt.contains(&Spoilt::Lamp);
+                        colour_features(named, &one.paint, lamp, &one.piece, &quality)
+                    }),
+                });
+            }
         }
     }
     Ok(judged)

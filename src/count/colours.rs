@@ -23,6 +23,30 @@ pub struct Named {
     pub untaught: f64,
     /// Whether the colour is none of those taught.
     pub new: bool,
+    /// What bears on the name beside its probability.
+    pub against: Against,
+}
+
+/// What speaks against a taught colour beside what its likeness says. How much each counts is fitted, as the model of
+/// likeness takes lights and colours for known that nobody taught.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Against {
+    /// Share of the piece's light that a lamp or the room mirrors in it, were it of this colour or of another that it may
+    /// well be.
+    pub mirrored: f64,
+    /// How near another taught colour lies, 0 for [`HARD_NEIGHBOUR`] and further off, 1 for the same: where both were
+    /// taught in one light only, and not in the photo's own.
+    pub beside_once: f64,
+    /// The same where one of the two was taught in a second light.
+    pub beside_half: f64,
+    /// The same where both were, or both were taught in the photo's own light.
+    pub beside: f64,
+    /// Whether a colour that only a lamp's image was seen of may lie as near.
+    pub beside_hidden: bool,
+    /// By how much worse than well the colour explains the piece, log density.
+    pub ill_explained: f64,
+    /// Share of the photo's pieces whose colours nobody taught.
+    pub new_share: f64,
 }
 
 /// The colours of one photo's pieces.
@@ -58,8 +82,8 @@ struct Odds {
     others: Vec<(String, f64)>,
     /// Probability of one that nobody taught.
     untaught: f64,
-    /// How well the likeliest explains the piece, log density.
-    explained: f64,
+    /// What else bears on it.
+    against: Against,
 }
 
 /// Names the colours of one photo's pieces, beside a card that looked so. Without swatches, or with none that
@@ -101,13 +125,14 @@ fn name_all(paints: &[Paint], odds: Vec<Option<Odds>>, taught: bool) -> Vec<Name
                 best: Some((name, probability)),
                 others,
                 untaught,
-                ..
+                against,
             }) => Named {
                 name,
                 probability,
                 others: worth_saying(others, 1.0),
                 untaught,
                 new: false,
+                against,
             },
             odds => {
                 let name = clustered(i);
@@ -123,6 +148,7 @@ fn name_all(paints: &[Paint], odds: Vec<Option<Odds>>, taught: bool) -> Vec<Name
                     others,
                     untaught: 0.0,
                     new: taught,
+                    against: Against::default(),
                 }
             }
         })
@@ -203,7 +229,11 @@ fn taught_odds(paints: &[Paint], taught: &Taught) -> [Judged; 2] {
         if new_among(&decided) > SOME_NEW {
             decided = decide_all(None, only_taught);
         }
-        let unlike = doubt_all(&mut decided, joint.chromatic_times(), only_taught);
+        let new_share = new_among(&decided);
+        for odds in decided.iter_mut().flatten() {
+            odds.against.new_share = new_share;
+        }
+        let unlike = joint.chromatic_times() > UNLIKE || new_share > MANY_NEW;
         let mut odds = none.clone();
         for (i, decided) in fit.iter().zip(decided) {
             odds[*i] = decided;
@@ -222,38 +252,12 @@ fn new_among(odds: &[Option<Odds>]) -> f64 {
 /// A photo whose colours shift more than so many times the usual is hardly one of the colours that were taught:
 /// those fit it only as what they are not. Where all were taught it is 0.9 at most over `sample-photos/tune`.
 const UNLIKE: f64 = 0.9;
-/// Where more than this share of a photo's pieces have colours that nobody taught, so may any other.
+/// The same where more than this share of its pieces have colours that nobody taught.
 const MANY_NEW: f64 = 0.15;
-/// Where more than this share has, so may those that their colour explains worse than this (log density).
+/// Where more than this share has, the photo's light is not relied on to be that of the teaching.
 const SOME_NEW: f64 = 0.05;
+/// A colour that explains a piece better than this (log density) explains it well.
 const WELL_EXPLAINED: f64 = -4.5;
-
-/// In a photo that is unlike what was taught no taught colour is sure, and where some are new none that explains its
-/// piece badly. With every second to fourth colour of `sample-photos/tune` left out of the teaching, or another palette
-/// taught, 20 of 1,111 sure pieces are wrong; without this it was 416 of 3,754. Gives whether the photo is so unlike.
-///
-/// Where the taught colours are all there are, a piece that its colour explains badly is doubted in any photo: what
-/// else would it be taken for?
-fn doubt_all(odds: &mut [Option<Odds>], times: f64, only_taught: bool) -> bool {
-    let new = new_among(odds);
-    let unlike = times > UNLIKE || new > MANY_NEW;
-    for odds in odds.iter_mut().flatten() {
-        let open = unlike || (only_taught || new > SOME_NEW) && odds.explained < WELL_EXPLAINED;
-        if let Some((_, probability)) = &mut odds.best
-            && open
-            && *probability > INFERRED_MOST
-        {
-            let taken = *probability - INFERRED_MOST;
-            *probability = INFERRED_MOST;
-            if !only_taught {
-                odds.untaught += taken;
-            } else if let Some((_, next)) = odds.others.first_mut() {
-                *next += taken;
-            }
-        }
-    }
-    unlike
-}
 
 /// What the pieces of a group say together counts this much: they share errors that the model
 /// takes for independent. On the sample photos, taught in one light or two, no group was sure and
@@ -265,28 +269,13 @@ const OWN_TRUST: f64 = 0.8;
 /// name is kept and doubted. Leaving out each colour of the sample photos to tune on in turn, 388 of 487
 /// pieces of it are called new, and 2 of 487 that were taught under a warm lamp alone.
 const NEW_GAIN: f64 = 5.5;
-/// Two colours nearer to each other than this (even units) are never sure where each was taught in one light
-/// only: how another lamp shifts the two, and how much gloss lay on each taught piece, is not known. Teaching
-/// them in a second light lifts this, and so does a photo in the very light of their teaching, by the card: of 500 such
-/// pieces, hard neighbours among them, 341 are sure then and none of these wrong, where it was 96. But not where some
-/// colours are new: others may then be so too.
-const HARD_NEIGHBOUR: f64 = 8.0;
-/// The same where one of the two was taught in a second light, which tells what lamps do hereabouts. Over
-/// `sample-photos/tune`, with half of the colours taught in a second light by turns, 11 of 1,324 sure pieces
-/// below this were wrong, and 2 of 2,084 from here to [`HARD_NEIGHBOUR`].
-const HALF_KNOWN: f64 = 3.5;
-/// One that has a neighbour nearer than [`HARD_NEIGHBOUR`] at all is sure from here on only, as what shifts the two is
-/// shared by all their pieces in a photo. Over `sample-photos/tune` and all photos with hard neighbours, taught in each
-/// two of five lights or in all, 9 of 4,721 sure pieces are wrong; without this, with the next at 0.35 and with
-/// swatches of lamps' images counting, 33 of 5,662 were.
-const SURE_BESIDE: f64 = 0.92;
-/// Where less than this share of a piece's light is its body's own and the rest mirrored, the
-/// name is inferred from small differences of large numbers.
-const OWN_LEAST: f64 = 0.45;
+/// Colours nearer to each other than this (even units) are told apart worse: another lamp shifts the two, and gloss on
+/// what was taught moves them.
+pub const HARD_NEIGHBOUR: f64 = 8.0;
+/// Worse explained than this much beyond well tells no more.
+const MOST_ILL: f64 = 6.0;
 /// From this probability on a piece may well be of another colour.
 const MAY_BE: f64 = 0.02;
-/// Such a name is right more often than not, and never sure.
-const INFERRED_MOST: f64 = 0.85;
 
 /// What is known of the colours.
 struct Known<'a> {
@@ -342,19 +331,24 @@ fn decide(
     let is_new = share_new + share[seen_as] * by_group > 0.5;
     // By all that is known, which may be another than by the piece itself.
     let best = likeliest(&odds, None)?;
-    let hidden = limit(&mut odds, piece, best, &share, joint, known);
+    let (against, beside) = against(piece, best, &share, joint, known);
     let mut others: Vec<(String, f64)> = (names.iter().zip(&odds).enumerate())
         .filter(|(k, _)| is_new || *k != best)
         .map(|(_, (name, p))| (name.clone(), *p))
         .collect();
-    others.extend(hidden);
+    if let Some(beside) = beside {
+        match others.iter_mut().find(|(name, _)| *name == beside) {
+            Some((_, p)) => *p = p.max(WORTH_SAYING),
+            None => others.push((beside, WORTH_SAYING)),
+        }
+    }
     others.sort_by(|a, b| b.1.total_cmp(&a.1));
     let name = names.get(best)?;
     Some(Odds {
         best: (!is_new).then(|| (name.clone(), odds[best])),
         others,
         untaught: share_new + share[seen_as] * right * new,
-        explained: joint.explained(piece, best),
+        against,
     })
 }
 
@@ -383,59 +377,50 @@ fn by_group(
     group
 }
 
-/// Takes from a piece's likeliest colour what is more than it may have: where little of its light is its own, or where
-/// another colour lies near. What a limit takes is for the neighbour that gave cause for it, or for the next
-/// likeliest; where that is one that only a lamp's image was seen of, its name and share are given.
-fn limit(
-    odds: &mut [f64],
+/// What bears on a piece's likeliest colour beside its likeness, and the name of a colour that lies near.
+fn against(
     piece: usize,
     best: usize,
     share: &[f64],
     joint: &Joint<'_>,
     known: &Known<'_>,
-) -> Option<(String, f64)> {
-    let mut probability = odds[best];
-    // As it is named, or as what else it may well be.
-    let mirrored = (0..odds.len())
-        .any(|k| (k == best || share[k] > MAY_BE) && joint.own_light(piece, k) < OWN_LEAST);
-    if mirrored {
-        probability = probability.min(INFERRED_MOST);
-    }
-    let neighbour = neighbour(best, probability, joint, known);
-    let hidden = known
-        .taught
-        .hidden_near(joint.taught_even(best), HARD_NEIGHBOUR);
-    if neighbour.is_some() || hidden.is_some() {
-        probability = probability.min(INFERRED_MOST);
-    }
-    let taken = odds[best] - probability;
-    odds[best] = probability;
-    let next = likeliest(odds, Some(best)).filter(|_| hidden.is_none());
-    if let Some(p) = neighbour.or(next).and_then(|k| odds.get_mut(k)) {
-        *p += taken;
-    }
-    let hidden = hidden.filter(|_| neighbour.is_none())?;
-    Some((hidden.to_owned(), taken.max(WORTH_SAYING)))
-}
-
-/// The taught colour that lies nearest to one, where it is too near for the one to be sure with this probability.
-fn neighbour(best: usize, probability: f64, joint: &Joint<'_>, known: &Known<'_>) -> Option<usize> {
+) -> (Against, Option<String>) {
     let taught = known.taught;
-    (0..taught.names.len())
-        .filter(|k| *k != best)
-        .filter_map(|k| {
-            let here = known.here(best) && known.here(k);
-            let near = match (taught.once(best), taught.once(k)) {
-                _ if probability < SURE_BESIDE => HARD_NEIGHBOUR,
-                (false, false) => return None,
-                _ if here => return None,
-                (true, true) => HARD_NEIGHBOUR,
-                (true, false) | (false, true) => HALF_KNOWN,
-            };
-            Some((joint.apart(best, k), k)).filter(|(apart, _)| *apart < near)
-        })
-        .min_by(|a, b| a.0.total_cmp(&b.0))
-        .map(|(_, k)| k)
+    let names = &taught.names;
+    // As it is named, or as what else it may well be.
+    let mirrored = (0..names.len())
+        .filter(|k| *k == best || share[*k] > MAY_BE)
+        .map(|k| 1.0 - joint.own_light(piece, k))
+        .fold(0.0, f64::max);
+    let mut found = Against {
+        mirrored,
+        ill_explained: (WELL_EXPLAINED - joint.explained(piece, best)).clamp(0.0, MOST_ILL),
+        ..Against::default()
+    };
+    let mut nearest: (f64, Option<&String>) = (0.0, None);
+    for k in (0..names.len()).filter(|k| *k != best) {
+        let near = 1.0 - joint.apart(best, k) / HARD_NEIGHBOUR;
+        if near <= 0.0 {
+            continue;
+        }
+        let here = known.here(best) && known.here(k);
+        let place = match (taught.once(best), taught.once(k)) {
+            (false, false) => &mut found.beside,
+            _ if here => &mut found.beside,
+            (true, true) => &mut found.beside_once,
+            _ => &mut found.beside_half,
+        };
+        *place = place.max(near);
+        if near > nearest.0 {
+            nearest = (near, names.get(k));
+        }
+    }
+    let hidden = taught.hidden_near(joint.taught_even(best), HARD_NEIGHBOUR);
+    found.beside_hidden = hidden.is_some();
+    let name = hidden
+        .map(str::to_owned)
+        .or_else(|| nearest.1.cloned().filter(|_| found.beside < nearest.0));
+    (found, name)
 }
 
 /// Probabilities to the power of [`OWN_TRUST`], summing to 1 again.
@@ -443,54 +428,4 @@ fn tempered(share: &[f64]) -> Vec<f64> {
     let powers: Vec<f64> = share.iter().map(|p| p.max(0.0).powf(OWN_TRUST)).collect();
     let all: f64 = powers.iter().sum::<f64>().max(f64::MIN_POSITIVE);
     powers.iter().map(|p| p / all).collect()
-}
-
-#[cfg(test)]
-mod tests {
-    #![allow(clippy::unwrap_used)]
-    use super::*;
-
-    /// One that is almost certainly fog, or almost certainly none of those taught.
-    fn odds(new: bool) -> Option<Odds> {
-        Some(Odds {
-            best: (!new).then(|| ("fog".to_owned(), 0.97)),
-            others: Vec::new(),
-            untaught: if new { 0.97 } else { 0.03 },
-            explained: 0.0,
-        })
-    }
-
-    /// Ten pieces of which so many are new, in a photo with such shifts: whether it is unlike the teaching, and what is
-    /// left to the others, which must be alike.
-    fn doubted(new: usize, times: f64) -> (bool, f64) {
-        let mut all: Vec<_> = (0..10).map(|k| odds(k < new)).collect();
-        // A piece that cannot be asked counts for nothing.
-        all.push(None);
-        let unlike = doubt_all(&mut all, times, false);
-        let left: Vec<f64> = (all.iter().flatten())
-            .filter_map(|odds| odds.best.as_ref())
-            .map(|(_, probability)| *probability)
-            .collect();
-        assert!(left.iter().all(|p| *p == left[0]), "{left:?}");
-        (unlike, left[0])
-    }
-
-    #[test]
-    fn a_photo_unlike_the_teaching_says_so_and_is_sure_of_no_colour() {
-        assert_eq!(doubted(0, 0.5), (false, 0.97));
-        assert_eq!(doubted(1, 0.9), (false, 0.97));
-        assert_eq!(doubted(0, 1.0), (true, INFERRED_MOST));
-        assert_eq!(doubted(2, 0.5), (true, INFERRED_MOST));
-    }
-
-    #[test]
-    fn what_is_taken_goes_to_colours_that_nobody_taught() {
-        let mut all = vec![odds(false)];
-        doubt_all(&mut all, 1.0, false);
-        let untaught = all[0].as_ref().unwrap().untaught;
-        assert!(
-            (untaught - (0.03 + 0.97 - INFERRED_MOST)).abs() < 1e-12,
-            "{untaught}"
-        );
-    }
 }

@@ -277,12 +277,11 @@ const NOT_SURE: f64 = 0.899;
 const _: () = assert!(NOT_SURE < SURE);
 
 /// The probability to state for a piece with a taught colour, of the product of its shape's and its colour's. Of those
-/// stated with [`SURE`] and more hardly any may be wrong, so that what falls short of that is held below. So is what the
-/// naming of colours is not sure of: it knows of lights and colours that nobody taught, which the maps were not fitted on.
-pub fn stated(product: f64, named: &Named) -> f64 {
+/// stated with [`SURE`] and more hardly any may be wrong, so that what falls short of that is held below.
+pub fn stated(product: f64) -> f64 {
     let fitted = fitted();
-    let stated = fitted.whole.of(&whole_features(product, named));
-    if stated < fitted.sure_from || named.probability < SURE {
+    let stated = fitted.whole.of(&whole_features(product));
+    if stated < fitted.sure_from {
         stated.min(NOT_SURE)
     } else {
         stated

@@ -11,7 +11,6 @@ use serde::{Deserialize, Serialize};
 
 use crate::pieces::paint::Paint;
 use crate::pieces::{Face, FoundPiece, Said, Shape};
-use crate::sheet::SURE;
 
 use super::colours::Named;
 
@@ -35,6 +34,8 @@ const SCORE_PER_MM: f64 = 4.0;
 const MOST_HEAPED: f64 = 0.2;
 /// Differences of scores beyond these tell no more.
 const MOST_MARGIN: f64 = 1.0;
+/// A larger share of new colours tells no more.
+const MOST_NEW: f64 = 0.3;
 /// Glare beyond this is as bad: a tenth of the paper's light.
 const MOST_GLARE: f64 = 0.1;
 
@@ -113,6 +114,7 @@ pub fn colour_features(
     photo: &PhotoQuality,
 ) -> Vec<Feature> {
     let told = logit(named.probability, 0.002);
+    let against = &named.against;
     vec![
         ("base", 1.0),
         ("told", told),
@@ -123,21 +125,22 @@ pub fn colour_features(
         ("all cut off", yes(paint.clipped == [true; 3])),
         ("covered", piece.covered()),
         ("touched", yes(piece.touched)),
+        ("untaught", named.untaught),
+        ("mirrored", against.mirrored),
+        ("beside, taught once", against.beside_once),
+        ("beside, one taught twice", against.beside_half),
+        ("beside", against.beside),
+        ("beside a hidden one", yes(against.beside_hidden)),
+        ("ill explained", against.ill_explained),
+        ("new ones about", against.new_share.min(MOST_NEW)),
         ("unlike", yes(photo.unlike)),
         ("glare", photo.glare.clamp(0.0, MOST_GLARE) / MOST_GLARE),
     ]
 }
 
-/// Name of the feature that says whether the naming of colours leaves a piece's colour sure.
-pub const NAMED_SURELY: &str = "named surely";
-
 /// What tells whether form, size and colour are right together, of the product of their probabilities.
-pub fn whole_features(product: f64, named: &Named) -> Vec<Feature> {
-    vec![
-        ("base", 1.0),
-        ("product", logit(product, 0.0005)),
-        (NAMED_SURELY, yes(named.probability >= SURE)),
-    ]
+pub fn whole_features(product: f64) -> Vec<Feature> {
+    vec![("base", 1.0), ("product", logit(product, 0.0005))]
 }
 
 fn yes(is: bool) -> f64 {
@@ -235,6 +238,6 @@ mod tests {
             assert!(map.weights[name] > 0.0, "{name}");
             assert!(map.most > 0.9 && map.most < 1.0, "{name}: {}", map.most);
         }
-        assert!(shipped.sure_from > SURE && shipped.sure_from < shipped.whole.most);
+        assert!(shipped.sure_from > crate::sheet::SURE && shipped.sure_from < shipped.whole.most);
     }
 }

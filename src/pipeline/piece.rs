@@ -65,11 +65,7 @@ fn stated_of(
     let trust: f64 = spoilt.iter().map(|(factor, _)| factor).product();
     let product = shape.right * colour_right;
     // A colour that nobody taught has no name to be right or wrong in.
-    let right = if named.new {
-        product
-    } else {
-        stated(product, named)
-    };
+    let right = if named.new { product } else { stated(product) };
     let shipped = round3(right * trust);
     // Last of all, and nowhere else: what this home's reviews say of pieces of which so much was stated. A colour that
     // nobody taught states less than those reviews are of.

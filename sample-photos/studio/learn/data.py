@@ -8,12 +8,13 @@ import torch
 from torch.nn import functional as F
 
 from . import colours, poses
-from .net import VOTE_MM
+from .net import HEIGHT_MM, VOTE_MM
 
 PIXEL, CELL = 0.5, 4        # mm; pixels from one cell to the next
 GROUND = 12                 # places of the bare tray along a crop
 SIDES_MM = 16.0
 PIECES = 160                # at most, in a scene
+HEIGHT_STEP_MM = 0.25       # of a scene's heights
 _SIZES = torch.tensor(poses.SIZES, dtype=torch.float32)
 
 # Columns of a scene's table; see `make`.
@@ -90,7 +91,7 @@ def packed(paths):
             # Row 0 is the tray's.
             "table": np.concatenate([np.zeros((1, 13)), table, np.zeros((PIECES - len(table), 13))]).astype(np.float32),
             "whole": count.astype(np.float32), "mean": (mean / np.maximum(count, 1)[:, None]).astype(np.float32),
-            "foot": scene["foot"].astype(np.float32), "height": np.float32(scene["height"]),
+            "foot": scene["foot"].astype(np.float32), "height": np.float32(scene["height"]), "heights": scene["heights"],
             # Where forms are mixed, they cannot be guessed from the scene.
             "chance": np.float32(max(1, len({form for form in table[:, FORM] if form <= _TILE})))}
         for name, value in one.items():
@@ -103,7 +104,7 @@ def crops(one, side):
     scenes, as a phone might have taken it."""
     count, full, device = *one["ids"].shape[:2], one["ids"].device
     turn, zoom, middle = _views(count, side, full, device)
-    light, ids, bare = _cut_out(one, side, turn, zoom, middle)
+    light, ids, heights, bare = _cut_out(one, side, turn, zoom, middle)
     x, y, _, _ = _places(side, device)
     light = _recoloured(light, ids, one["mean"], one["whole"], bare)
     light, hidden = _beyond_the_brim(light, bare, x, y)
@@ -111,7 +112,7 @@ def crops(one, side):
     light = _shaded(light, x, y)
     ids = torch.where(known & ~hidden, ids, 0)
     lab, ground = photographed(light, bare)
-    return _answers(one, lab, ground, ids, known, side, turn, zoom, middle)
+    return _answers(one, lab, ground, ids, heights, known, side, turn, zoom, middle)
 
 
 def whole(one):
@@ -119,9 +120,9 @@ def whole(one):
     count, side, device = *one["ids"].shape[:2], one["ids"].device
     turn = torch.eye(2, device=device).repeat(count, 1, 1)
     zoom, middle = torch.ones(count, device=device), torch.zeros(count, 2, device=device)
-    light, ids, bare = _cut_out(one, side, turn, zoom, middle)
+    light, ids, heights, bare = _cut_out(one, side, turn, zoom, middle)
     lab, ground = _lab(_encoded(light)), _wide(_lab(_encoded(bare)), side)
-    return _answers(one, lab, ground, ids, torch.ones_like(ids, dtype=torch.bool), side, turn, zoom, middle)
+    return _answers(one, lab, ground, ids, heights, torch.ones_like(ids, dtype=torch.bool), side, turn, zoom, middle)
 
 
 def _uniform(low, high, *shape, device):
@@ -167,15 +168,16 @@ def _views(count, side, full, device):
 
 
 def _cut_out(one, side, turn, zoom, middle):
-    """Linear light, piece of each pixel, and bare tray at GROUND x GROUND places."""
+    """Linear light, piece of each pixel and how high it lies (mm), and bare tray at GROUND x GROUND places."""
     full = one["ids"].shape[-1]
     step = torch.cat([turn * (side / full / zoom)[:, None, None], (middle / (full * PIXEL / 2))[:, :, None]], 2)
     grid = F.affine_grid(step, [len(turn), 1, side, side], align_corners=False)
     bare = F.grid_sample(one["bare"], F.affine_grid(step, [len(turn), 1, GROUND, GROUND], align_corners=False),
                          padding_mode="border", align_corners=False)
     light = F.grid_sample(_decoded(one["image"].float() / 255), grid, padding_mode="border", align_corners=False)
-    ids = F.grid_sample(one["ids"].float()[:, None], grid, "nearest", "border", align_corners=False)[:, 0].long()
-    return light, ids, bare
+    ids, heights = (F.grid_sample(one[name].float()[:, None], grid, "nearest", "border", align_corners=False)[:, 0]
+                    for name in ("ids", "heights"))
+    return light, ids.long(), heights * HEIGHT_STEP_MM, bare
 
 
 def _recoloured(light, ids, mean, whole, bare):
@@ -375,9 +377,9 @@ def photographed(light, bare):
     return _lab(value), _wide(ground + off * _pictures(wrong), light.shape[-1])
 
 
-def _answers(one, lab, ground, ids, known, side, turn, zoom, middle):
-    """The channels of `channels`; classes (what, face, form, size); numbers (vote 2, turns 4,
-    seen, sides 2, stud, notch 2); and weights (vote, classes, oblong, square, corner) per cell."""
+def _answers(one, lab, ground, ids, heights, known, side, turn, zoom, middle):
+    """The channels of `channels`; classes (what, face, form, size); numbers (vote 2, turns 4, seen,
+    sides 2, stud, notch 2, height, mask 16); and weights (vote, classes, oblong, square, corner) per cell."""
     count, device, table = len(ids), ids.device, one["table"]
     x, y, cell_x, cell_y = _places(side, device)
     moved = lambda points: zoom.view(-1, 1, 1) * ((points - middle[:, None]) @ turn)  # noqa: E731
@@ -414,10 +416,19 @@ def _answers(one, lab, ground, ids, known, side, turn, zoom, middle):
     what = torch.where(there, torch.where(listed, 1, 2), 0)
     classes = torch.cat([what[:, None], torch.where(listed[:, None], told[:, 9:12].long(), 0)], 1)
     numbers = torch.cat([(told[:, :1] - cell_x) / VOTE_MM, (told[:, 1:2] - cell_y) / VOTE_MM, told[:, 2:9],
-                         (_studs(cell_x, cell_y, told) & listed)[:, None], told[:, 22:24]], 1)
+                         (_studs(cell_x, cell_y, told) & listed)[:, None], told[:, 22:24],
+                         (heights * zoom.view(-1, 1, 1))[:, None, ::CELL, ::CELL] / HEIGHT_MM, _same(ids, cells)], 1)
     kinds = [(told[:, 13] == 0).float(), (told[:, 13] == 1).float(), (told[:, 10] == _CORNER).float()]
     weights = torch.stack([there * told[:, 14], listed * told[:, 14], *kinds], 1)
     return seen, classes, numbers, weights
+
+
+def _same(ids, cells):
+    """Which of the CELL x CELL pixels around each cell show what it shows."""
+    around = F.pad(ids.float()[:, None], (CELL // 2, CELL // 2, CELL // 2, CELL // 2), mode="replicate")[:, 0]
+    side = cells.shape[-1]
+    shifted = [around[:, dy::CELL, dx::CELL][:, :side, :side] for dy in range(CELL) for dx in range(CELL)]
+    return (torch.stack(shifted, 1) == cells[:, None]).float()
 
 
 def _studs(x, y, told):

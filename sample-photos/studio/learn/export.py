@@ -55,7 +55,7 @@ def answer(found, x, blocks):
 def export(run, weights, reference):
     model, steps = trained(run)
     found = tensors(model)
-    told = {"format": "2", "widths": ",".join(map(str, model.widths)), "blocks": ",".join(map(str, model.blocks))}
+    told = {"format": "3", "widths": ",".join(map(str, model.widths)), "blocks": ",".join(map(str, model.blocks))}
     for path in (weights, reference):
         Path(path).parent.mkdir(parents=True, exist_ok=True)
     save_file(found, weights, told)

@@ -41,6 +41,8 @@ def losses(out, classes, numbers, weights):
                                                           reduction="none") * listed).sum() / known,
         "stud": 2.0 * (F.binary_cross_entropy_with_logits(out[:, nets.STUD], numbers[:, 9], reduction="none")
                        * (0.1 + listed)).sum() / (known + 0.1 * listed.numel()),
+        "height": 1.5 * (smooth(out[:, nets.HEIGHT:nets.HEIGHT + 1], numbers[:, 12:13], 0.1) * there).sum() / total,
+        "mask": F.binary_cross_entropy_with_logits(out[:, nets.MASK], numbers[:, 13:29]),
         "sides": 1.5 * (smooth(out[:, nets.SIDES], numbers[:, 7:9], 0.1) * listed).sum() / known,
     }
 

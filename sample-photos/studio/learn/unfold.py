@@ -5,8 +5,9 @@ from safetensors.torch import load_file, safe_open
 
 from . import net as nets
 
-# What an output channel of format 1 is in today's: forms had two fewer, and no notch.
-_FIRST = {"1": [*range(16), *range(18, 40)]}
+# What an output channel of an older format is in today's: in the first, forms had two fewer, and there was no
+# notch; the second told no heights and no masks.
+_FIRST = {"1": [*range(16), *range(18, 40)], "2": list(range(42))}
 NEW_FORM = -3.0         # a form's logit before it is learnt
 
 
@@ -45,7 +46,8 @@ def unfold(model, path, seen):
     places = _FIRST.get(told["format"], list(range(nets.OUTPUTS)))
     model.out.weight.mul_(0.05)
     model.out.bias.zero_()
-    model.out.bias[nets.FORM] = NEW_FORM
+    if told["format"] == "1":
+        model.out.bias[nets.FORM] = NEW_FORM
     model.out.weight[places], model.out.bias[places] = ready["out.w"], ready["out.b"]
     model.eval()
     model(seen)         # layer by layer, as it goes
