@@ -53,7 +53,9 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
         }
     }
     let desk = Desk::open(&paths, home::shapes(&context.home)?)?;
-    let album = Album::new(args.photos.clone());
+    // Of several printed copies nobody says here which one was photographed.
+    let printed = home::targets(&context.home, None).ok();
+    let album = Album::new(args.photos.clone(), printed);
     for index in 0..desk.len() {
         desk.with(index, |slot| {
             album

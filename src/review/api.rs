@@ -6,16 +6,19 @@ use std::sync::{Mutex, PoisonError};
 use serde::{Deserialize, Serialize};
 
 use crate::colour::SwatchBook;
+use crate::sheet::Piece;
 use crate::stock::stamp::StampError;
 use crate::stock::{Stamp, kind::fit_to_show};
 
 use super::correction::{Correction, Draft, Refused};
+use super::daylight::Cut;
 use super::desk::{Desk, DeskError, Slot};
 use super::feed;
 use super::finish::{self, Ending, FinishError, Wish};
 use super::parts::{cuts, outlines};
 use super::photos::{Album, AlbumError};
 use super::shown::shown;
+use super::side::look_of;
 use super::snap::{Drag, snap};
 use super::swatches;
 use super::totals::left;
@@ -303,6 +306,27 @@ impl Work {
         })?;
         let photo = self.album.photo(index, &path, &photo)?;
         Ok(photo.crop(area)?)
+    }
+
+    /// A piece cut out upright, its colours as in daylight, as JPEG; `look` is that of the piece as the page shows it.
+    ///
+    /// # Errors
+    /// As [`Work::photo`], when there is no such piece that could be laid beside others, or its card cannot be read.
+    pub fn upright(&self, index: usize, id: u32, look: &str) -> Result<Vec<u8>, ApiError> {
+        let (path, photo, targets, camera, cut) = self.desk.with(index, |slot| {
+            let sheet = &slot.sheet;
+            let tray = slot.tray.as_ref().ok_or(Refused::NoTray)?;
+            let as_shown = |piece: &&Piece| piece.id == id && look_of(piece) == look;
+            let cut = sheet.pieces.iter().find(as_shown);
+            let cut = cut.and_then(|piece| Cut::of(piece, tray.camera()));
+            let cut = cut.ok_or(Refused::NoPiece(id))?;
+            let targets = self.album.targets(sheet);
+            let camera = tray.camera().clone();
+            Ok::<_, DeskError>((slot.path.clone(), sheet.photo.clone(), targets, camera, cut))
+        })?;
+        let photo = self.album.photo(index, &path, &photo)?;
+        let bytes = photo.piece(look, &targets, &camera, &cut)?;
+        Ok(bytes.to_vec())
     }
 }
 

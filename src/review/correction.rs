@@ -16,6 +16,9 @@ pub enum Correction {
         /// Indices into the sheet's `unexplained`.
         #[serde(default)]
         spots: Vec<usize>,
+        /// Whether that was seen in one look at them side by side.
+        #[serde(default)]
+        together: bool,
     },
     /// These pieces are taken as they were counted, without a look at each: they keep their doubt.
     /// In these places lies nothing to count.

@@ -4,10 +4,10 @@
 //!
 //! | layer | modules | touches |
 //! |---|---|---|
-//! | what a correction is | [`vocabulary`], [`tray`], [`correction`], [`resolve`], [`parts`], [`history`], [`totals`], [`snap`], [`shown`] | memory only |
+//! | what a correction is | [`vocabulary`], [`tray`], [`correction`], [`resolve`], [`parts`], [`history`], [`totals`], [`snap`], [`side`], [`shown`] | memory only |
 //! | what corrections teach of colours | [`witness`], [`learn`] | memory only |
 //! | who may ask | [`guard`] | memory only |
-//! | where it lies | [`lines`], [`desk`], [`photos`], [`kept`], [`swatches`], [`record`], [`feed`], [`finish`] | disk, clock, environment |
+//! | where it lies | [`lines`], [`desk`], [`daylight`], [`photos`], [`kept`], [`swatches`], [`record`], [`feed`], [`finish`] | disk, clock, environment |
 //! | how it is asked | [`server`], [`api`], `page/` | sockets |
 //!
 //! A correction becomes a [`Step`](crate::sheet::review::Step), which holds the pieces
@@ -24,6 +24,7 @@ pub mod parts;
 pub mod history;
 pub mod totals;
 pub mod snap;
+pub mod side;
 pub mod shown;
 pub mod witness;
 pub mod learn;
@@ -33,6 +34,7 @@ pub mod guard;
 
 pub mod lines;
 pub mod desk;
+pub mod daylight;
 pub mod photos;
 pub mod kept;
 pub mod swatches;

@@ -3,14 +3,18 @@
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 use image::codecs::jpeg::JpegEncoder;
 use image::{RgbImage, imageops};
 
 use crate::photo::{self, Limits, Photo, PhotoError, signed, srgb_encode_8};
+use crate::pipeline::Targets;
 use crate::sheet::Sheet;
 use crate::sheet::file::PhotoRef;
+use crate::view::Camera;
+
+use super::daylight::{Cut, Daylight};
 
 /// Longest sides that are handed out, px: a phone, a desktop, and for looking closely.
 pub const LONG_SIDES: [u32; 3] = [1600, 3200, 6400];
@@ -43,6 +47,16 @@ pub enum AlbumError {
     /// It cannot be opened.
     #[error(transparent)]
     Open(#[from] PhotoError),
+    /// Its colours cannot be put right.
+    #[error(
+        "the colours of {file} cannot be taken to daylight ({cause}); count it again, or review its pieces one by one"
+    )]
+    Colours {
+        /// The photo.
+        file: String,
+        /// Why.
+        cause: String,
+    },
     /// It cannot be packed.
     #[error("the photo cannot be packed for the page; close other programs and try again")]
     Pack,
@@ -57,7 +71,12 @@ pub struct Upright {
     full_px: [u32; 2],
     /// The photo's file name.
     file: String,
+    /// Where it was found, and its hash.
+    found: (PathBuf, String),
     packed: Mutex<BTreeMap<u32, Arc<[u8]>>>,
+    /// What takes its colours to daylight, or why nothing does; measured when it is first asked for.
+    daylight: OnceLock<Result<Daylight, String>>,
+    cut: Mutex<BTreeMap<String, Arc<[u8]>>>,
 }
 
 /// The photos of the sheets in work.
@@ -65,16 +84,26 @@ pub struct Upright {
 pub struct Album {
     /// Where else to look.
     folder: Option<PathBuf>,
+    /// What the card's patches should look like where a printed copy was measured.
+    printed: Option<Targets>,
     open: Mutex<Vec<(usize, Arc<Upright>)>>,
 }
 
 impl Album {
-    /// Photos are also looked for in `folder`.
-    pub fn new(folder: Option<PathBuf>) -> Self {
+    /// Photos are also looked for in `folder`; `printed` is the measured copy of the card, where there is one.
+    pub fn new(folder: Option<PathBuf>, printed: Option<Targets>) -> Self {
         Self {
             folder,
+            printed,
             ..Self::default()
         }
+    }
+
+    /// What the patches of a sheet's card should look like, as when it was counted.
+    pub fn targets(&self, sheet: &Sheet) -> Targets {
+        let printed = self.printed.clone();
+        let printed = printed.filter(|_| sheet.colour.print_profile);
+        printed.unwrap_or_else(Targets::nominal)
     }
 
     /// The photo of the sheet that lies at `path` and has number `index` here.
@@ -144,7 +173,7 @@ impl Album {
         let mut last = missing(sheet, of);
         for path in self.places(sheet, of) {
             match photo::open(&path, &Limits::default()) {
-                Ok(photo) if photo.hash == of.hash => return Ok(Upright::of(&photo)),
+                Ok(photo) if photo.hash == of.hash => return Ok(Upright::of(&photo, path)),
                 Ok(_) => {
                     last = AlbumError::Other {
                         photo: path,
@@ -166,7 +195,7 @@ fn missing(sheet: &Path, of: &PhotoRef) -> AlbumError {
 }
 
 impl Upright {
-    fn of(photo: &Photo) -> Self {
+    fn of(photo: &Photo, path: PathBuf) -> Self {
         let picture = &photo.pixels;
         let (width, height) = (picture.width() as u32, picture.height() as u32);
         let levels = (0..picture.height())
@@ -178,8 +207,48 @@ impl Upright {
             pixels: RgbImage::from_raw(width, height, levels).unwrap_or_default(),
             full_px: photo.full_px,
             file: photo.file.clone(),
+            found: (path, photo.hash.clone()),
             packed: Mutex::default(),
+            daylight: OnceLock::new(),
+            cut: Mutex::default(),
         }
+    }
+
+    /// A piece cut out upright, its colours as in daylight, as JPEG. `look` names the piece as it is
+    /// ([`super::side::look_of`]): what was cut once is kept.
+    ///
+    /// # Errors
+    /// When the photo is no longer there or its card cannot be read, or it cannot be packed.
+    pub fn piece(
+        &self,
+        look: &str,
+        targets: &Targets,
+        camera: &Camera,
+        cut: &Cut,
+    ) -> Result<Arc<[u8]>, AlbumError> {
+        let kept = || self.cut.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(bytes) = kept().get(look) {
+            return Ok(Arc::clone(bytes));
+        }
+        let daylight = self.daylight.get_or_init(|| self.measured(targets));
+        let daylight = daylight.as_ref().map_err(|cause| AlbumError::Colours {
+            file: self.file.clone(),
+            cause: cause.clone(),
+        })?;
+        let picture = daylight.crop(&self.pixels, self.full_px, camera, cut);
+        let bytes: Arc<[u8]> = pack(&picture, &self.file)?.into();
+        kept().insert(look.to_owned(), Arc::clone(&bytes));
+        Ok(bytes)
+    }
+
+    /// Reads the photo once more, in its whole depth: as it is kept here it has lost what lies beyond white.
+    fn measured(&self, targets: &Targets) -> Result<Daylight, String> {
+        let (path, hash) = &self.found;
+        let photo = photo::open(path, &Limits::default()).map_err(|error| error.to_string())?;
+        if photo.hash != *hash {
+            return Err("it was replaced by another photo meanwhile".to_owned());
+        }
+        Daylight::of(&photo, targets).map_err(|trouble| trouble.to_string())
     }
 
     /// The photo as JPEG, its longer side at most `long_side` px.
@@ -266,7 +335,9 @@ mod tests {
                 ..Limits::default()
             };
             let photo = photo::from_bytes("quay.png", png.get_ref(), &limits).unwrap();
-            let part = Upright::of(&photo).crop([304, 204, 32, 32]).unwrap();
+            let part = Upright::of(&photo, PathBuf::new())
+                .crop([304, 204, 32, 32])
+                .unwrap();
             let part = image::load_from_memory(&part).unwrap().into_rgb8();
             assert!(
                 part.pixels().all(|p| p.0[0] > 180 && p.0[2] < 80),
@@ -275,7 +346,9 @@ mod tests {
             // Signed, so that nobody counts it.
             let again = photo::from_bytes(
                 "part.jpg",
-                &Upright::of(&photo).crop([0, 0, 300, 300]).unwrap(),
+                &Upright::of(&photo, PathBuf::new())
+                    .crop([0, 0, 300, 300])
+                    .unwrap(),
                 &limits,
             );
             assert!(

@@ -63,7 +63,14 @@ pub fn resolve(
     correction: &Correction,
 ) -> Result<Unsigned, Refused> {
     match correction {
-        Correction::Accept { ids, spots } => accept(sheet, ids, spots, certain),
+        Correction::Accept {
+            ids,
+            spots,
+            together,
+        } => {
+            let outcome_of = if *together { seen_together } else { certain };
+            accept(sheet, ids, spots, outcome_of)
+        }
         Correction::TakeAsCounted { ids, spots } => accept(sheet, ids, spots, as_counted),
         Correction::Change {
             id,
@@ -154,11 +161,20 @@ fn certain(mut piece: Piece) -> Piece {
     piece.sure = 1.0;
     piece.stated = None;
     piece.looked_at = true;
+    piece.together = false;
     piece.as_counted = false;
     piece.instead.clear();
     piece.doubts.clear();
     piece.otherwise = None;
     piece
+}
+
+/// A piece that a person looked at beside others of its kind.
+fn seen_together(piece: Piece) -> Piece {
+    Piece {
+        together: true,
+        ..certain(piece)
+    }
 }
 
 /// A piece that nobody looked at and nobody is asked about any more.

@@ -25,15 +25,18 @@ use super::guard::{Admitted, Denied, Guard};
 use super::photos::LONG_SIDES;
 
 /// The page's files: name, type, content.
-const PAGE: [(&str, &str, &str); 14] = [
+const PAGE: [(&str, &str, &str); 17] = [
     ("icon.svg", SVG, include_str!("page/icon.svg")),
     ("style.css", CSS, include_str!("page/style.css")),
+    ("side.css", CSS, include_str!("page/side.css")),
     ("main.js", JS, include_str!("page/main.js")),
     ("ask.js", JS, include_str!("page/ask.js")),
     ("dom.js", JS, include_str!("page/dom.js")),
     ("draw.js", JS, include_str!("page/draw.js")),
     ("stage.js", JS, include_str!("page/stage.js")),
     ("card.js", JS, include_str!("page/card.js")),
+    ("side.js", JS, include_str!("page/side.js")),
+    ("shelves.js", JS, include_str!("page/shelves.js")),
     ("totals.js", JS, include_str!("page/totals.js")),
     ("choose.js", JS, include_str!("page/choose.js")),
     ("dialogs.js", JS, include_str!("page/dialogs.js")),
@@ -199,6 +202,7 @@ fn router(app: Arc<App>) -> Router {
             "/{token}/crop/{index}/{left}/{top}/{width}/{height}",
             get(crop),
         )
+        .route("/{token}/upright/{index}/{id}/{look}", get(upright))
         .fallback(|| async { StatusCode::NOT_FOUND })
         .layer(from_fn_with_state(Arc::clone(&app), admit))
         .with_state(app)
@@ -373,4 +377,11 @@ async fn crop(
 ) -> Response {
     let area = [left, top, width, height];
     kept(answer(app, JPEG, move |work| work.crop(index, area)).await)
+}
+
+async fn upright(
+    State(app): Shared,
+    Path((_, index, id, look)): Path<(String, usize, u32, String)>,
+) -> Response {
+    kept(answer(app, JPEG, move |work| work.upright(index, id, &look)).await)
 }

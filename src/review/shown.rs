@@ -13,6 +13,7 @@ use crate::sheet::review::{Review, SetCount, Step, What};
 use crate::sheet::{Group, Piece, Sheet};
 
 use super::desk::Slot;
+use super::side::{Row, rows};
 use super::totals::is_open;
 
 /// A sheet as the page shows it.
@@ -50,6 +51,8 @@ pub struct Shown<'a> {
     pub spots: Vec<Spot>,
     /// Pieces by form, size and colour.
     pub groups: Vec<ShownGroup<'a>>,
+    /// Pieces that can be laid side by side, by colour.
+    pub side: Vec<Row<'a>>,
     /// Pieces in all.
     pub total: u64,
     /// What each piece was counted as, where that differs by now.
@@ -94,6 +97,8 @@ pub struct ShownGroup<'a> {
 pub struct Done {
     /// Pieces that were looked at and are what they were counted as.
     pub confirmed: usize,
+    /// How many of these were confirmed side by side with others.
+    pub together: usize,
     /// Pieces that were taken as counted, without a look at each.
     pub taken: usize,
     /// Places that were found to hold nothing to count.
@@ -115,6 +120,9 @@ impl Done {
         let corrects = |step: &&Step| !agrees(step) && step.what != What::Place;
         Self {
             confirmed: pieces.iter().filter(as_counted).count(),
+            together: (pieces.iter().filter(as_counted))
+                .filter(|piece| piece.together)
+                .count(),
             taken: pieces.iter().filter(|piece| piece.as_counted).count(),
             // A place where a piece was added is settled by that correction.
             settled: (review.steps.iter().filter(agrees))
@@ -161,8 +169,9 @@ pub struct Colour {
 }
 
 /// Tells of a sheet.
-pub fn shown<'a>(slot: &'a Slot, book: &SwatchBook) -> Shown<'a> {
+pub fn shown<'a>(slot: &'a Slot, book: &'a SwatchBook) -> Shown<'a> {
     let sheet = &slot.sheet;
+    let looks = looks(sheet, book);
     let review = sheet.review.as_deref();
     let counts = review.map_or(&[][..], |review| &review.counts);
     Shown {
@@ -191,6 +200,11 @@ pub fn shown<'a>(slot: &'a Slot, book: &SwatchBook) -> Shown<'a> {
             .iter()
             .map(|group| shown_group(group, counts))
             .collect(),
+        // Without a tray nothing can be cut out upright.
+        side: slot
+            .tray
+            .as_ref()
+            .map_or_else(Vec::new, |_| rows(sheet, &looks)),
         total: sheet.groups.iter().map(|g| u64::from(g.count)).sum(),
         guess: guess(sheet),
         undo: review
@@ -201,7 +215,7 @@ pub fn shown<'a>(slot: &'a Slot, book: &SwatchBook) -> Shown<'a> {
             .map(|step| step.what),
         done: review.map_or_else(Done::default, |review| Done::of(review, &sheet.pieces)),
         warnings: &sheet.warnings,
-        colours: colours(sheet, book),
+        colours: looks.iter().map(Colour::of).collect(),
     }
 }
 
@@ -250,9 +264,30 @@ fn guess(sheet: &Sheet) -> BTreeMap<u32, Called<'_>> {
     differing.collect()
 }
 
+impl Colour {
+    fn of(look: &Look<'_>) -> Self {
+        Self {
+            name: look.name.to_owned(),
+            hex: hex(look.lab),
+            taught: look.taught,
+        }
+    }
+}
+
+/// How a colour looks on this sheet.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Look<'a> {
+    /// Its name.
+    pub name: &'a str,
+    /// CIELAB D65.
+    pub lab: [f64; 3],
+    /// Whether a person taught it.
+    pub taught: bool,
+}
+
 /// Taught colours and those on the sheet, by name. A colour looks as its pieces do
 /// here; one that is not here as it was taught.
-fn colours(sheet: &Sheet, book: &SwatchBook) -> Vec<Colour> {
+fn looks<'a>(sheet: &'a Sheet, book: &'a SwatchBook) -> Vec<Look<'a>> {
     let mut seen: BTreeMap<&str, Vec<[f64; 3]>> = BTreeMap::new();
     for piece in &sheet.pieces {
         seen.entry(&piece.colour).or_default().push(piece.lab);
@@ -280,9 +315,9 @@ fn colours(sheet: &Sheet, book: &SwatchBook) -> Vec<Colour> {
             .unwrap_or([60.0, 0.0, 0.0])
     };
     all.into_iter()
-        .map(|name| Colour {
-            name: name.to_owned(),
-            hex: hex(look(name)),
+        .map(|name| Look {
+            name,
+            lab: look(name),
             taught: taught.contains_key(name),
         })
         .collect()

@@ -171,6 +171,8 @@ pub fn spoken_of<'a>(sheet: &'a Sheet, book: &SwatchBook) -> Vec<&'a Piece> {
         match step.what {
             What::Recolour => pieces.extend(set.iter().map(|piece| piece.id)),
             What::Accept if step.to.len() > 1 || !step.settled.is_empty() => {}
+            // One of a kind side by side with others was not looked at alone either.
+            What::Accept if step.to.iter().any(|piece| piece.together) => {}
             _ => pieces.extend(step.to.iter().map(|piece| piece.id)),
         }
     }

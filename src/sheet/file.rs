@@ -184,6 +184,9 @@ pub struct Piece {
     /// Whether a person looked at it and it is as stated here; then `sure` is 1.
     #[serde(default, skip_serializing_if = "is_false")]
     pub looked_at: bool,
+    /// Whether that was by one look at several, laid side by side.
+    #[serde(default, skip_serializing_if = "is_false")]
+    pub together: bool,
     /// Whether a person took it as it was counted, with others and without looking at it: it is not
     /// asked about any more and keeps the doubt that it has.
     #[serde(default, skip_serializing_if = "is_false")]

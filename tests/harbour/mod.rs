@@ -245,6 +245,7 @@ pub fn sheet(name: &str, place: Option<&str>, checked: bool, rows: &[Row]) -> Sh
                 doubts: vec!["colour could be one that was not taught".to_owned()],
             })),
             looked_at: false,
+            together: false,
             as_counted: false,
         }],
         groups: rows.iter().map(group).collect(),

@@ -94,6 +94,18 @@ fn axe_core_finds_nothing_serious() {
                 browser.key(ESCAPE);
                 browser.wait("document.querySelector('dialog[open]') === null");
             }
+            browser.key('b');
+            browser.wait("document.querySelectorAll('.crop').length > 0");
+            check(&browser, "side by side");
+            browser.click(".crop");
+            check(&browser, "a crop chosen");
+            while browser.js("document.getElementById('side-accept').hidden")
+                == serde_json::json!(false)
+            {
+                browser.key(fantoccini::key::Key::PageDown);
+            }
+            check(&browser, "what side by side leaves");
+            browser.key('b');
             browser.key('j');
             check(&browser, "join");
             browser.key(ESCAPE);
@@ -129,13 +141,21 @@ fn controls_are_large_enough_and_nothing_sticks_out() {
     let path = sheets::write(home.path(), "quay", &sheet);
     let server = Server::start(home.path(), &[&path]);
     for window in WINDOWS {
-        let browser = Browser::open(window, false);
+        let mut browser = Browser::open(window, false);
         browser.review(&server.address);
         let least = if window == Window::Phone { 44 } else { 24 };
         let small = browser.js(&format!(
             "[...document.querySelectorAll('button, select, input')].filter((b) => b.offsetParent && (b.offsetWidth < {least} || b.offsetHeight < {least})).map((b) => `${{b.innerText}} ${{b.offsetWidth}}x${{b.offsetHeight}}`)"
         ));
         assert_eq!(small, serde_json::json!([]), "{window:?}");
+        let over = browser.js("document.documentElement.scrollWidth - innerWidth");
+        assert!(over.as_i64().unwrap() <= 0, "{window:?}: {over} px");
+        browser.key('b');
+        browser.click(".crop");
+        let small = browser.js(&format!(
+            "[...document.querySelectorAll('button')].filter((b) => b.offsetParent && (b.offsetWidth < {least} || b.offsetHeight < {least})).map((b) => `${{b.innerText}} ${{b.offsetWidth}}x${{b.offsetHeight}}`)"
+        ));
+        assert_eq!(small, serde_json::json!([]), "{window:?} side by side");
         let over = browser.js("document.documentElement.scrollWidth - innerWidth");
         assert!(over.as_i64().unwrap() <= 0, "{window:?}: {over} px");
         assert_eq!(

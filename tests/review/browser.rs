@@ -209,6 +209,28 @@ impl Browser {
         self.drag((x, y), (x, y));
     }
 
+    /// Points at the middle of what a selector finds.
+    #[track_caller]
+    pub fn point(&self, css: &str) {
+        let found = format!("document.querySelector({})", json!(css));
+        let at = self.js(&format!(
+            "(() => {{ const b = {found}.getBoundingClientRect(); return [b.x + b.width / 2, b.y + b.height / 2]; }})()"
+        ));
+        let [x, y] = [&at[0], &at[1]].map(|v| v.as_f64().unwrap().round());
+        let duration = Some(Duration::from_millis(10));
+        let actions = MouseActions::new("mouse".to_owned())
+            // From beside it, so that the pointer moves onto it wherever it was.
+            .then(PointerAction::MoveTo {
+                duration,
+                x: 1.0,
+                y: 1.0,
+            })
+            .then(PointerAction::MoveTo { duration, x, y });
+        self.runtime
+            .block_on(self.client().perform_actions(actions))
+            .unwrap();
+    }
+
     /// The button whose words begin so, in what is open.
     #[track_caller]
     pub fn press(&self, words: &str) {

@@ -35,11 +35,15 @@ fn correction() -> impl Strategy<Value = Correction> {
     let colour = prop::sample::select(vec!["kelp", "rope", "tar", "charcoal", "fog"]);
     let word = |text: &str| text.to_owned();
     prop_oneof![
-        prop::collection::vec(id.clone(), 0..4)
-            .prop_map(|ids| Correction::Accept { ids, spots: vec![] }),
+        prop::collection::vec(id.clone(), 0..4).prop_map(|ids| Correction::Accept {
+            ids,
+            spots: vec![],
+            together: true,
+        }),
         (0_usize..3).prop_map(|spot| Correction::Accept {
             ids: vec![],
-            spots: vec![spot]
+            spots: vec![spot],
+            together: true,
         }),
         (
             id.clone(),

@@ -27,6 +27,7 @@ mod only_taught;
 mod pictures;
 mod record;
 mod security;
+mod side;
 mod two_servers;
 mod windows;
 

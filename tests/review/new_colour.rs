@@ -192,7 +192,7 @@ fn the_end_tells_confirmed_from_corrected() {
         .ok();
     assert_eq!(
         review.server.shown()["done"],
-        json!({ "confirmed": 1, "taken": 0, "settled": 0, "corrections": 2 })
+        json!({ "confirmed": 1, "together": 0, "taken": 0, "settled": 0, "corrections": 2 })
     );
     review
         .server

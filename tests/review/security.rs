@@ -29,11 +29,12 @@ fn set() -> Set {
 }
 
 /// One path of each kind that the page reads.
-const PATHS: [&str; 5] = [
+const PATHS: [&str; 6] = [
     "",
     "api/start",
     "api/sheet/0",
     "photo/0/1600",
+    "upright/0/1/000000000000",
     "page/main.js",
 ];
 

@@ -141,6 +141,17 @@ pub fn crowded(name: &str, count: usize, doubtful: usize) -> Sheet {
     sheet
 }
 
+/// Calls some doubtful pieces by the colour that they could be, and doubts them as what they are: as a count errs.
+pub fn call_alike(sheet: &mut Sheet, most: usize) {
+    let open = sheet.pieces.iter_mut().filter(|p| !p.instead.is_empty());
+    for piece in open.take(most) {
+        let other = &mut piece.instead[0];
+        std::mem::swap(&mut piece.colour, &mut other.colour);
+        piece.doubts = vec![format!("colour could be {}", other.colour)];
+    }
+    sheet.groups = groups(&sheet.pieces);
+}
+
 fn doubt(piece: &mut Piece, colour: &str) {
     piece.sure = 0.62;
     piece.doubts = vec![format!("colour could be {colour}")];

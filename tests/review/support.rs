@@ -49,7 +49,11 @@ impl Server {
 
     /// The same by a command that is at hand.
     pub fn of(command: &mut Command) -> Self {
-        let photos = rendered().join("tune");
+        Self::at(command, &rendered().join("tune"))
+    }
+
+    /// The same with photos of a folder.
+    pub fn at(command: &mut Command, photos: &Path) -> Self {
         let mut child = command
             .arg("--photos")
             .arg(photos)

@@ -7,6 +7,7 @@ import { byId, h, s } from "./dom.js";
 import { countDialog, finishDialog, groupDialog, helpDialog, sheetsDialog } from "./dialogs.js";
 import { cutFrom, learn, picture, swatch } from "./draw.js";
 import * as placing from "./placing.js";
+import * as side from "./side.js";
 import * as stage from "./stage.js";
 import { drawTotals } from "./totals.js";
 import * as words from "./words.js";
@@ -18,6 +19,8 @@ const app = {
   vocabulary: null, sheets: [], index: 0, sheet: null,
   open: new Set(), colours: new Map(),
   at: null, all: false, joining: null, adding: false, over: false,
+  // Side by side, and which screen of it.
+  isSide: false, screen: 0,
 
   hex: (colour) => app.colours.get(colour) ?? "#9a9a9a",
   piece: (id) => app.sheet.pieces.find((p) => p.id === id),
@@ -73,6 +76,10 @@ const app = {
       byId(id).disabled = !what || sheet.posted !== null;
       byId(id).title = what ? `${id === "undo" ? "Undo" : "Redo"} ${words.step(what)}` : "";
     }
+    byId("beside").setAttribute("aria-pressed", String(app.isSide));
+    byId("side-view").hidden = !app.isSide;
+    byId("work").hidden = app.isSide;
+    if (app.isSide) return side.drawSide();
     stage.draw(sheet, app.open);
     stage.mark(marked());
     if (!placing.placing()) drawCard(app);
@@ -93,7 +100,8 @@ const app = {
         const before = app.sheet;
         const body = verb === "correct" ? { version: before.version, correction: asked.correction } : { version: before.version };
         take(await post(`api/sheet/${app.index}/${verb}`, body));
-        if (asked.next) follow(at);
+        if (app.isSide) side.follow(before, asked.next !== false);
+        else if (asked.next) follow(at);
         else stay(before);
         kept(`Kept ${new Date().toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", second: "2-digit" })}`);
         app.say("");
@@ -128,7 +136,7 @@ const app = {
 
   async openSheet(index) {
     placing.cancel();
-    Object.assign(app, { index, joining: null, all: false, sheet: null });
+    Object.assign(app, { index, joining: null, all: false, sheet: null, isSide: false });
     add(false);
     app.sheets = (await get("api/start")).sheets;
     take(await get(`api/sheet/${index}`));
@@ -153,6 +161,8 @@ const app = {
   overlay: (viewBox, outline) => s("svg", { viewBox, "aria-hidden": "true" },
     s("polygon", { points: outline.map((p) => p.join()).join(" "), class: "hint-line" })),
 };
+
+side.attach(app);
 
 const same = (a, b) => a && b && a.kind === b.kind && a.id === b.id && a.i === b.i;
 
@@ -209,7 +219,8 @@ function stay(before) {
 async function refresh() {
   const before = app.sheet;
   take(await get(`api/sheet/${app.index}`));
-  stay(before);
+  if (app.isSide) side.follow(before, false);
+  else stay(before);
   app.draw();
 }
 
@@ -355,6 +366,39 @@ app.actions = {
     if (posted !== null || (otherwise === null && !yes)) return null;
     return { correction: { what: "only-taught", yes: !yes }, next: false };
   }, "correct", key).catch(() => {}),
+  // The other view, and back.
+  beside() {
+    actions.escape();
+    app.isSide = !app.isSide;
+    if (app.isSide) {
+      side.enter();
+      app.at = null;
+    } else if (!app.at) app.at = app.items()[0] ?? null;
+    app.draw();
+    byId(app.isSide ? "bench" : "card").focus({ preventScroll: true });
+  },
+  // Everything on the screen is what it is called; at the end, on to what is left.
+  sideAccept: (key) => app.act(() => {
+    const ids = side.shown().filter((id) => !app.piece(id).looked_at);
+    if (app.sheet.posted !== null) return void (side.shown().length ? side.turn(1) : actions.sheets());
+    if (!side.shown().length) return void (app.open.size + app.sheet.spots.length ? actions.beside() : actions.finish());
+    if (!ids.length) return void side.turn(1);
+    const unseen = side.unseen();
+    if (unseen) return void app.say(unseen);
+    return { correction: { what: "accept", ids, together: true }, next: true };
+  }, "correct", key).catch(() => {}),
+  // One piece is something else.
+  move: (id, other, key) => app.act(() => {
+    const piece = app.piece(id);
+    return piece && { correction: become(piece, other), next: true };
+  }, "correct", key).catch(() => {}),
+  // One piece by itself.
+  alone() {
+    if (!current()) return;
+    app.isSide = false;
+    app.draw();
+    byId("card").focus({ preventScroll: true });
+  },
   group: (group) => groupDialog(app, group),
   count: () => countDialog(app),
   add() {
@@ -392,6 +436,7 @@ const KEYS = {
   f: actions.form, z: actions.size, c: actions.colour, v: actions.face, x: actions.remove, Delete: actions.remove,
   s: actions.split, j: actions.join, r: () => actions.recolour(), a: actions.add, g: actions.count,
   u: actions.undo, y: actions.redo, l: actions.all, m: actions.sheets, p: actions.finish, t: actions.onlyTaught, "?": actions.help,
+  b: actions.beside,
   ArrowLeft: () => app.step(-1), ArrowRight: () => app.step(1),
   "+": () => stage.zoom(1.5), "=": () => stage.zoom(1.5), "-": () => stage.zoom(1 / 1.5), 0: () => stage.fit(),
   Escape: actions.escape,
@@ -409,7 +454,8 @@ function onKey(event) {
     return void (key === "y" || event.shiftKey ? actions.redo(started) : actions.undo(started));
   }
   const focused = document.activeElement;
-  const onControl = focused?.closest("button, summary, input, select") && (event.key === "Enter" || event.key === " ");
+  // On a crop Enter means all of them, as the button says: the crop is chosen already.
+  const onControl = !focused?.closest(".crop") && focused?.closest("button, summary, input, select") && (event.key === "Enter" || event.key === " ");
   if (onControl) return;
   const heard = (() => {
     if (placing.placing()) {
@@ -426,12 +472,31 @@ function onKey(event) {
       add(false);
       return placing.propose(app, [x, y, x, y]), true;
     }
+    if (app.isSide) return onSideKey(event, key, started);
     if (event.shiftKey && PAN[event.key]) return stage.pan(...PAN[event.key]), true;
     if (event.key === "Enter" || event.key === " ") return actions.accept(started), true;
     if (/^[1-9]$/.test(key)) return actions.alternative(key - 1, started), true;
     return KEYS[key] ? (KEYS[key](started), true) : false;
   })();
   if (heard) event.preventDefault();
+}
+
+const SIDE = {
+  PageDown: () => side.turn(1), PageUp: () => side.turn(-1), ".": () => side.turn(1), ",": () => side.turn(-1),
+  ArrowLeft: () => side.go("ArrowLeft"), ArrowRight: () => side.go("ArrowRight"), ArrowUp: () => side.go("ArrowUp"), ArrowDown: () => side.go("ArrowDown"),
+  o: actions.alone, Escape: () => side.select(null),
+  f: actions.form, z: actions.size, c: actions.colour, v: actions.face, x: actions.remove, Delete: actions.remove, s: actions.split,
+  r: () => actions.recolour(), b: actions.beside, u: actions.undo, y: actions.redo, l: actions.all, m: actions.sheets, p: actions.finish, t: actions.onlyTaught, "?": actions.help,
+};
+
+function onSideKey(event, key, started) {
+  if (event.key === "Enter") return actions.sideAccept(started), true;
+  if (/^[1-9]$/.test(key)) {
+    const piece = current();
+    const other = piece && side.choices(piece)[key - 1];
+    return other ? (actions.move(piece.id, other, started), true) : false;
+  }
+  return SIDE[key] ? (SIDE[key](started), true) : false;
 }
 
 stage.listen({
@@ -453,7 +518,7 @@ stage.listen({
 
 for (const [id, action] of Object.entries({
   undo: actions.undo, redo: actions.redo, help: actions.help, finish: actions.finish, sheets: actions.sheets, add: actions.add,
-  "set-count": actions.count, "zoom-in": () => stage.zoom(1.5), "zoom-out": () => stage.zoom(1 / 1.5), "zoom-fit": () => stage.fit(),
+  "set-count": actions.count, beside: actions.beside, "side-accept": actions.sideAccept, "side-next": () => side.turn(1), "side-previous": () => side.turn(-1), "zoom-in": () => stage.zoom(1.5), "zoom-out": () => stage.zoom(1 / 1.5), "zoom-fit": () => stage.fit(),
 })) byId(id).addEventListener("click", action);
 byId("only-taught").addEventListener("change", (event) => actions.onlyTaught(event));
 document.addEventListener("keydown", onKey);

@@ -15,9 +15,9 @@ export const percent = (p) => `${Math.floor(p * 100)} %`;
 export const range = (g) => (g.low === g.high ? "" : `${g.low}–${g.high}`);
 
 // What a person did so far: looking and finding it right is no correction.
-export function done({ confirmed, corrections, settled, taken }) {
+export function done({ confirmed, together, corrections, settled, taken }) {
   const parts = [
-    confirmed && plural(confirmed, "piece confirmed", "pieces confirmed"),
+    confirmed && `${plural(confirmed, "piece confirmed", "pieces confirmed")}${together ? ` (${together} side by side)` : ""}`,
     taken && plural(taken, "piece taken as counted", "pieces taken as counted"),
     settled && plural(settled, "place with nothing to count", "places with nothing to count"),
     corrections ? plural(corrections, "correction", "corrections") : (confirmed || settled || taken) && "nothing corrected",
