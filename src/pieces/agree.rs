@@ -8,19 +8,17 @@ use super::beside::is_touched;
 use super::canvas::Canvas;
 use super::evidence::EdgeScale;
 use super::face::Face;
-use super::find::{Sight, explain, is_piece, reported};
-use super::found::{FREE, FoundPiece, Leftover, Said, Witness};
+use super::find::{Sight, explain};
+use super::found::{FREE, FoundPiece, Leftover, Witness};
 use super::heap::mark_heaped;
+use super::instance::{Instance, NET_KNOWS, NET_SEES, agreed};
 use super::learned::{Input, Maps, Net, NetError, Proposal, is_taught, proposals, with_mirrored};
-use super::odd::{
-    instead_of, made_one, mark_among_odd, odd_reading, stands_by_itself, twin_on_side,
-};
+use super::odd::{made_one, mark_among_odd, stands_by_itself};
 use super::polygon::inside;
-use super::refine::{Bench, Score};
+use super::refine::Bench;
 use super::seam::parted;
 use super::search::Search;
 use super::shade::Shade;
-use super::shape::{PITCH_MM, Shape};
 use super::stance::Stance;
 use super::unknown::unknown;
 use crate::units::Mm;
@@ -32,15 +30,8 @@ const LEAST_SCORE: f64 = 0.3;
 const SAME_THING: f64 = 0.5;
 /// Intersection over union from which two silhouettes are one.
 const SAME_PLACE: f64 = 0.7;
-/// From this probability on the net's word counts where a piece lies alone.
-const NET_KNOWS: f64 = 0.9;
-/// From this probability and score on it even divides what edges show as one whole.
-const BEYOND_DOUBT: f64 = 0.98;
-const BEYOND_DOUBT_SCORE: f64 = 0.9;
 /// Share of a piece by which proposals may overlap it and it still stands beside them.
 const BESIDE: f64 = 0.25;
-/// How far edges may move a proposal, mm and radians: what is further is another piece's edge.
-const MOST_MOVED: (f64, f64) = (2.5, 0.12);
 /// The least share of a piece that must certainly be no tray, and no other piece's, for the net's
 /// word alone: with less it may have been led astray by blur, a shadow, the tray's own texture
 /// or rim, or a wall of a piece that is there already.
@@ -49,7 +40,6 @@ const LEAST_UNEXPLAINED: f64 = 0.4;
 /// share of plain tray, and the net's score.
 const MOSTLY: f64 = 0.8;
 const LEAST_OUTLINE: f64 = 0.3;
-const NET_SEES: f64 = 0.8;
 /// Score from which the net is believed, with doubt, where neither edges nor areas show a piece and none
 /// else lies: of 39 such proposals away from the photo's edge in `sample-photos/tune` (27 of them in photos
 /// made to fail) 35 were pieces of that size and 4 lay on one of another; counted before the net knew corners.
@@ -57,11 +47,6 @@ const FAINT: f64 = 0.5;
 /// Evidence of studs from which a piece that lies alone, outlined all round, is what the search
 /// says, whatever the net sees in it.
 const CLEAR_STUDS: f64 = 0.2;
-/// From this probability on the net's word against the edges' leaves a form open.
-const FORM_TOLD: f64 = 0.8;
-
-/// What the net says is never beyond doubt.
-const SAID: f64 = 0.999;
 
 /// Finds every piece, and what no piece explains. `card` tells whether a place lies on the card,
 /// with a margin in mm.
@@ -83,8 +68,8 @@ pub fn find_pieces(
         told.retain(|one| one.score >= LEAST_SCORE);
         told
     });
-    let mut seen: Vec<Seen<'_>> = (told.iter().flatten())
-        .map(|one| Seen::of(one, sight))
+    let mut seen: Vec<Instance<'_>> = (told.iter().flatten())
+        .map(|one| Instance::of(one, sight))
         .collect();
     // On a tray where shapes may lie that the net was not taught it may be certain of the wrong thing.
     let all_taught = maps.is_some() && search.shapes().iter().all(|shape| is_taught(*shape));
@@ -132,7 +117,7 @@ pub fn find_pieces(
 /// The pieces that are confirmed, those of the search that stand, and the net's that neither has.
 fn joined(
     searched: Vec<(FoundPiece, &Vec<Mm>)>,
-    mut seen: Vec<Seen<'_>>,
+    mut seen: Vec<Instance<'_>>,
     confirmed: Vec<FoundPiece>,
     bench: &Bench<'_>,
     sight: &Sight<'_>,
@@ -172,7 +157,7 @@ fn joined(
 
 /// The pieces that the net is certain of and that edges and areas confirm right where it sees them.
 fn confirmed(
-    seen: &mut [Seen<'_>],
+    seen: &mut [Instance<'_>],
     canvas: &Canvas<'_>,
     bench: &Bench<'_>,
     search: &Search,
@@ -249,215 +234,23 @@ fn by_net(
     }
 }
 
-/// What the net sees, as the search speaks of it.
-struct Seen<'a> {
-    proposal: &'a Proposal,
-    stance: Stance,
-    shade: Shade,
-    used: bool,
-}
-
-impl<'a> Seen<'a> {
-    fn of(proposal: &'a Proposal, sight: &Sight<'_>) -> Self {
-        // The net tells how the box's longer side is turned, whichever of the piece's it is.
-        let along = match proposal.face {
-            Face::End => proposal.shape.short_mm(),
-            _ => proposal.shape.long_mm(),
-        };
-        let flat = proposal.face.is_flat();
-        let is_along = flat || (along - proposal.lies.long_mm).abs() < 1e-6;
-        let quarter = if is_along {
-            0.0
-        } else {
-            std::f64::consts::FRAC_PI_2
-        };
-        let stance = Stance {
-            shape: proposal.shape,
-            face: proposal.face,
-            at: proposal.at,
-            turn: proposal.turn + quarter,
-        };
-        Self {
-            proposal,
-            stance,
-            shade: Shade::of(&stance.silhouette(sight.camera)),
-            used: false,
-        }
-    }
-
-    /// Whether it has the size of a piece and lies as flat as that does.
-    fn has_footprint_of(&self, stance: &Stance) -> bool {
-        self.stance.shape.has_footprint_of(stance.shape)
-            && self.stance.face.is_flat() == stance.face.is_flat()
-    }
-
-    /// Whether the net leaves nothing open about it.
-    fn is_beyond_doubt(&self) -> bool {
-        self.proposal.p > BEYOND_DOUBT && self.proposal.score > BEYOND_DOUBT_SCORE
-    }
-
-    fn said(&self) -> Said {
-        let own = self.proposal.shape;
-        let others = self.proposal.runners_up.iter();
-        let alike = others
-            .filter(|o| o.shape.has_footprint_of(own))
-            .map(|o| o.p);
-        Said {
-            size_p: (self.proposal.p + alike.sum::<f64>()).min(1.0),
-            allowed_p: self.proposal.allowed_p,
-            score: self.proposal.score,
-            visible: self.proposal.visible,
-        }
-    }
-
-    /// The shapes of its footprint, likeliest first, each with its probability among them.
-    fn forms(&self) -> Vec<(Shape, f64)> {
-        let own = (self.proposal.shape, self.proposal.p);
-        let others = self.proposal.runners_up.iter().map(|o| (o.shape, o.p));
-        let mut forms: Vec<(Shape, f64)> = Vec::new();
-        for (shape, p) in std::iter::once(own).chain(others) {
-            if !shape.has_footprint_of(own.0) {
-                continue;
-            }
-            match forms.iter_mut().find(|(form, _)| *form == shape) {
-                Some((_, sum)) => *sum += p,
-                None => forms.push((shape, p)),
-            }
-        }
-        let all: f64 = forms.iter().map(|(_, sum)| sum).sum();
-        for (_, sum) in &mut forms {
-            *sum /= all.max(1e-9);
-        }
-        forms.sort_by(|a, b| b.1.total_cmp(&a.1));
-        forms
-    }
-
-    /// The piece, where edges say that it is, and the best reading by a shape that the net was not
-    /// taught.
-    fn piece(&self, bench: &Bench<'_>, search: &Search) -> (FoundPiece, Option<(Stance, Score)>) {
-        let (mut stance, mut score): (Stance, Score) = bench.refine(self.stance);
-        let turned = (stance.turn - self.stance.turn).abs();
-        if stance.at.distance(self.stance.at) > MOST_MOVED.0 || turned > MOST_MOVED.1 {
-            stance = self.stance;
-            score = bench.score(&stance);
-        }
-        let odd = odd_reading(&stance, bench, search);
-        let rival = odd.map(|(other, its)| (other.shape, score.total - its.total));
-        let outline = stance.silhouette(bench.camera);
-        let shape = stance.shape;
-        let others = &self.proposal.runners_up;
-        let runner_up = (others.iter()).find(|o| !o.shape.has_footprint_of(shape));
-        let forms = self.forms();
-        let form_p = forms.first().map_or(1.0, |(_, p)| *p);
-        let piece = FoundPiece {
-            runner_up: runner_up.map(|o| (o.shape, score.total)),
-            rival,
-            twin_on_side: twin_on_side(&stance, search),
-            other_form: forms.get(1).map(|(other, _)| (*other, score.total)),
-            form_p: form_p.min(SAID),
-            at_frame: outline.iter().any(|p| bench.view.sample(*p).is_none()),
-            ..FoundPiece::of(stance, &score, Witness::Net(self.said()))
-        };
-        (piece, odd)
-    }
-
-    /// The piece, where the net leaves nothing open about its size and edges and areas find the same, in the same place,
-    /// better than one of another size there.
-    fn confirmed(&self, bench: &Bench<'_>, search: &Search) -> Option<FoundPiece> {
-        let proposal = self.proposal;
-        let size_p = self.said().size_p;
-        if proposal.score < NET_SEES || size_p < NET_KNOWS || proposal.allowed_p < NET_KNOWS {
-            return None;
-        }
-        if !proposal.face.is_flat() {
-            let sure = self.is_beyond_doubt();
-            return sure.then(|| self.piece(bench, search).0);
-        }
-        let start = Stance {
-            face: Face::Up,
-            ..self.stance
-        };
-        let (own, score) = bench.refine(start);
-        let turned = (own.turn - start.turn).abs();
-        if own.at.distance(start.at) > MOST_MOVED.0 || turned > MOST_MOVED.1 {
-            return None;
-        }
-        let mut tried = vec![(own, score)];
-        let alike = search.alike(own.shape).filter(|shape| *shape != own.shape);
-        tried.extend(alike.map(|shape| bench.refine(Stance { shape, ..own })));
-        let mut sizes: Vec<(Stance, Score)> = other_sizes(&own, search)
-            .map(|stance| (stance, bench.score(&stance)))
-            .collect();
-        sizes.sort_by(|a, b| b.1.total.total_cmp(&a.1.total));
-        sizes.truncate(SIZES_REFINED);
-        tried.extend(sizes.iter().map(|(stance, _)| bench.refine(*stance)));
-        tried.sort_by(|a, b| b.1.total.total_cmp(&a.1.total));
-        let piece = reported(&tried, bench.view, bench.camera)?;
-        let same = piece.stance.shape.has_footprint_of(own.shape);
-        (same && is_piece(&piece)).then(|| agreed(piece, self, bench, search))
-    }
-
-    /// As [`Self::piece`], but a shape that the net was not taught where edges rather show that.
-    fn piece_or_odd(&self, bench: &Bench<'_>, search: &Search) -> FoundPiece {
-        let (block, odd) = self.piece(bench, search);
-        match odd {
-            Some((stance, score)) if score.total > block.score => {
-                let margin = score.total - block.score;
-                instead_of(block, (stance, score), margin)
-            }
-            _ => block,
-        }
-    }
-}
-
-/// Of the other sizes that could lie in a place, those that are refined: the best each way, as a rule.
-const SIZES_REFINED: usize = 3;
-
-/// The same form in the sizes of up to two studs more or one less each way, with one end where it was.
-fn other_sizes<'a>(own: &'a Stance, search: &'a Search) -> impl Iterator<Item = Stance> + 'a {
-    let fits = |shape: &&Shape| {
-        let more = |other: f64, own: f64| ((other - own) / PITCH_MM).round();
-        let (short, long) = (
-            more(shape.short_mm(), own.shape.short_mm()),
-            more(shape.long_mm(), own.shape.long_mm()),
-        );
-        shape.form() == own.shape.form()
-            && (short, long) != (0.0, 0.0)
-            && (-1.0..=2.0).contains(&short)
-            && (-1.0..=2.0).contains(&long)
-    };
-    (search.shapes().iter().filter(fits)).flat_map(|shape| {
-        let along = (shape.long_mm() - own.shape.long_mm()) / 2.0;
-        let across = (shape.short_mm() - own.shape.short_mm()) / 2.0;
-        let ends = |by: f64| if by == 0.0 { vec![0.0] } else { vec![-by, by] };
-        let places = ends(along)
-            .into_iter()
-            .flat_map(move |along| ends(across).into_iter().map(move |across| (along, across)));
-        places.map(|(along, across)| Stance {
-            shape: *shape,
-            at: own.local(along, across),
-            ..*own
-        })
-    })
-}
-
 /// A piece of the search as it stands beside what the net sees; its stance where it does not.
 fn judged(
     mut piece: FoundPiece,
     shade: &Shade,
-    seen: &mut [Seen<'_>],
+    seen: &mut [Instance<'_>],
     bench: &Bench<'_>,
     search: &Search,
 ) -> Result<FoundPiece, Stance> {
     let shape = piece.stance.shape;
     let is_known_block = shape.is_block() && is_taught(shape);
     if !is_known_block {
-        let mut about: Vec<&mut Seen<'_>> = seen
+        let mut about: Vec<&mut Instance<'_>> = seen
             .iter_mut()
             .filter(|one| !one.used && shade.share_of(&one.shade) > SAME_THING)
             .collect();
         // Edges look for what lies flat; a small plate on its side is as wide as a disc.
-        let on_side = |one: &&mut Seen<'_>| !one.stance.face.is_flat();
+        let on_side = |one: &&mut Instance<'_>| !one.stance.face.is_flat();
         if shape.is_round() && about.iter().any(on_side) {
             return Err(piece.stance);
         }
@@ -478,7 +271,7 @@ fn judged(
         one.used = true;
         return Ok(agreed(piece, one, bench, search));
     }
-    let mut about: Vec<&mut Seen<'_>> = seen
+    let mut about: Vec<&mut Instance<'_>> = seen
         .iter_mut()
         .filter(|one| !one.used && shade.share_of(&one.shade) > SAME_THING)
         .collect();
@@ -513,35 +306,6 @@ fn judged(
     }
     piece.witness = Witness::Contested;
     Ok(piece)
-}
-
-/// A piece that both see in the same place and size. Edges seldom tell mixed forms apart: what
-/// they leave open is the net's to say.
-fn agreed(mut piece: FoundPiece, one: &Seen<'_>, bench: &Bench<'_>, search: &Search) -> FoundPiece {
-    let forms = one.forms();
-    let Some(&(best, p)) = forms.first() else {
-        return piece;
-    };
-    if !piece.form_is_told() {
-        let (seen_by_edges, rival) = (piece.other_form, piece.rival);
-        if best != piece.stance.shape {
-            piece = one.piece(bench, search).0;
-        }
-        piece.form_p = p.min(SAID);
-        let second = forms.get(1).map(|(other, _)| (*other, piece.score));
-        piece.other_form = second.or(seen_by_edges);
-        piece.rival = rival;
-    } else if best != piece.stance.shape && p > FORM_TOLD {
-        piece.other_form = Some((best, piece.score));
-    }
-    // The search supposes that all lie studs up, and takes the tubes of an underside for studs.
-    if piece.stance.face != one.stance.face && piece.stance.has_notch() {
-        // Turned over, a notch lies on the other side.
-        piece.stance = one.stance;
-    }
-    piece.stance.face = one.stance.face;
-    piece.witness = Witness::Both(one.said());
-    piece
 }
 
 /// Whether a piece that the net does not see lacks a side, and its studs: it is hardly one.

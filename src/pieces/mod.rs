@@ -26,6 +26,7 @@ pub mod learned;
 mod shade;
 mod odd;
 mod seam;
+mod instance;
 mod agree;
 mod unknown;
 pub mod heap;

@@ -38,6 +38,13 @@ def main():
     four.add_argument("run")
     four.add_argument("weights")
     four.add_argument("reference")
+    five = commands.add_parser("blend", help="weights between those of two trainings")
+    five.add_argument("first", help="exported weights")
+    five.add_argument("second", help="exported weights of a training that went on from the first")
+    five.add_argument("share", type=float, help="how much of the second")
+    five.add_argument("scenes", help="folder of scenes to read new channels off")
+    five.add_argument("weights")
+    five.add_argument("reference")
     given = parser.parse_args()
     if given.command == "make":
         from .make import make
@@ -57,6 +64,10 @@ def main():
         from .check import check
 
         check(given.run, given.photos, given.scenes, given.only, given.kept)
+    elif given.command == "blend":
+        from .blend import blend
+
+        blend(given.first, given.second, given.share, given.scenes, given.weights, given.reference)
     else:
         from .export import export
 

@@ -56,16 +56,23 @@ def export(run, weights, reference):
     model, steps = trained(run)
     found = tensors(model)
     told = {"format": "3", "widths": ",".join(map(str, model.widths)), "blocks": ",".join(map(str, model.blocks))}
-    for path in (weights, reference):
-        Path(path).parent.mkdir(parents=True, exist_ok=True)
+    Path(weights).parent.mkdir(parents=True, exist_ok=True)
     save_file(found, weights, told)
+    x, out = answer_file(found, model.blocks, reference)
+    with torch.no_grad():
+        off = (out - model(x)).abs().max()
+    print(f"{steps} steps, {sum(t.numel() for t in found.values())} weights, "
+          f"f16 against f32 at most {float(off):.4f} apart")
+
+
+def answer_file(found, blocks, reference):
+    """One input and what these weights answer, as a file to hold a program to."""
     maker = torch.Generator().manual_seed(1)
     coarse = torch.randn(1, 6, 16, 24, generator=maker)
     x = torch.nn.functional.interpolate(coarse, scale_factor=4, mode="bilinear") * 0.8
     x = x + 0.1 * torch.randn(x.shape, generator=maker)
     with torch.no_grad():
-        out = answer(found, x, model.blocks)
-        off = (out - model(x)).abs().max()
+        out = answer(found, x, blocks)
+    Path(reference).parent.mkdir(parents=True, exist_ok=True)
     save_file({"input": x[0].contiguous(), "output": out[0].contiguous()}, reference)
-    print(f"{steps} steps, {sum(t.numel() for t in found.values())} weights, "
-          f"f16 against f32 at most {float(off):.4f} apart")
+    return x, out
