@@ -15,6 +15,8 @@ pub struct Case {
     pub right: bool,
     /// Desk, camera and print that it was seen with.
     pub world: String,
+    /// How many such cases it stands for.
+    pub weight: f64,
 }
 
 /// Pull towards 0 on each weight but the base: features that few cases have stay near it.
@@ -57,13 +59,17 @@ pub fn fit(cases: &[Case]) -> Fit {
 /// The most that the evidence allows: the share right of those that a map which did not know their world is surest
 /// of, as Laplace's rule of succession estimates it.
 fn most(cases: &[Case], held_out: &[f64]) -> f64 {
-    let mut top: Vec<(f64, bool)> = (held_out.iter().zip(cases))
-        .map(|(said, case)| (*said, case.right))
-        .collect();
+    let mut top: Vec<(f64, &Case)> = held_out.iter().copied().zip(cases).collect();
     top.sort_by(|a, b| b.0.total_cmp(&a.0));
     top.truncate((TOP * cases.len() as f64) as usize);
-    let right = top.iter().filter(|(_, right)| *right).count() as f64;
-    (right + 1.0) / (top.len() as f64 + 2.0)
+    let sum = |wanted: &dyn Fn(&Case) -> bool| -> f64 {
+        let cases = top.iter().map(|(_, case)| *case);
+        cases
+            .filter(|case| wanted(case))
+            .map(|case| case.weight)
+            .sum()
+    };
+    (sum(&|case| case.right) + 1.0) / (sum(&|_| true) + 2.0)
 }
 
 fn regression(cases: &[&Case]) -> Map {
@@ -81,8 +87,8 @@ fn regression(cases: &[&Case]) -> Map {
         let mut gradient = -(&hessian * &weights);
         for (row, case) in rows.iter().zip(cases) {
             let p = 1.0 / (1.0 + (-row.dot(&weights)).exp());
-            gradient += row * (f64::from(u8::from(case.right)) - p);
-            hessian.ger(p * (1.0 - p), row, row, 1.0);
+            gradient += row * (case.weight * (f64::from(u8::from(case.right)) - p));
+            hessian.ger(case.weight * p * (1.0 - p), row, row, 1.0);
         }
         let Some(step) = hessian.cholesky().map(|c| c.solve(&gradient)) else {
             break;
@@ -114,22 +120,23 @@ const BOUNDS: [f64; 9] = [0.2, 0.4, 0.6, 0.7, 0.8, 0.9, 0.95, 0.98, 0.99];
 
 /// What a map said of worlds that it was not fitted on against what came true.
 pub fn bins(cases: &[Case], said: &[f64]) -> Vec<Bin> {
-    let mut sums: BTreeMap<usize, (usize, f64, f64)> = BTreeMap::new();
+    let mut sums: BTreeMap<usize, (usize, f64, f64, f64)> = BTreeMap::new();
     for (case, said) in cases.iter().zip(said) {
         let bin = BOUNDS.iter().filter(|bound| *said >= **bound).count();
         let sum = sums.entry(bin).or_default();
         *sum = (
             sum.0 + 1,
-            sum.1 + said,
-            sum.2 + f64::from(u8::from(case.right)),
+            sum.1 + case.weight,
+            sum.2 + case.weight * said,
+            sum.3 + case.weight * f64::from(u8::from(case.right)),
         );
     }
     let rounded = |v: f64| (v * 1e4).round() / 1e4;
     (sums.into_values())
-        .map(|(cases, stated, right)| Bin {
+        .map(|(cases, weight, stated, right)| Bin {
             cases,
-            stated: rounded(stated / cases as f64),
-            right: rounded(right / cases as f64),
+            stated: rounded(stated / weight),
+            right: rounded(right / weight),
         })
         .collect()
 }

@@ -41,7 +41,7 @@ use serde_json::json;
 
 use fit::{Case, Fit, bins, fit};
 use program::Homes;
-use seen::{Judged, Teaching, judged};
+use seen::{Judged, Teaching, judged, kept};
 use set::{Folder, Kind, Photo};
 
 /// Where the maps are kept.
@@ -59,6 +59,10 @@ struct Args {
     #[arg(long)]
     taught: bool,
 
+    /// Fit the pieces that the last run counted.
+    #[arg(long)]
+    counted: bool,
+
     /// `cargo bench` adds this.
     #[arg(long, hide = true)]
     bench: bool,
@@ -68,30 +72,23 @@ fn main() -> Result<()> {
     let args = Args::parse();
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     let photos = set::photos(root)?;
-    let mut homes = Homes::new(
-        PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("doubt"),
-        args.taught,
-    );
     let used: Vec<&Photo> = (photos.iter())
         .filter(|p| {
             p.folder == Folder::Tune
                 && !matches!(p.kind, Kind::Teach | Kind::Expected | Kind::Empty)
         })
         .collect();
-    for photo in &used {
-        homes.teach(&lessons::lessons(photo, &photos))?;
-    }
-    let judged: Vec<Judged> = (used.par_iter())
-        .map(|photo| {
-            let home = homes.place(&lessons::lessons(photo, &photos));
-            let judged = judged(photo, &home)?;
-            eprintln!("{}: {} pieces", photo.name, judged.len());
-            Ok(judged)
-        })
-        .collect::<Result<Vec<_>>>()?
-        .into_iter()
-        .flatten()
-        .collect();
+    let folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("doubt");
+    let counted = folder.join("counted.json");
+    let judged = if args.counted {
+        let text = fs::read_to_string(&counted)
+            .with_context(|| format!("reading {}", counted.display()))?;
+        kept(&text)?
+    } else {
+        let judged = count(&used, &photos, folder, args.taught)?;
+        fs::write(&counted, serde_json::to_string(&judged)?)?;
+        judged
+    };
     let fits = fits(&judged);
     for (name, fit, cases) in &fits {
         println!("\n{name}: {} cases, most {:.4}", cases.len(), fit.map.most);
@@ -137,23 +134,42 @@ fn main() -> Result<()> {
     Ok(())
 }
 
+/// Counts these photos, their colours taught as a user would.
+fn count(used: &[&Photo], photos: &[Photo], folder: PathBuf, taught: bool) -> Result<Vec<Judged>> {
+    let mut homes = Homes::new(folder, taught);
+    for photo in used {
+        homes.teach(&lessons::lessons(photo, photos))?;
+    }
+    let judged = (used.par_iter())
+        .map(|photo| {
+            let home = homes.place(&lessons::lessons(photo, photos));
+            let judged = judged(photo, &home)?;
+            eprintln!("{}: {} pieces", photo.name, judged.len());
+            Ok(judged)
+        })
+        .collect::<Result<Vec<_>>>()?;
+    Ok(judged.into_iter().flatten().collect())
+}
+
 /// Of the pieces that are called sure no more than this share may be wrong.
 const MOST_WRONG: f64 = 0.004;
 
 /// The lowest probability, in thousandths, from which on no more than [`MOST_WRONG`] are wrong, for maps that did not
 /// know the world.
 fn sure_from(fits: &[(&'static str, Fit, Vec<Case>)]) -> f64 {
-    let said: Vec<(f64, bool)> = (fits.iter())
+    let said: Vec<(f64, bool, f64)> = (fits.iter())
         .filter(|(name, _, _)| *name == "whole")
         .flat_map(|(_, fit, cases)| {
-            let right = cases.iter().map(|case| case.right);
-            fit.held_out.iter().copied().zip(right).collect::<Vec<_>>()
+            let told = |(said, case): (&f64, &Case)| (*said, case.right, case.weight);
+            fit.held_out.iter().zip(cases).map(told).collect::<Vec<_>>()
         })
         .collect();
     let holds = |least: f64| {
-        let sure = || said.iter().filter(|(said, _)| *said >= least);
-        let wrong = sure().filter(|(_, right)| !right).count() as f64;
-        wrong <= MOST_WRONG * sure().count() as f64
+        let sure = || said.iter().filter(|(said, ..)| *said >= least);
+        let wrong: f64 = (sure().filter(|(_, right, _)| !right))
+            .map(|one| one.2)
+            .sum();
+        wrong <= MOST_WRONG * sure().map(|one| one.2).sum::<f64>()
     };
     let steps = (900..1000).map(|step| f64::from(step) / 1000.0);
     steps.clone().find(|least| holds(*least)).unwrap_or(1.0)
@@ -165,6 +181,7 @@ fn fits(judged: &[Judged]) -> Vec<(&'static str, Fit, Vec<Case>)> {
         features: features.to_vec(),
         right,
         world: one.world.clone(),
+        weight: one.teaching.weight(),
     };
     // Of each piece what a map says that did not know its world.
     let (mut sizes, mut forms, mut colours) = (Vec::new(), Vec::new(), Vec::new());

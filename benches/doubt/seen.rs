@@ -1,5 +1,6 @@
 //! The pieces of one photo with what tells how sure they are, and whether they are right.
 
+use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
 
@@ -15,6 +16,7 @@ use cuptally::pieces::polygon::area_and_middle;
 use cuptally::pieces::{Search, Shapes, Witness};
 use cuptally::pipeline::{Seen, Targets, card_look, look, measure, quality};
 use cuptally::sheet::file::Spoilt;
+use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
 use crate::matching::matched;
@@ -22,6 +24,7 @@ use crate::program::SaidPiece;
 use crate::set::Photo;
 
 /// A counted piece, judged.
+#[derive(Clone, Debug, Serialize)]
 pub struct Judged {
     /// Which piece of which search of the photo: the same for each teaching.
     pub place: (String, usize, usize),
@@ -45,9 +48,53 @@ pub struct Judged {
     pub colour: Option<Vec<Feature>>,
 }
 
+/// As it stands in the file that keeps the last run's pieces.
+#[derive(Deserialize)]
+struct Kept {
+    place: (String, usize, usize),
+    teaching: Teaching,
+    world: String,
+    is_there: bool,
+    size_right: bool,
+    form_right: bool,
+    colour_right: bool,
+    size: Option<Vec<(String, f64)>>,
+    form: Option<Vec<(String, f64)>>,
+    colour: Option<Vec<(String, f64)>>,
+}
+
+/// The pieces that the last run kept.
+///
+/// # Errors
+/// When the text is another program's.
+pub fn kept(text: &str) -> Result<Vec<Judged>> {
+    // A feature's name lives as long as the program; there are some forty.
+    let mut names: BTreeMap<String, &'static str> = BTreeMap::new();
+    let mut named = |features: Option<Vec<(String, f64)>>| -> Option<Vec<Feature>> {
+        let mut known =
+            |name: String| *(names.entry(name)).or_insert_with_key(|name| name.clone().leak());
+        features.map(|all| all.into_iter().map(|(name, v)| (known(name), v)).collect())
+    };
+    let kept: Vec<Kept> = serde_json::from_str(text)?;
+    Ok((kept.into_iter())
+        .map(|one| Judged {
+            place: one.place,
+            teaching: one.teaching,
+            world: one.world,
+            is_there: one.is_there,
+            size_right: one.size_right,
+            form_right: one.form_right,
+            colour_right: one.colour_right,
+            size: named(one.size),
+            form: named(one.form),
+            colour: named(one.colour),
+        })
+        .collect())
+}
+
 /// How much of what can be taught was taught: the shipped maps are for homes that know little as for those that know
 /// all their colours in several lights.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Teaching {
     /// All colours, in all the lights of the desk.
     Whole,
@@ -63,6 +110,15 @@ const LEFT_OUT: usize = 8;
 impl Teaching {
     /// Those that are tried.
     const ALL: [Self; 3] = [Self::Whole, Self::SomeLeftOut, Self::OneLight];
+
+    /// How many cases of its kind one piece stands for. Nobody has counted how often a sheet holds a colour that its home
+    /// was not taught; one in ten is supposed.
+    pub fn weight(self) -> f64 {
+        match self {
+            Self::Whole | Self::OneLight => 1.0,
+            Self::SomeLeftOut => 0.1,
+        }
+    }
 
     /// The book as it would be; none where it would be the whole one.
     fn of(self, text: &str, photo: &str) -> Result<Option<SwatchBook>> {
@@ -157,7 +213,8 @@ pub fn judged(photo: &Photo, home: &Path) -> Result<Vec<Judged>> {
                     colour: (!named.new && book.is_some()).then(|| {
                         let spoilt = spoils(&one.paint, &one.piece.stance, flaws[k]);
                         let lamp = spoilt.contains(&Spoilt::Lamp);
-                        colour_features(named, &one.paint, lamp, &one.piece, &quality)
+                        let around = (one.piece.touched, one.piece.covered());
+                        colour_features(named, &one.paint, lamp, around, &quality)
                     }),
                 });
             }

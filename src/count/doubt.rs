@@ -268,7 +268,8 @@ pub fn colour_probability(
     if named.new {
         return named.probability;
     }
-    let features = colour_features(named, paint, lamp, piece, photo);
+    let around = (piece.touched, piece.covered());
+    let features = colour_features(named, paint, lamp, around, photo);
     fitted().colour.of(&features)
 }
 

@@ -105,12 +105,13 @@ pub fn form_features(piece: &FoundPiece, other: Shape, photo: &PhotoQuality) -> 
     ]
 }
 
-/// What tells whether a taught colour is right; `lamp`: whether a lamp mirrors in the piece.
+/// What tells whether a taught colour is right; `lamp`: whether a lamp mirrors in the piece; `touched` and `covered`:
+/// whether others touch it, and which share of it they hide.
 pub fn colour_features(
     named: &Named,
     paint: &Paint,
     lamp: bool,
-    piece: &FoundPiece,
+    (touched, covered): (bool, f64),
     photo: &PhotoQuality,
 ) -> Vec<Feature> {
     let told = logit(named.probability, 0.002);
@@ -123,8 +124,8 @@ pub fn colour_features(
         ("shaded", paint.shaded),
         ("cut off", yes(paint.clipped.contains(&true))),
         ("all cut off", yes(paint.clipped == [true; 3])),
-        ("covered", piece.covered()),
-        ("touched", yes(piece.touched)),
+        ("covered", covered),
+        ("touched", yes(touched)),
         ("untaught", named.untaught),
         ("mirrored", against.mirrored),
         ("beside, taught once", against.beside_once),

@@ -16,13 +16,14 @@ use std::sync::LazyLock;
 use cuptally::colour::lab::de00;
 use cuptally::colour::print_profile::PAPER;
 use cuptally::colour::{CardLook, Lesson, PrintProfile, Swatch, SwatchBook, read_paper};
-use cuptally::count::{Named, flaws, name_colours};
+use cuptally::count::fitted::{PhotoQuality, colour_features, fitted, whole_features};
+use cuptally::count::{Named, flaws, name_colours, spoils};
 use cuptally::photo::{self, Limits};
 use cuptally::pieces::heap::Around;
 use cuptally::pieces::paint::{Paint, paint};
 use cuptally::pieces::{Face, Shapes, Stance};
 use cuptally::pipeline::{self, Targets};
-use cuptally::sheet::SURE;
+use cuptally::sheet::file::Spoilt;
 use cuptally::tray::Light;
 use cuptally::units::Mm;
 use rayon::prelude::*;
@@ -207,14 +208,40 @@ fn is_of(shown: &Shown, book: &SwatchBook) -> bool {
     pieces.any(|piece| taught.contains(&piece.colour.as_str()))
 }
 
+/// What the pieces of a photo are named by a book, and whether each name is sure enough for a piece whose shape is certain.
+fn named_by(shown: &Shown, book: &SwatchBook) -> Vec<(Named, bool)> {
+    let colours = name_colours(&shown.paints, Some(book), &shown.card);
+    let quality = PhotoQuality {
+        tray_noise: 0.0,
+        glare: 0.0,
+        unlike: colours.unlike,
+    };
+    let flaws = flaws(&shown.paints);
+    let maps = fitted();
+    (colours
+        .named
+        .into_iter()
+        .zip(&shown.paints)
+        .zip(&shown.pieces)
+        .zip(flaws))
+    .map(|(((named, paint), piece), flaw)| {
+        let lamp = spoils(paint, &piece.stance(), flaw).contains(&Spoilt::Lamp);
+        let features = colour_features(&named, paint, lamp, (false, 0.0), &quality);
+        let whole = maps.whole.of(&whole_features(maps.colour.of(&features)));
+        let sure = !named.new && whole >= maps.sure_from;
+        (named, sure)
+    })
+    .collect()
+}
+
 /// Names the pieces of the wanted photos and prints a line for each photo.
 fn figures(title: &str, book: &SwatchBook, wanted: &dyn Fn(&Shown) -> bool) -> Figures {
     let taught = book.names();
     let mut all = Figures::default();
     println!("{title}");
     for shown in SHOWN.iter().filter(|s| wanted(s)) {
-        let named = name_colours(&shown.paints, Some(book), &shown.card).named;
-        let right = |(piece, named): &(&Piece, &Named)| {
+        let named = named_by(shown, book);
+        let right = |(piece, (named, _)): &(&Piece, &(Named, bool))| {
             if taught.contains(&piece.colour.as_str()) {
                 named.name == piece.colour
             } else {
@@ -223,8 +250,8 @@ fn figures(title: &str, book: &SwatchBook, wanted: &dyn Fn(&Shown) -> bool) -> F
         };
         let pairs = || shown.pieces.iter().zip(&named);
         let wrong_and_sure: Vec<String> = pairs()
-            .filter(|pair| pair.1.probability >= SURE && !right(pair))
-            .map(|(piece, named)| {
+            .filter(|pair| pair.1.1 && !right(pair))
+            .map(|(piece, (named, _))| {
                 format!(
                     "{}: {} {} at {:.0}, {:.0} mm is {named:?}",
                     shown.name, piece.colour, piece.size, piece.x_mm, piece.y_mm
@@ -232,13 +259,14 @@ fn figures(title: &str, book: &SwatchBook, wanted: &dyn Fn(&Shown) -> bool) -> F
             })
             .collect();
         let mut groups: BTreeMap<(&str, &str), i32> = BTreeMap::new();
-        for (piece, named) in pairs() {
+        for (piece, (named, _)) in pairs() {
             *groups.entry((&piece.size, &piece.colour)).or_default() += 1;
             *groups.entry((&piece.size, &named.name)).or_default() -= 1;
         }
         let off = groups.values().filter(|n| **n != 0).count();
-        let count = |wanted: &dyn Fn(&(&Piece, &Named)) -> bool| pairs().filter(wanted).count();
-        let (rights, sure) = (count(&right), count(&|pair| pair.1.probability >= SURE));
+        let count =
+            |wanted: &dyn Fn(&(&Piece, &(Named, bool))) -> bool| pairs().filter(wanted).count();
+        let (rights, sure) = (count(&right), count(&|pair| pair.1.1));
         println!(
             "  {:28} {:3} pieces, {rights:3} right, {sure:3} sure, {} wrong and sure, {off} groups off",
             shown.name,
@@ -248,8 +276,8 @@ fn figures(title: &str, book: &SwatchBook, wanted: &dyn Fn(&Shown) -> bool) -> F
         all.pieces += named.len();
         all.right += rights;
         all.sure += sure;
-        all.new += count(&|pair| pair.1.new);
-        all.rightly_new += count(&|pair| pair.1.new && right(pair));
+        all.new += count(&|pair| pair.1.0.new);
+        all.rightly_new += count(&|pair| pair.1.0.new && right(pair));
         all.exact_photos += usize::from(off == 0);
         all.wrong_and_sure.extend(wrong_and_sure);
     }
@@ -459,8 +487,8 @@ fn each_colour_in_turn_is_new() {
                 .iter()
                 .filter(|s| seen(s) && s.pieces.iter().any(|p| p.colour == *but))
             {
-                let named = name_colours(&photo.paints, Some(&book), &photo.card).named;
-                for (_, named) in photo
+                let named = named_by(photo, &book);
+                for (_, (named, is_sure)) in photo
                     .pieces
                     .iter()
                     .zip(&named)
@@ -468,7 +496,7 @@ fn each_colour_in_turn_is_new() {
                 {
                     shown += 1;
                     new += usize::from(named.new);
-                    sure += usize::from(!named.new && named.probability >= SURE);
+                    sure += usize::from(*is_sure);
                 }
             }
             (shown, new, sure)
