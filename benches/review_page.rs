@@ -41,6 +41,8 @@ fn main() {
         slow.append(&mut page.slow);
         let mut page = Page::open(window);
         page.browser.key('b');
+        // The photo is measured once more before the first crops are there, and nobody acts on what is not to be seen.
+        page.browser.wait(SEEN);
         page.measure("side: one click", 10, &mut |b| {
             while b.js("document.querySelector('.chip') === null") == true {
                 b.key(Key::PageDown);

@@ -12,7 +12,7 @@ use crate::colour::{
 use crate::count::fitted::PhotoQuality;
 use crate::count::groups::{hidden, total};
 use crate::count::reason::{is_about_the_form, is_about_the_list};
-use crate::count::record::HomeMap;
+use crate::count::record::{HomeMap, maps_id};
 use crate::count::{flaws, groups, name_colours};
 use crate::numbers::round2;
 use crate::photo::{Photo, edge_width_px, flat_share, overexposed_share, white_level};
@@ -368,6 +368,7 @@ pub fn count_scene(
             sheets: home.sheets as u64,
             pieces: home.pieces,
         }),
+        stated_by: Some(maps_id().to_owned()),
         card: card_report(scene),
         colour: colour_report(scene, targets),
         groups: groups(&pieces),

@@ -37,10 +37,21 @@ struct Report {
     doubts: Vec<Named>,
     /// What was stated and what came true.
     bins: Vec<Bin>,
+    /// What other maps than today's stated: it is in no other number, and corrects nothing.
+    former: Former,
     /// Whether what is stated is set right by it by now.
     sets_right: bool,
     /// What must be stated of a piece at least for it to be called sure; none where it is not set right, or none is.
     sure_from: Option<f64>,
+}
+
+/// What former maps stated.
+#[derive(Serialize)]
+struct Former {
+    /// Reviewed sheets.
+    sheets: usize,
+    /// What was called sure.
+    sure: Tally,
 }
 
 #[derive(Serialize)]
@@ -67,6 +78,7 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     }
     let record = read(&context.home)?;
     let map = HomeMap::of(&record);
+    let [today, former] = record.by_maps();
     if args.json {
         let named = |all: Vec<(String, Tally)>| -> Vec<Named> {
             let all = all.into_iter();
@@ -74,12 +86,16 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
         };
         say::print_json(&Report {
             record: "v1",
-            sheets: record.entries().len(),
-            sure: sure(&record),
-            came_upon: came_upon(&record),
-            lights: named(by_light(&record)),
-            doubts: named(by_doubt(&record)),
-            bins: bins(&record),
+            sheets: today.entries().len(),
+            sure: sure(&today),
+            came_upon: came_upon(&today),
+            lights: named(by_light(&today)),
+            doubts: named(by_doubt(&today)),
+            bins: bins(&today),
+            former: Former {
+                sheets: former.entries().len(),
+                sure: sure(&former),
+            },
             sets_right: map.is_some(),
             sure_from: map.as_ref().and_then(HomeMap::sure_from),
         })?;
@@ -95,11 +111,11 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
         )?;
         return Ok(Outcome::Done);
     }
-    tell(&record, map.as_ref())?;
+    tell(&today, &former, map.as_ref())?;
     Ok(Outcome::Done)
 }
 
-fn tell(record: &Record, map: Option<&HomeMap>) -> Result<(), Failure> {
+fn tell(record: &Record, former: &Record, map: Option<&HomeMap>) -> Result<(), Failure> {
     let all = sure(record);
     let first = match all.pieces {
         0 => "None of the pieces called sure in your photos was looked at".to_owned(),
@@ -128,8 +144,21 @@ fn tell(record: &Record, map: Option<&HomeMap>) -> Result<(), Failure> {
             2,
         )?;
     }
-    tallies("Sure, by light", "not measured", by_light(record))?;
+    let mut lights = by_light(record);
+    if !former.entries().is_empty() {
+        lights.push(("(former maps)".to_owned(), sure(former)));
+    }
+    tallies("Sure, by light", "not measured", lights)?;
     tallies("Doubted as", "nothing said", by_doubt(record))?;
+    if !former.entries().is_empty() {
+        let sheets = say::plural(former.entries().len(), "sheet was", "sheets were");
+        say::print_wrapped(
+            &format!(
+                "\n{sheets} counted with former maps of how sure pieces are. They stand in that one row and set nothing right, as the maps of today state something else."
+            ),
+            2,
+        )?;
+    }
     diagram(&bins(record))?;
     say::print_wrapped(&format!("\n{}", set_right(map)), 2)
 }

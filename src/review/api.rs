@@ -17,9 +17,11 @@ use super::feed;
 use super::finish::{self, Ending, FinishError, Wish};
 use super::parts::{cuts, outlines};
 use super::photos::{Album, AlbumError};
+use super::record;
 use super::shown::shown;
 use super::side::look_of;
 use super::snap::{Drag, snap};
+use super::spot_check::spot_check;
 use super::swatches;
 use super::totals::left;
 use super::tray::Stand;
@@ -220,6 +222,10 @@ impl Work {
         self.desk.with(index, |slot| {
             let mut ending = finish::ending(slot, &self.home)?;
             ending.learn = feed::offer(&self.home, &slot.sheet);
+            // A record that cannot be used is told of where it is used; without one nothing is asked.
+            if let (None, Ok(record)) = (slot.posted, record::read(&self.home)) {
+                ending.spot_check = spot_check(&slot.sheet, &record);
+            }
             Ok(serde_json::to_vec(&ending)?)
         })
     }

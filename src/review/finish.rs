@@ -20,6 +20,7 @@ use super::correction::{Correction, Refused};
 use super::desk::{DeskError, Slot, carry_out};
 use super::feed::{self, Offer};
 use super::record;
+use super::spot_check::SpotCheck;
 use super::totals::left;
 use super::tray::Tray;
 
@@ -54,6 +55,8 @@ pub struct Ending {
     pub places: Vec<Name>,
     /// What its corrections could teach of colours.
     pub learn: Option<Offer>,
+    /// Sure pieces to look at before, where that is worth a key.
+    pub spot_check: Option<SpotCheck>,
 }
 
 /// How the person ends a sheet.
@@ -165,6 +168,7 @@ pub fn ending(slot: &mut Slot, home: &Path) -> Result<Ending, FinishError> {
         standing,
         places: places.into_iter().cloned().collect(),
         learn: None,
+        spot_check: None,
     })
 }
 

@@ -4,7 +4,7 @@
 //!
 //! | layer | modules | touches |
 //! |---|---|---|
-//! | what a correction is | [`vocabulary`], [`tray`], [`correction`], [`resolve`], [`parts`], [`history`], [`totals`], [`snap`], [`side`], [`shown`] | memory only |
+//! | what a correction is | [`vocabulary`], [`tray`], [`correction`], [`resolve`], [`parts`], [`history`], [`totals`], [`snap`], [`side`], [`shown`], [`spot_check`] | memory only |
 //! | what corrections teach of colours | [`witness`], [`learn`] | memory only |
 //! | who may ask | [`guard`] | memory only |
 //! | where it lies | [`lines`], [`desk`], [`daylight`], [`photos`], [`kept`], [`swatches`], [`record`], [`feed`], [`finish`] | disk, clock, environment |
@@ -26,6 +26,7 @@ pub mod totals;
 pub mod snap;
 pub mod side;
 pub mod shown;
+pub mod spot_check;
 pub mod witness;
 pub mod learn;
 

@@ -418,4 +418,4 @@ fn read_colour(
 
 #[cfg(test)]
 #[path = "snap_tests.rs"]
-mod tests;
+pub(super) mod tests;

@@ -6,7 +6,7 @@ use image::Rgb;
 use std::sync::LazyLock;
 
 /// A sheet of a card seen from 410 mm, 10 px a mm, a little off the middle.
-fn sheet() -> Sheet {
+pub fn sheet() -> Sheet {
     Sheet {
         sheet: Version::V1,
         photo: PhotoRef {
@@ -22,6 +22,7 @@ fn sheet() -> Sheet {
         checked: false,
         only_taught: false,
         set_right_by: None,
+        stated_by: None,
         card: CardReport {
             version: "v1".to_owned(),
             tags: vec![0, 1, 2, 3],

@@ -30,6 +30,9 @@ pub struct Sheet {
     /// What this home's reviews set right in how sure its pieces are; none where they did not.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub set_right_by: Option<SetRightBy>,
+    /// Which of the maps that the program was shipped with stated how sure pieces are; none in a sheet of an older program.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub stated_by: Option<String>,
     /// Where the card was found.
     pub card: CardReport,
     /// How well the colours were corrected.

@@ -195,6 +195,7 @@ pub fn sheet(name: &str, place: Option<&str>, checked: bool, rows: &[Row]) -> Sh
             sheets: 24,
             pieces: 1893,
         }),
+        stated_by: Some("5f0c21d7a9be".to_owned()),
         card: CardReport {
             version: "v1".to_owned(),
             tags: vec![0, 1, 2, 3],

@@ -28,6 +28,7 @@ mod pictures;
 mod record;
 mod security;
 mod side;
+mod spot;
 mod two_servers;
 mod windows;
 

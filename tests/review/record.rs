@@ -203,6 +203,11 @@ fn two_processes_that_finish_at_once_are_both_counted() {
 
 /// A record of so many sheets of which all pieces were looked at: of a hundred called sure so many were wrong.
 fn record_of(sheets: u32, wrong: u32) -> Record {
+    record_by(cuptally::count::record::maps_id(), sheets, wrong)
+}
+
+/// The same, as these maps stated it.
+fn record_by(maps: &str, sheets: u32, wrong: u32) -> Record {
     let mut record = Record::default();
     for number in 0..sheets {
         let row = |stated: f64, right: u32, colour: u32| Row {
@@ -216,10 +221,51 @@ fn record_of(sheets: u32, wrong: u32) -> Record {
             review: "0".repeat(16),
             time: "2026-05-02T10:12:00Z".parse().unwrap(),
             light: None,
+            maps: Some(maps.to_owned()),
             rows: vec![row(0.7, 40, 20), row(0.99, 100 - wrong, wrong)],
         }));
     }
     record
+}
+
+/// Another program's maps stated something else: what came of it is told, and sets nothing right.
+#[test]
+fn what_former_maps_stated_is_told_and_sets_nothing_right() {
+    let home = tempfile::tempdir().unwrap();
+    let home = home.path();
+    fs::create_dir_all(home.join("calibration")).unwrap();
+    let mut record = record_by("000000000000", 6, 3);
+    fs::write(file(home), record.to_json().unwrap()).unwrap();
+    let before = told(home);
+    assert_eq!(
+        (
+            &before["sheets"],
+            &before["sets_right"],
+            &before["former"]["sheets"]
+        ),
+        (&json!(0), &json!(false), &json!(6))
+    );
+    assert_eq!(before["former"]["sure"]["wrong"], 18);
+    let (_, out, _) = run(home, &["record"]);
+    let row = out.lines().find(|line| line.contains("(former maps)"));
+    let row = row.unwrap_or_else(|| panic!("{out}"));
+    assert!(row.contains("600") && row.contains("18"), "{row}");
+    assert!(out.contains("set nothing right"), "{out}");
+    // As many of today's maps do, and are told apart from those.
+    for entry in record_of(12, 0).entries().iter().skip(6) {
+        record.add(entry.clone());
+    }
+    fs::write(file(home), record.to_json().unwrap()).unwrap();
+    let after = told(home);
+    assert_eq!(
+        (
+            &after["sheets"],
+            &after["sets_right"],
+            &after["former"]["sheets"]
+        ),
+        (&json!(6), &json!(true), &json!(6))
+    );
+    assert_eq!(after["sure"]["wrong"], 0);
 }
 
 #[test]

@@ -194,6 +194,7 @@ fn empty(truth: &Truth, file: String, hash: String) -> Sheet {
         checked: false,
         only_taught: false,
         set_right_by: None,
+        stated_by: Some(cuptally::count::record::maps_id().to_owned()),
         card: CardReport {
             version: "v1".to_owned(),
             tags: vec![0, 1, 2, 3],

@@ -13,7 +13,7 @@ use crate::sheet::{Piece, SURE, Sheet};
 /// So many of a sheet's sure pieces must have been looked at, or all where there are fewer, before they count: who puts
 /// one right that a look at the picture showed wrong has looked at that one because it was wrong. As many as a spot
 /// check asks for.
-const LOOKED_THROUGH: usize = 5;
+pub const LOOKED_THROUGH: usize = 5;
 
 /// What a piece turned out to be.
 #[derive(Clone, Copy, PartialEq)]
@@ -76,6 +76,7 @@ pub fn evidence(sheet: &Sheet, time: Timestamp) -> Option<Entry> {
         review: version(&review.steps),
         time,
         light: sheet.light.clone(),
+        maps: sheet.stated_by.clone(),
         rows,
     })
 }

@@ -4,6 +4,8 @@ use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
+use super::maps::maps_id;
+
 /// The record's format version.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Version {
@@ -32,6 +34,9 @@ pub struct Entry {
     /// The measured light that was on, where that could be told.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub light: Option<String>,
+    /// The maps that stated how sure its pieces are ([`super::maps_id`]); none where its sheet does not say.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub maps: Option<String>,
     /// The pieces that a person looked at, like ones together.
     pub rows: Vec<Row>,
 }
@@ -177,6 +182,15 @@ impl Record {
         &self.entries
     }
 
+    /// What was stated by the maps that are shipped today, and what was not.
+    pub fn by_maps(&self) -> [Self; 2] {
+        let is_today = |entry: &&Entry| entry.maps.as_deref() == Some(maps_id());
+        let (today, former) = self.entries.iter().partition::<Vec<_>, _>(is_today);
+        [today, former].map(|entries| Self {
+            entries: entries.into_iter().cloned().collect(),
+        })
+    }
+
     /// Rows of pieces that were looked at whatever was found there.
     pub fn rows(&self) -> impl Iterator<Item = &Row> {
         let rows = self.entries.iter().flat_map(|entry| &entry.rows);
@@ -203,6 +217,7 @@ mod tests {
             review: review.to_owned(),
             time: "2026-05-02T10:12:00Z".parse().unwrap(),
             light: None,
+            maps: None,
             rows: vec![Row {
                 stated: 0.9,
                 right,
@@ -220,6 +235,33 @@ mod tests {
         assert!(record.add(entry("a", "2", 5)));
         let right: Vec<u32> = record.rows().map(|row| row.right).collect();
         assert_eq!(right, [4, 5]);
+    }
+
+    #[test]
+    fn what_former_maps_stated_is_told_apart() {
+        let mut record = Record::default();
+        for (photo, maps) in [
+            ("a", Some(maps_id().to_owned())),
+            ("b", None),
+            ("c", Some("000000000000".to_owned())),
+        ] {
+            record.add(Entry {
+                maps,
+                ..entry(photo, "1", 3)
+            });
+        }
+        let photos = |record: &Record| -> Vec<String> {
+            (record.entries().iter())
+                .map(|entry| entry.photo.clone())
+                .collect()
+        };
+        let [today, former] = record.by_maps();
+        assert_eq!(photos(&today), ["a"]);
+        assert_eq!(photos(&former), ["b", "c"]);
+        // An entry of before maps had ids reads as it was written, its check included.
+        let text = record.to_json().unwrap();
+        assert_eq!(Record::from_json(&text).unwrap(), record);
+        assert_eq!(text.matches("\"maps\"").count(), 2);
     }
 
     #[test]

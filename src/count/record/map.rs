@@ -46,7 +46,10 @@ impl HomeMap {
     ///
     /// Doubtful and sure pieces are corrected apart, each once there is [`ENOUGH`] of them: nobody looks at all sure
     /// pieces, and what doubtful ones teach says little of those.
+    ///
+    /// Only what the shipped maps of today stated says how far they can be trusted.
     pub fn of(record: &Record) -> Option<Self> {
+        let [record, _] = record.by_maps();
         let mut seen = vec![(0.0, 0.0); STEPS + 1];
         for row in record.rows() {
             if let Some((right, of)) = seen.get_mut(step(row.stated)) {

@@ -93,6 +93,7 @@ fn reviewed(random: &mut Random, truth: Truth) -> Record {
             review: String::new(),
             time: "2026-05-02T10:12:00Z".parse().unwrap(),
             light: None,
+            maps: Some(crate::count::record::maps_id().to_owned()),
             rows: rows.collect(),
         });
     }

@@ -149,6 +149,7 @@ mod tests {
                 review: String::new(),
                 time: "2026-05-02T10:12:00Z".parse().unwrap(),
                 light: (photo == "b").then(|| "lamp".to_owned()),
+                maps: None,
                 rows,
             });
         }

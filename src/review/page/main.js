@@ -21,6 +21,8 @@ const app = {
   at: null, all: false, joining: null, adding: false, over: false,
   // Side by side, and which screen of it.
   isSide: false, screen: 0,
+  // The pieces of a spot check, while it is made.
+  check: null,
 
   hex: (colour) => app.colours.get(colour) ?? "#9a9a9a",
   piece: (id) => app.sheet.pieces.find((p) => p.id === id),
@@ -136,7 +138,7 @@ const app = {
 
   async openSheet(index) {
     placing.cancel();
-    Object.assign(app, { index, joining: null, all: false, sheet: null, isSide: false });
+    Object.assign(app, { index, joining: null, all: false, sheet: null, isSide: false, check: null });
     add(false);
     app.sheets = (await get("api/start")).sheets;
     take(await get(`api/sheet/${index}`));
@@ -369,6 +371,7 @@ app.actions = {
   // The other view, and back.
   beside() {
     actions.escape();
+    if (app.check) return actions.checked();
     app.isSide = !app.isSide;
     if (app.isSide) {
       side.enter();
@@ -377,10 +380,23 @@ app.actions = {
     app.draw();
     byId(app.isSide ? "bench" : "card").focus({ preventScroll: true });
   },
+  // A few sure pieces side by side, and back to the end of the sheet.
+  check(ids) {
+    Object.assign(app, { check: new Set(ids), isSide: true, at: null });
+    side.enter();
+    app.draw();
+    byId("bench").focus({ preventScroll: true });
+  },
+  checked() {
+    Object.assign(app, { check: null, isSide: false, at: app.items()[0] ?? null });
+    app.draw();
+    actions.finish();
+  },
   // Everything on the screen is what it is called; at the end, on to what is left.
   sideAccept: (key) => app.act(() => {
     const ids = side.shown().filter((id) => !app.piece(id).looked_at);
     if (app.sheet.posted !== null) return void (side.shown().length ? side.turn(1) : actions.sheets());
+    if (!side.shown().length && app.check) return void actions.checked();
     if (!side.shown().length) return void (app.open.size + app.sheet.spots.length ? actions.beside() : actions.finish());
     if (!ids.length) return void side.turn(1);
     const unseen = side.unseen();

@@ -25,7 +25,7 @@ export const attach = (page) => { app = page; };
 // Pieces that a screen may show: not yet looked at, or all.
 const shows = (piece) => piece && (app.all || !(piece.looked_at || piece.as_counted));
 
-const crops = () => app.sheet.side.flatMap((row) => row.crops);
+const crops = () => app.sheet.side.flatMap((row) => row.crops).filter((crop) => !app.check || app.check.has(crop.id));
 const path = (crop) => `upright/${app.index}/${crop.id}/${crop.look}`;
 
 // px to a mm and the height below a doubtful crop, as the window has room.
@@ -38,7 +38,7 @@ function rows(ids) {
   const known = ids && new Set(ids);
   const taken = app.sheet.side.map((row) => ({
     ...row,
-    cells: row.crops.filter((crop) => (known ? known.has(crop.id) : true) && shows(app.piece(crop.id)))
+    cells: row.crops.filter((crop) => (known ? known.has(crop.id) : !app.check || app.check.has(crop.id)) && shows(app.piece(crop.id)))
       .map((crop) => cell(crop, with_, app.open.has(crop.id))),
   }));
   return taken.filter((row) => row.cells.length);
@@ -47,7 +47,7 @@ function rows(ids) {
 // The screens, made anew where the window changed or a piece came that is on none.
 function lists() {
   const { width, height } = room();
-  const key = `${app.index} ${width} ${height} ${app.all}`;
+  const key = `${app.index} ${width} ${height} ${app.all} ${Boolean(app.check)}`;
   const on = new Set(made.lists.flat());
   const whole = crops().every((crop) => on.has(crop.id) || !shows(app.piece(crop.id)));
   if (made.key !== key || !whole) {
@@ -265,6 +265,7 @@ function drawStrip() {
 const alone = () => app.open.size + app.sheet.spots.length;
 
 function end() {
+  if (app.check) return checked();
   const left = alone();
   const { posted } = app.sheet;
   bench.replaceChildren(h("div", { class: "done" },
@@ -272,6 +273,14 @@ function end() {
     h("p", {}, left ? "Their form or colour cannot be told, they are mostly covered, or nothing explains what lies there." : "Every piece that could be laid side by side was looked at."),
     left ? keyButton("Look at them one by one", "Enter", app.actions.sideAccept, { class: "primary" })
       : keyButton(posted ? "Other sheets" : "Finish this sheet", "Enter", app.actions.sideAccept, { class: "primary" })));
+  strip.replaceChildren();
+  strip.classList.add("empty");
+}
+
+function checked() {
+  bench.replaceChildren(h("div", { class: "done" }, h("h2", {}, "These pieces were looked at"),
+    h("p", {}, "Thank you: each such look says how far 'sure' can be trusted."),
+    keyButton("Go on to finish", "Enter", app.actions.sideAccept, { class: "primary" })));
   strip.replaceChildren();
   strip.classList.add("empty");
 }
@@ -284,7 +293,7 @@ export function drawSide() {
   const places = all.map((list, i) => [list, i]).filter(([list]) => isFilled(list)).map(([, i]) => i);
   const at = places.indexOf(app.screen);
   const colours = new Set(ids.map((id) => app.piece(id).colour));
-  byId("side-title").textContent = at < 0 ? "Side by side" : [...colours].join(", ");
+  byId("side-title").textContent = app.check ? "Spot check" : at < 0 ? "Side by side" : [...colours].join(", ");
   byId("side-where").textContent = at < 0 ? "" : `Screen ${at + 1} of ${places.length}: ${words.plural(ids.length, "piece", "pieces")}${doubtful ? `, ${doubtful} doubtful` : ""}`;
   byId("side-accept").hidden = at < 0;
   byId("side-previous").disabled = !places.some((i) => i < app.screen);
