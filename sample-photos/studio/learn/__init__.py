@@ -7,7 +7,7 @@ that says for each spot what it shows, where its piece's middle is, how it lies 
     python -m studio.learn train DIR RUN --minutes 30        # best on a GPU, while `make` adds to DIR
     python -m studio.learn check RUN --photos DIR            # how well it does
     python -m studio.learn export RUN WEIGHTS REFERENCE      # for the program
-    python -m studio.learn blend FIRST SECOND 0.4 DIR WEIGHTS REFERENCE      # between two trainings
+    python -m studio.learn blend FIRST SECOND 0.4 WEIGHTS REFERENCE     # between two trainings
 
 The frame of all of it: x to the right, y down, z up from the tray, millimetres: seen from
 above as the picture shows it. (That is a mirror image of a right-handed world; pieces are

@@ -42,7 +42,6 @@ def main():
     five.add_argument("first", help="exported weights")
     five.add_argument("second", help="exported weights of a training that went on from the first")
     five.add_argument("share", type=float, help="how much of the second")
-    five.add_argument("scenes", help="folder of scenes to read new channels off")
     five.add_argument("weights")
     five.add_argument("reference")
     given = parser.parse_args()
@@ -67,7 +66,7 @@ def main():
     elif given.command == "blend":
         from .blend import blend
 
-        blend(given.first, given.second, given.share, given.scenes, given.weights, given.reference)
+        blend(given.first, given.second, given.share, given.weights, given.reference)
     else:
         from .export import export
 

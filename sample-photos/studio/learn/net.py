@@ -8,6 +8,7 @@ WHAT, VOTE, TURN, FACE, FORM = slice(0, 3), slice(3, 5), slice(5, 9), slice(9, 1
 SIZE, SEEN, SIDES, STUD, NOTCH = slice(18, 36), slice(36, 37), slice(37, 39), 39, slice(40, 42)
 HEIGHT, MASK = 42, slice(43, 59)    # MASK: of the pixels around a cell, row by row, which show the same as it
 OUTPUTS, INPUTS = 59, 6
+SHIPPED = 42        # the program gets the first so many: heights and masks are no better yet than to learn by
 WIDTHS, BLOCKS = (16, 48, 96, 128, 64), (1, 1, 2, 2, 1, 1)
 LAYERS = ["stem", "d1", "d2", "d3", "u3", "u2", "head"]
 CHAINS = ["e1", "e2", "e3", "e4", "r3", "r2"]

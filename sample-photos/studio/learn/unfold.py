@@ -5,9 +5,8 @@ from safetensors.torch import load_file, safe_open
 
 from . import net as nets
 
-# What an output channel of an older format is in today's: in the first, forms had two fewer, and there was no
-# notch; the second told no heights and no masks.
-_FIRST = {"1": [*range(16), *range(18, 40)], "2": list(range(42))}
+# What an output channel of a file is in today's: in the first format forms had two fewer, and there was no notch.
+_PLACES = {"1": [*range(16), *range(18, 40)], "2": list(range(nets.SHIPPED))}
 NEW_FORM = -3.0         # a form's logit before it is learnt
 
 
@@ -43,7 +42,7 @@ def unfold(model, path, seen):
     for name, (kernel, norm) in nets.pairs(model):
         kernel.weight.copy_(ready[f"{name}.w"])
         hooks.append(kernel.register_forward_hook(settle(norm, ready[f"{name}.b"])))
-    places = _FIRST.get(told["format"], list(range(nets.OUTPUTS)))
+    places = _PLACES[told["format"]]
     model.out.weight.mul_(0.05)
     model.out.bias.zero_()
     if told["format"] == "1":

@@ -66,11 +66,6 @@ const LONG: usize = VISIBLE + 1;
 const SHORT: usize = LONG + 1;
 // In between is whether the cell lies on a stud; only the training has a use for that.
 pub(super) const NOTCH: usize = SHORT + 2;
-const HEIGHT: usize = NOTCH + 2;
-/// First of the channels that say which of the input's cells around an output cell show the same as it.
-pub(super) const MASK: usize = HEIGHT + 1;
-/// The net's unit of height, mm.
-const HEIGHT_MM: f64 = 10.0;
 
 /// A shape's places in [`FORMS`] and in [`SIZES`]; `None` for one that the net was not taught.
 pub(super) fn place(shape: Shape) -> Option<(usize, usize)> {
@@ -224,11 +219,6 @@ impl Maps {
     /// The logit of the share of its piece's own silhouette that can be seen.
     pub fn visible_logit(&self, row: usize, column: usize) -> f64 {
         self.value(row, column, VISIBLE)
-    }
-
-    /// How high above the tray what the cell shows lies, mm.
-    pub fn height(&self, row: usize, column: usize) -> f64 {
-        HEIGHT_MM * self.value(row, column, HEIGHT)
     }
 
     /// Natural logarithms of the piece's long and short side as it lies, in mm.

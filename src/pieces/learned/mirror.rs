@@ -3,7 +3,7 @@
 use ndarray::{Array3, Axis, Slice, s};
 
 use super::input::Input;
-use super::maps::{DOUBLE, MASK, Maps, NOTCH, QUADRUPLE, VOTE};
+use super::maps::{DOUBLE, Maps, NOTCH, QUADRUPLE, VOTE};
 use super::net::{Net, NetError, REDUCTION};
 
 /// First of the input's channels that say which way the lens lies; see [`super::Input`].
@@ -19,11 +19,7 @@ pub fn with_mirrored(maps: Maps, net: &Net, input: &Input) -> Result<Maps, NetEr
     for mirror in Mirror::BOTH {
         sum += &mirror.output(net.of(&mirror.input(&input.values))?);
     }
-    sum /= 1.0 + Mirror::BOTH.len() as f32;
-    // Masks stay what the first look said: the cells that they are of lie otherwise in a mirror.
-    sum.slice_mut(s![.., .., MASK..])
-        .assign(&maps.values().slice(s![.., .., MASK..]));
-    Ok(maps.with_values(sum))
+    Ok(maps.with_values(sum / (1.0 + Mirror::BOTH.len() as f32)))
 }
 
 /// A mirror across the tray.

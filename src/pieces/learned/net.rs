@@ -14,7 +14,7 @@ use super::weights::Weights;
 /// Channels of the input.
 pub const INPUTS: usize = 6;
 /// Channels of the output.
-pub const OUTPUTS: usize = 59;
+pub const OUTPUTS: usize = 42;
 /// Rows and columns of an input are multiples of this: the coarsest cell is 16 of its.
 pub const MULTIPLE: usize = 16;
 /// Input cells along an output cell.
@@ -254,7 +254,7 @@ mod tests {
             })
             .collect();
         let properties = HashMap::from([
-            ("format".to_owned(), "3".to_owned()),
+            ("format".to_owned(), "2".to_owned()),
             ("widths".to_owned(), widths.to_owned()),
             ("blocks".to_owned(), blocks.to_owned()),
         ]);

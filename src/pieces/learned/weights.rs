@@ -8,7 +8,7 @@ use super::conv::Conv;
 use super::net::NetError;
 
 /// The version of names, shapes and channels that this program reads.
-const FORMAT: &str = "3";
+const FORMAT: &str = "2";
 /// No width or number of blocks is larger than this; a damaged file asks for no more.
 const MOST: usize = 1024;
 
