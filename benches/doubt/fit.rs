@@ -49,25 +49,26 @@ pub fn fit(cases: &[Case]) -> Fit {
         }
     }
     let mut map = regression(&cases.iter().collect::<Vec<_>>());
-    map.most = most(cases, &held_out);
+    map.most = most(cases, &map);
     for said in &mut held_out {
         *said = said.min(map.most);
     }
     Fit { map, held_out }
 }
 
-/// The most that the evidence allows: the share right of those that a map which did not know their world is surest
-/// of, as Laplace's rule of succession estimates it.
-fn most(cases: &[Case], held_out: &[f64]) -> f64 {
-    let mut top: Vec<(f64, &Case)> = held_out.iter().copied().zip(cases).collect();
+/// The most that the evidence allows: the share right of the tenth that the map is surest of, as Laplace's rule of
+/// succession estimates it. Maps that did not know a world rank its pieces by a scale of their own, so that they
+/// cannot say which of all are surest.
+fn most(cases: &[Case], map: &Map) -> f64 {
+    let mut top: Vec<(f64, &Case)> = (cases.iter())
+        .map(|case| (map.of(&case.features), case))
+        .collect();
     top.sort_by(|a, b| b.0.total_cmp(&a.0));
     top.truncate((TOP * cases.len() as f64) as usize);
     let sum = |wanted: &dyn Fn(&Case) -> bool| -> f64 {
         let cases = top.iter().map(|(_, case)| *case);
-        cases
-            .filter(|case| wanted(case))
-            .map(|case| case.weight)
-            .sum()
+        let wanted = cases.filter(|case| wanted(case));
+        wanted.map(|case| case.weight).sum()
     };
     (sum(&|case| case.right) + 1.0) / (sum(&|_| true) + 2.0)
 }

@@ -35,7 +35,7 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, Result};
 use clap::Parser;
-use cuptally::count::fitted::{Feature, Fitted, whole_features};
+use cuptally::count::fitted::{Feature, Fitted, NAMED_SURELY, whole_features};
 use rayon::prelude::*;
 use serde_json::json;
 
@@ -151,17 +151,17 @@ fn count(used: &[&Photo], photos: &[Photo], folder: PathBuf, taught: bool) -> Re
     Ok(judged.into_iter().flatten().collect())
 }
 
-/// Of the pieces that are called sure no more than this share may be wrong.
-const MOST_WRONG: f64 = 0.004;
+/// Of the pieces that are called sure no more than this share may be wrong, those of colours that nobody taught among them.
+const MOST_WRONG: f64 = 0.005;
 
-/// The lowest probability, in thousandths, from which on no more than [`MOST_WRONG`] are wrong, for maps that did not
-/// know the world.
+/// The lowest probability, in thousandths, from which on no more than [`MOST_WRONG`] are wrong.
 fn sure_from(fits: &[(&'static str, Fit, Vec<Case>)]) -> f64 {
     let said: Vec<(f64, bool, f64)> = (fits.iter())
         .filter(|(name, _, _)| *name == "whole")
         .flat_map(|(_, fit, cases)| {
-            let told = |(said, case): (&f64, &Case)| (*said, case.right, case.weight);
-            fit.held_out.iter().zip(cases).map(told).collect::<Vec<_>>()
+            let told = |case: &Case| (fit.map.of(&case.features), case.right, case.weight);
+            let surely = |case: &&Case| case.features.contains(&(NAMED_SURELY, 1.0));
+            cases.iter().filter(surely).map(told).collect::<Vec<_>>()
         })
         .collect();
     let holds = |least: f64| {
@@ -232,7 +232,8 @@ fn fits(judged: &[Judged]) -> Vec<(&'static str, Fit, Vec<Case>)> {
         });
         if let Some(colour) = colour {
             let right = one.size_right && one.form_right && one.colour_right;
-            whole.push(case(one, &whole_features(size * form * colour), right));
+            let features = whole_features(size * form * colour, one.surely);
+            whole.push(case(one, &features, right));
         }
     }
     let of_whole = fit(&whole);

@@ -46,6 +46,8 @@ pub struct Judged {
     pub form: Option<Vec<Feature>>,
     /// As above.
     pub colour: Option<Vec<Feature>>,
+    /// Whether its colour is named surely.
+    pub surely: bool,
 }
 
 /// As it stands in the file that keeps the last run's pieces.
@@ -61,6 +63,7 @@ struct Kept {
     size: Option<Vec<(String, f64)>>,
     form: Option<Vec<(String, f64)>>,
     colour: Option<Vec<(String, f64)>>,
+    surely: bool,
 }
 
 /// The pieces that the last run kept.
@@ -88,6 +91,7 @@ pub fn kept(text: &str) -> Result<Vec<Judged>> {
             size: named(one.size),
             form: named(one.form),
             colour: named(one.colour),
+            surely: one.surely,
         })
         .collect())
 }
@@ -216,6 +220,7 @@ pub fn judged(photo: &Photo, home: &Path) -> Result<Vec<Judged>> {
                         let around = (one.piece.touched, one.piece.covered());
                         colour_features(named, &one.paint, lamp, around, &quality)
                     }),
+                    surely: named.is_sure(quality.unlike),
                 });
             }
         }

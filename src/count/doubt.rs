@@ -277,12 +277,13 @@ pub fn colour_probability(
 const NOT_SURE: f64 = 0.899;
 const _: () = assert!(NOT_SURE < SURE);
 
-/// The probability to state for a piece with a taught colour, of the product of its shape's and its colour's. Of those
-/// stated with [`SURE`] and more hardly any may be wrong, so that what falls short of that is held below.
-pub fn stated(product: f64) -> f64 {
+/// The probability to state for a piece with a taught colour, of the product of its shape's and its colour's, and of
+/// whether its colour is named surely. Of those stated with [`SURE`] and more hardly any may be wrong, so that what falls
+/// short of that is held below.
+pub fn stated(product: f64, surely: bool) -> f64 {
     let fitted = fitted();
-    let stated = fitted.whole.of(&whole_features(product));
-    if stated < fitted.sure_from {
+    let stated = fitted.whole.of(&whole_features(product, surely));
+    if stated < fitted.sure_from || !surely {
         stated.min(NOT_SURE)
     } else {
         stated

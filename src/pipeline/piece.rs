@@ -65,7 +65,11 @@ fn stated_of(
     let trust: f64 = spoilt.iter().map(|(factor, _)| factor).product();
     let product = shape.right * colour_right;
     // A colour that nobody taught has no name to be right or wrong in.
-    let right = if named.new { product } else { stated(product) };
+    let right = if named.new {
+        product
+    } else {
+        stated(product, named.is_sure(quality.unlike))
+    };
     let shipped = round3(right * trust);
     // Last of all, and nowhere else: what this home's reviews say of pieces of which so much was stated. A colour that
     // nobody taught states less than those reviews are of.
