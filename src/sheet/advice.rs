@@ -177,7 +177,7 @@ fn unlike(advice: &Advice<'_>) -> Option<Warning> {
     (advice.unlike && !spoilt).then(|| {
         warning(
             "colours-unlike",
-            "colours in this photo lie further from the taught ones than they should, so names are less sure; teach all colours that lie here under this light, or check the lamp and the card"
+            "colours in this photo lie further from the taught ones than they should, so no colour is sure; teach all colours that lie here under this light, or check the lamp and the card"
                 .to_owned(),
         )
     })

@@ -227,8 +227,9 @@ fn named_by(shown: &Shown, book: &SwatchBook) -> Vec<(Named, bool)> {
     .map(|(((named, paint), piece), flaw)| {
         let lamp = spoils(paint, &piece.stance(), flaw).contains(&Spoilt::Lamp);
         let features = colour_features(&named, paint, lamp, (false, 0.0), &quality);
-        let whole = maps.whole.of(&whole_features(maps.colour.of(&features)));
-        let sure = !named.new && whole >= maps.sure_from;
+        let surely = named.is_sure(quality.unlike);
+        let whole = whole_features(maps.colour.of(&features), surely);
+        let sure = surely && maps.whole.of(&whole) >= maps.sure_from;
         (named, sure)
     })
     .collect()
@@ -302,14 +303,14 @@ fn two_lights_taught() {
 }
 
 /// Right, sure, and photos exact in every group.
-const RIGHT: (usize, usize, usize) = (480, 414, 7);
+const RIGHT: (usize, usize, usize) = (480, 410, 7);
 
 /// Several of the daylight photo's pieces have a window's image on them. In other lights few are sure: of colours
 /// with a near neighbour none is until a second light was taught.
 #[test]
 #[ignore = "reads many photos"]
 fn one_light_taught() {
-    for (light, right, sure) in [("daylight", 468, 256), ("warm-led", 475, 148)] {
+    for (light, right, sure) in [("daylight", 468, 255), ("warm-led", 475, 148)] {
         let all = figures(light, &book(&[light], &[]), &seen);
         assert!(all.wrong_and_sure.is_empty());
         assert!(all.right >= right && all.sure >= sure);
@@ -353,7 +354,7 @@ fn any_two_lights_taught() {
 }
 
 /// Right, sure, and wrong though sure, of 5,357 and of 1,958 pieces.
-const ANY_TWO: ((usize, usize, usize), (usize, usize, usize)) = ((5193, 3667, 0), (1732, 1052, 9));
+const ANY_TWO: ((usize, usize, usize), (usize, usize, usize)) = ((5193, 3647, 0), (1732, 1045, 9));
 
 /// Colours that are far from all taught ones: with a hard neighbour taught, the two cannot
 /// be told apart from under a shift of the whole photo.
@@ -433,7 +434,7 @@ fn later_photos_and_hard_neighbours() {
     let hard = figures("hard neighbours", &lights, &|s| s.name.starts_with("hard-"));
     assert!(other.wrong_and_sure.is_empty() && other.right >= 79 && other.sure >= 59);
     assert!(both.wrong_and_sure.is_empty() && both.right >= 44 && both.sure >= 29);
-    assert!(hard.wrong_and_sure.is_empty() && hard.right >= 162 && hard.sure >= 111);
+    assert!(hard.wrong_and_sure.is_empty() && hard.right >= 162 && hard.sure >= 110);
 }
 
 /// Each photo that has a teach photo under the same illuminant.
@@ -466,7 +467,7 @@ fn taught_under_the_same_light() {
 }
 
 /// Right, sure, and wrong though sure: hard neighbours side by side are among the photos.
-const SAME_LIGHT: (usize, usize, usize) = (466, 341, 0);
+const SAME_LIGHT: (usize, usize, usize) = (466, 340, 0);
 
 /// Every colour is left out of the teaching in turn. Of some the nearest taught colour is
 /// less than 5 dE00 away.
