@@ -27,6 +27,8 @@ const FORM_CLEAR: f64 = 0.95;
 /// another; and the most that is then left to it: an even guess between the net and who told what lies there.
 const NOT_LISTED: f64 = 0.1;
 const NOT_LISTED_MOST: f64 = 0.5;
+/// The same below which the net takes it for another more likely than not.
+const RATHER_ANOTHER: f64 = 0.5;
 const _: () = assert!(NOT_LISTED_MOST < SURE);
 /// Hidden share of the pieces around one from which on a doubtful one is said to lie in a heap.
 const HEAPED: f64 = 0.04;
@@ -197,6 +199,8 @@ fn by_net(said: &Said, both: bool, piece: &FoundPiece, photo: &PhotoQuality, odd
     if said.allowed_p < NOT_LISTED {
         probability = probability.min(NOT_LISTED_MOST);
         odds.doubt(Doubt::NotLookedFor);
+    } else if said.allowed_p < RATHER_ANOTHER {
+        probability = probability.min(CONTESTED);
     }
     let runner_up = piece.runner_up.map(|(other, _)| other);
     let before = odds.right;

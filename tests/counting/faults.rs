@@ -64,18 +64,23 @@ fn faults_of(sheet: &Value) -> Vec<&str> {
 #[test]
 #[ignore = "reads many photos"]
 fn a_failing_photo_names_its_fault_and_a_spoilt_one_is_sure_of_nothing() {
-    for (name, code, spoilt) in [
-        ("failing-out-of-focus-40", "blurred", true),
-        ("failing-too-dark-38", "too-dark", true),
-        ("failing-too-bright-38", "too-bright", true),
-        ("failing-glare-on-card-36", "card-glare", false),
-        ("failing-wooden-table-44", "busy-tray", false),
-        ("failing-curled-card-40", "card-bent", false),
-        ("failing-tray-like-pieces-36", "tray-coloured", false),
-        ("failing-pieces-cut-by-frame-40", "cut-by-edge", false),
+    for (name, codes, spoilt) in [
+        ("failing-out-of-focus-40", &["blurred"][..], true),
+        ("failing-too-dark-38", &["too-dark"], true),
+        ("failing-too-bright-38", &["too-bright"], true),
+        ("failing-glare-on-card-36", &["card-glare"], false),
+        // Some pieces are as brown as the wood.
+        (
+            "failing-wooden-table-44",
+            &["busy-tray", "tray-coloured"],
+            false,
+        ),
+        ("failing-curled-card-40", &["card-bent"], false),
+        ("failing-tray-like-pieces-36", &["tray-coloured"], false),
+        ("failing-pieces-cut-by-frame-40", &["cut-by-edge"], false),
     ] {
         let sheet = sheet(name);
-        assert_eq!(faults_of(&sheet), [code], "{name}");
+        assert_eq!(faults_of(&sheet), codes, "{name}");
         let pieces = sheet["pieces"].as_array().unwrap();
         assert!(!pieces.is_empty(), "{name}: nothing to be unsure of");
         let sure = pieces.iter().any(|p| p["sure"].as_f64().unwrap() >= 0.9);
