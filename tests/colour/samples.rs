@@ -235,6 +235,9 @@ fn named_by(shown: &Shown, book: &SwatchBook) -> Vec<(Named, bool)> {
     .collect()
 }
 
+/// A piece, what it is named, and whether surely.
+type Pair<'a> = (&'a Piece, &'a (Named, bool));
+
 /// Names the pieces of the wanted photos and prints a line for each photo.
 fn figures(title: &str, book: &SwatchBook, wanted: &dyn Fn(&Shown) -> bool) -> Figures {
     let taught = book.names();
@@ -242,7 +245,7 @@ fn figures(title: &str, book: &SwatchBook, wanted: &dyn Fn(&Shown) -> bool) -> F
     println!("{title}");
     for shown in SHOWN.iter().filter(|s| wanted(s)) {
         let named = named_by(shown, book);
-        let right = |(piece, (named, _)): &(&Piece, &(Named, bool))| {
+        let right = |(piece, (named, _)): &Pair<'_>| {
             if taught.contains(&piece.colour.as_str()) {
                 named.name == piece.colour
             } else {
@@ -265,8 +268,7 @@ fn figures(title: &str, book: &SwatchBook, wanted: &dyn Fn(&Shown) -> bool) -> F
             *groups.entry((&piece.size, &named.name)).or_default() -= 1;
         }
         let off = groups.values().filter(|n| **n != 0).count();
-        let count =
-            |wanted: &dyn Fn(&(&Piece, &(Named, bool))) -> bool| pairs().filter(wanted).count();
+        let count = |wanted: &dyn Fn(&Pair<'_>) -> bool| pairs().filter(wanted).count();
         let (rights, sure) = (count(&right), count(&|pair| pair.1.1));
         println!(
             "  {:28} {:3} pieces, {rights:3} right, {sure:3} sure, {} wrong and sure, {off} groups off",
