@@ -161,7 +161,7 @@ pub fn measure(photo: &Photo, targets: &Targets, told: Told) -> Result<Scene, Tr
     let patches = read_patches(photo, &pose.camera, &targets.lab);
     let correction = correct(&patches)?;
     let middle = Mm::new(design.width_mm / 2.0, design.height_mm / 2.0);
-    let view = MetricView::of(&photo.pixels, &pose.camera, middle);
+    let view = MetricView::of(photo, &pose.camera, middle);
     let mut lab = LabView::of(&view);
     let ground = Ground::fit(&lab, &on_card)?;
     let mut foreground = Foreground::of(&lab, &ground, &on_card);

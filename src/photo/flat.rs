@@ -8,6 +8,11 @@ const ROW_STEP: usize = 4;
 /// smoothing of it, leave shorter ones.
 const STRETCH: f64 = 1.0 / 8.0;
 
+/// Within the code range: from above 1 of 255 to below 254, as light. What a full sensor leaves below that is even in a
+/// drawing too.
+const DARKEST: f32 = 0.0004;
+const BRIGHTEST: f32 = 0.991;
+
 /// Share of the picture in long stretches of exactly one colour along rows; white and black that are cut off at
 /// the end of the range do not count, since too bright and too dark photos have them.
 ///
@@ -21,9 +26,9 @@ pub fn flat_share(photo: &Photo) -> f64 {
         let mut close = |stretch: Option<([f32; 3], usize)>| {
             flat += stretch.map_or(0, |(_, length)| if length >= shortest { length } else { 0 });
         };
-        for (column, pixel) in picture.row(row).enumerate() {
+        for pixel in picture.row(row) {
             all += 1;
-            let within_range = photo.clipped.flags(row, column) == 0;
+            let within_range = pixel.iter().all(|v| (DARKEST..BRIGHTEST).contains(v));
             last = match last {
                 Some((colour, length)) if within_range && colour == pixel => {
                     Some((colour, length + 1))

@@ -49,7 +49,7 @@ mod reduced;
 mod sharpness;
 mod flat;
 
-pub use clipped::Clipped;
+pub use clipped::{Clipped, Saturation};
 pub use drawn::{SIGNATURE, signed};
 pub use error::{PhotoError, Problem};
 pub use flat::flat_share;

@@ -2,7 +2,7 @@
 //!
 //! Works on the picture as it is stored and turns the copy, for the picture itself may fill half the memory there is.
 
-use super::clipped::{self, Clipped};
+use super::clipped::{self, Clipped, Saturation};
 use super::decoded::Pixels;
 use super::picture::{srgb_decode, srgb_encode_8};
 use super::shares::Shares;
@@ -71,6 +71,7 @@ pub(super) fn reduced(stored: &RgbImage, most: u64, turn: Orientation) -> (RgbIm
     let (columns, rows) = (side(width), side(height));
     let across = Shares::of(width as usize, columns as usize);
     let down = Shares::of(height as usize, rows as usize);
+    let saturation = Saturation::of(stored);
     let light: Vec<f32> = (0..=u8::MAX)
         .map(|code| srgb_decode(f64::from(code) / 255.0) as f32)
         .collect();
@@ -90,7 +91,7 @@ pub(super) fn reduced(stored: &RgbImage, most: u64, turn: Orientation) -> (RgbIm
                     for (sum, code) in sum.iter_mut().zip(pixel) {
                         *sum += weight * light(*code);
                     }
-                    *flags |= clipped::flags(*pixel);
+                    *flags |= clipped::flags(*pixel, saturation);
                 }
             }
             let pixels = out.as_chunks_mut::<3>().0.iter_mut().zip(flags);
@@ -111,7 +112,10 @@ pub(super) fn reduced(stored: &RgbImage, most: u64, turn: Orientation) -> (RgbIm
     let flags = flags.into_luma8();
     let size = (flags.height() as usize, flags.width() as usize);
     let flags = Array2::from_shape_vec(size, flags.into_raw());
-    let clipped = Clipped(flags.unwrap_or_else(|_| Array2::zeros(size)));
+    let clipped = Clipped {
+        flags: flags.unwrap_or_else(|_| Array2::zeros(size)),
+        saturation,
+    };
     match Pixels::Eight(picture).turned(turn) {
         Pixels::Eight(picture) => (picture, clipped),
         Pixels::Sixteen(_) => (RgbImage::new(0, 0), clipped),

@@ -30,7 +30,8 @@ const EDGE_MM: f64 = 0.8;
 const BODY: (f64, f64) = (0.3, 0.6);
 /// Share of the silhouette that is darker than its dark places.
 const DARK: f64 = 0.04;
-/// A channel of the photo beyond this is cut off (254 of 255 codes is 0.991; resampling blends).
+/// A channel of the photo beyond this share of where the sensor is full is cut off (254 of 255 codes is 0.991; resampling
+/// blends).
 const CUT_OFF: f32 = 0.97;
 /// Share of the body's samples from which a channel counts as cut off.
 const CUT_OFF_SHARE: f64 = 0.3;
@@ -132,8 +133,9 @@ pub fn paint(
     let body = &samples[at(least)..=at(most)];
     let n = body.len() as f64;
     let measured: [f64; 3] = std::array::from_fn(|c| body.iter().map(|s| s.1[c]).sum::<f64>() / n);
+    let full = view.saturation();
     let clipped: [bool; 3] = std::array::from_fn(|c| {
-        let cut = body.iter().filter(|s| s.0[c] > CUT_OFF).count();
+        let cut = body.iter().filter(|s| s.0[c] > CUT_OFF * full[c]).count();
         cut as f64 > CUT_OFF_SHARE * n
     });
     let raw: [f32; 3] =

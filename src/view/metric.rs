@@ -1,7 +1,7 @@
 //! The metric view: the tray's plane resampled to square pixels of known size.
 
 use super::camera::Camera;
-use crate::photo::LinearPicture;
+use crate::photo::{LinearPicture, Photo};
 use crate::units::{Mm, Px};
 
 /// Finest and coarsest pixel of the view; in between it follows the photo.
@@ -21,11 +21,13 @@ pub struct MetricView {
     columns: usize,
     picture: LinearPicture,
     camera: Camera,
+    saturation: [f32; 3],
 }
 
 impl MetricView {
     /// The photo resampled (bilinear) onto the tray's plane. `card_middle` is where the scale is read.
-    pub fn of(picture: &LinearPicture, camera: &Camera, card_middle: Mm) -> Self {
+    pub fn of(photo: &Photo, camera: &Camera, card_middle: Mm) -> Self {
+        let picture = &photo.pixels;
         let (width, height) = (picture.width(), picture.height());
         let scale = camera.mm_per_px(card_middle).unwrap_or(PIXEL_RANGE_MM.1);
         let mut mm_per_px = scale.clamp(PIXEL_RANGE_MM.0, PIXEL_RANGE_MM.1);
@@ -57,7 +59,13 @@ impl MetricView {
             columns,
             picture: picture.clone(),
             camera: camera.clone(),
+            saturation: photo.clipped.saturation().linear(),
         }
+    }
+
+    /// Linear RGB where the camera's sensor is full.
+    pub fn saturation(&self) -> [f32; 3] {
+        self.saturation
     }
 
     /// Linear RGB of a view pixel as in the photo; `None` where the photo does not cover it.
