@@ -232,7 +232,7 @@ fn fits(judged: &[Judged]) -> Vec<(&'static str, Fit, Vec<Case>)> {
         });
         if let Some(colour) = colour {
             let right = one.size_right && one.form_right && one.colour_right;
-            let features = whole_features(size * form * colour, one.surely);
+            let features = whole_features(size * form * colour, one.surely());
             whole.push(case(one, &features, right));
         }
     }

@@ -7,8 +7,9 @@ use std::path::Path;
 use anyhow::{Context, Result, anyhow};
 use cuptally::card::design::CardDesign;
 use cuptally::colour::{PrintProfile, SwatchBook};
+use cuptally::count::colours::Named;
 use cuptally::count::fitted::{
-    Feature, PhotoQuality, colour_features, form_features, size_features,
+    Feature, PhotoQuality, TOLD, colour_features, form_features, size_features, told,
 };
 use cuptally::count::{flaws, name_colours, spoils};
 use cuptally::photo::{self, Limits};
@@ -46,8 +47,17 @@ pub struct Judged {
     pub form: Option<Vec<Feature>>,
     /// As above.
     pub colour: Option<Vec<Feature>>,
+    /// Its colour as it is named.
+    pub named: Named,
+    /// Whether the photo is unlike the teaching.
+    pub unlike: bool,
+}
+
+impl Judged {
     /// Whether its colour is named surely.
-    pub surely: bool,
+    pub fn surely(&self) -> bool {
+        self.named.is_sure(self.unlike)
+    }
 }
 
 /// As it stands in the file that keeps the last run's pieces.
@@ -63,7 +73,8 @@ struct Kept {
     size: Option<Vec<(String, f64)>>,
     form: Option<Vec<(String, f64)>>,
     colour: Option<Vec<(String, f64)>>,
-    surely: bool,
+    named: Named,
+    unlike: bool,
 }
 
 /// The pieces that the last run kept.
@@ -79,7 +90,7 @@ pub fn kept(text: &str) -> Result<Vec<Judged>> {
         features.map(|all| all.into_iter().map(|(name, v)| (known(name), v)).collect())
     };
     let kept: Vec<Kept> = serde_json::from_str(text)?;
-    Ok((kept.into_iter())
+    let mut kept: Vec<Judged> = (kept.into_iter())
         .map(|one| Judged {
             place: one.place,
             teaching: one.teaching,
@@ -91,9 +102,19 @@ pub fn kept(text: &str) -> Result<Vec<Judged>> {
             size: named(one.size),
             form: named(one.form),
             colour: named(one.colour),
-            surely: one.surely,
+            named: one.named,
+            unlike: one.unlike,
         })
-        .collect())
+        .collect();
+    // What the rule of sureness makes of it may be another since.
+    for one in &mut kept {
+        for (name, value) in one.colour.iter_mut().flatten() {
+            if *name == TOLD {
+                *value = told(&one.named, one.unlike);
+            }
+        }
+    }
+    Ok(kept)
 }
 
 /// How much of what can be taught was taught: the shipped maps are for homes that know little as for those that know
@@ -220,7 +241,8 @@ pub fn judged(photo: &Photo, home: &Path) -> Result<Vec<Judged>> {
                         let around = (one.piece.touched, one.piece.covered());
                         colour_features(named, &one.paint, lamp, around, &quality)
                     }),
-                    surely: named.is_sure(quality.unlike),
+                    named: named.clone(),
+                    unlike: quality.unlike,
                 });
             }
         }
@@ -235,12 +257,12 @@ fn shape_features(
 ) -> (Option<Vec<Feature>>, Option<Vec<Feature>>) {
     let piece = &one.piece;
     let size = match &piece.witness {
-        Witness::Both(said) => Some(size_features(piece, said, true, quality)),
-        Witness::Net(said) => Some(size_features(piece, said, false, quality)),
+        Witness::Both(said) => Some(size_features(piece, &one.paint, said, true, quality)),
+        Witness::Net(said) => Some(size_features(piece, &one.paint, said, false, quality)),
         _ => None,
     };
     let other = piece.other_form.filter(|_| piece.form_is_told());
-    let form = other.map(|(other, _)| form_features(piece, other, quality));
+    let form = other.map(|(other, _)| form_features(piece, &one.paint, other, quality));
     (size, form)
 }
 

@@ -2,6 +2,8 @@
 
 use std::collections::BTreeMap;
 
+use serde::{Deserialize, Serialize};
+
 use super::explain::Look;
 use super::joint::{Instead, Joint};
 use super::level::level;
@@ -12,7 +14,7 @@ use crate::pieces::paint::Paint;
 use crate::sheet::SURE;
 
 /// A piece's colour by name.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Named {
     /// A taught name, or an ISCC-NBS name where it was not taught.
     pub name: String,
@@ -30,7 +32,7 @@ pub struct Named {
 
 /// What speaks against a taught colour beside what its likeness says. How much each counts is fitted, as the model of
 /// likeness takes lights and colours for known that nobody taught.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Against {
     /// Share of the piece's light that a lamp or the room mirrors in it, were it of this colour or of another that it may
     /// well be.
@@ -50,6 +52,10 @@ pub struct Against {
     pub new_share: f64,
     /// Whether colours that nobody taught were ruled out, so that a piece of one must be taken for another.
     pub ruled_out: bool,
+    /// Distance to the nearest other taught colour, even units.
+    pub apart: f64,
+    /// How many times the usual the photo's chromatic shifts are.
+    pub shifted: f64,
 }
 
 /// More of a piece's light than this that is mirrored leaves its name inferred from small differences of large numbers.
@@ -266,6 +272,7 @@ fn taught_odds(paints: &[Paint], taught: &Taught) -> [Judged; 2] {
         for odds in decided.iter_mut().flatten() {
             odds.against.new_share = new_share;
             odds.against.ruled_out = only_taught;
+            odds.against.shifted = joint.chromatic_times();
         }
         let unlike = joint.chromatic_times() > UNLIKE || new_share > MANY_NEW;
         let mut odds = none.clone();
@@ -308,6 +315,8 @@ const NEW_GAIN: f64 = 5.5;
 pub const HARD_NEIGHBOUR: f64 = 8.0;
 /// Worse explained than this much beyond well tells no more.
 const MOST_ILL: f64 = 6.0;
+/// Colours further apart than this, even units, are no more different.
+const FAR_APART: f64 = 60.0;
 /// From this probability on a piece may well be of another colour.
 const MAY_BE: f64 = 0.02;
 
@@ -429,11 +438,14 @@ fn against(
     let mut found = Against {
         mirrored,
         ill_explained: (WELL_EXPLAINED - joint.explained(piece, best)).clamp(0.0, MOST_ILL),
+        apart: FAR_APART,
         ..Against::default()
     };
     let mut nearest: (f64, Option<&String>) = (0.0, None);
     for k in (0..names.len()).filter(|k| *k != best) {
-        let near = 1.0 - joint.apart(best, k) / HARD_NEIGHBOUR;
+        let apart = joint.apart(best, k);
+        found.apart = found.apart.min(apart);
+        let near = 1.0 - apart / HARD_NEIGHBOUR;
         if near <= 0.0 {
             continue;
         }

@@ -124,11 +124,11 @@ impl ShapeOdds {
 
 /// Probability that form and size are right, what else they may be, and the doubts. Nothing else is likelier than what
 /// was found.
-pub fn shape_odds(piece: &FoundPiece, photo: &PhotoQuality) -> ShapeOdds {
+pub fn shape_odds(piece: &FoundPiece, paint: &Paint, photo: &PhotoQuality) -> ShapeOdds {
     let mut odds = ShapeOdds::certain();
     match piece.witness {
-        Witness::Both(said) => by_net(&said, true, piece, photo, &mut odds),
-        Witness::Net(said) => by_net(&said, false, piece, photo, &mut odds),
+        Witness::Both(said) => by_net(&said, true, piece, (paint, photo), &mut odds),
+        Witness::Net(said) => by_net(&said, false, piece, (paint, photo), &mut odds),
         Witness::Contested => by_edges(piece, CONTESTED, &mut odds),
         Witness::Search => by_edges(piece, SEARCH_ALONE, &mut odds),
         Witness::Seam => {
@@ -162,7 +162,7 @@ pub fn shape_odds(piece: &FoundPiece, photo: &PhotoQuality) -> ShapeOdds {
         }
     }
     if let Some((other, _)) = piece.other_form {
-        let form = form_probability(piece, other, photo);
+        let form = form_probability(piece, paint, other, photo);
         if piece.form_is_told() {
             odds.leave(form, Some(other));
         } else {
@@ -185,17 +185,24 @@ pub fn shape_odds(piece: &FoundPiece, photo: &PhotoQuality) -> ShapeOdds {
 }
 
 /// Probability of the form, given the size and the next likeliest form.
-fn form_probability(piece: &FoundPiece, other: Shape, photo: &PhotoQuality) -> f64 {
+fn form_probability(piece: &FoundPiece, paint: &Paint, other: Shape, photo: &PhotoQuality) -> f64 {
     if !piece.form_is_told() {
         FORM_OPEN
     } else {
-        fitted().form.of(&form_features(piece, other, photo))
+        fitted().form.of(&form_features(piece, paint, other, photo))
     }
 }
 
 /// Probability of the size where the net sees the piece, confirmed by edges or not, by the fitted map.
-fn by_net(said: &Said, both: bool, piece: &FoundPiece, photo: &PhotoQuality, odds: &mut ShapeOdds) {
-    let mut probability = fitted().size.of(&size_features(piece, said, both, photo));
+fn by_net(
+    said: &Said,
+    both: bool,
+    piece: &FoundPiece,
+    (paint, photo): (&Paint, &PhotoQuality),
+    odds: &mut ShapeOdds,
+) {
+    let features = size_features(piece, paint, said, both, photo);
+    let mut probability = fitted().size.of(&features);
     if said.allowed_p < NOT_LISTED {
         probability = probability.min(NOT_LISTED_MOST);
         odds.doubt(Doubt::NotLookedFor);

@@ -30,6 +30,9 @@ pub type Feature = (&'static str, f64);
 
 /// Edge scores are compared by the mm of the piece's length and width; this is what one clearly missed side costs.
 const SCORE_PER_MM: f64 = 4.0;
+/// A piece on its side whose height beats another's by this score has it for certain, as a rule: the median of right ones on
+/// the poured photos of `sample-photos/tune` is 60, of wrong ones -17.
+const CLEAR_HEIGHT: f64 = 60.0;
 /// Hidden shares around a piece beyond this are as bad.
 const MOST_HEAPED: f64 = 0.2;
 /// Differences of scores beyond these tell no more.
@@ -40,9 +43,11 @@ const UNSURE_MOST: f64 = 0.85;
 /// Glare beyond this is as bad: a tenth of the paper's light.
 const MOST_GLARE: f64 = 0.1;
 
-/// What tells whether a piece that the net sees is there and of its size.
+/// What tells whether a piece that the net sees is there and of its size; `paint`: where the camera cut its channels off,
+/// seams and studs show less.
 pub fn size_features(
     piece: &FoundPiece,
+    paint: &Paint,
     said: &Said,
     confirmed: bool,
     photo: &PhotoQuality,
@@ -72,11 +77,27 @@ pub fn size_features(
         ("like tray", yes(piece.like_tray)),
         ("at frame", yes(piece.at_frame)),
         ("disputed", yes(piece.disputed)),
+        ("cut off", cut_off(paint)),
+        (
+            if piece.on_tray {
+                "height"
+            } else {
+                "height in a heap"
+            },
+            piece.other_height.map_or(0.0, |margin| {
+                (margin / CLEAR_HEIGHT).clamp(-MOST_MARGIN, MOST_MARGIN)
+            }),
+        ),
     ]
 }
 
 /// What tells whether a form is right, given the size, where the next likeliest form is `other`.
-pub fn form_features(piece: &FoundPiece, other: Shape, photo: &PhotoQuality) -> Vec<Feature> {
+pub fn form_features(
+    piece: &FoundPiece,
+    paint: &Paint,
+    other: Shape,
+    photo: &PhotoQuality,
+) -> Vec<Feature> {
     let shape = piece.stance.shape;
     let underside = piece.stance.face == Face::Down && shape.height_mm() == other.height_mm();
     let by_net = piece.form_p < 1.0;
@@ -103,7 +124,13 @@ pub fn form_features(piece: &FoundPiece, other: Shape, photo: &PhotoQuality) -> 
         ("heaped", piece.heaped.min(MOST_HEAPED)),
         ("outline", piece.outline),
         ("tray noise", photo.tray_noise.max(0.1).ln()),
+        ("cut off", cut_off(paint)),
     ]
+}
+
+/// Share of the channels that the camera cut off.
+fn cut_off(paint: &Paint) -> f64 {
+    paint.clipped.iter().filter(|cut| **cut).count() as f64 / 3.0
 }
 
 /// What tells whether a taught colour is right; `lamp`: whether a lamp mirrors in the piece; `touched` and `covered`:
@@ -115,15 +142,10 @@ pub fn colour_features(
     (touched, covered): (bool, f64),
     photo: &PhotoQuality,
 ) -> Vec<Feature> {
-    let most = if named.is_sure(photo.unlike) {
-        1.0
-    } else {
-        UNSURE_MOST
-    };
     let against = &named.against;
     vec![
         ("base", 1.0),
-        ("told", logit(named.probability.min(most), 0.002)),
+        (TOLD, told(named, photo.unlike)),
         ("lamp", yes(lamp)),
         ("uneven", yes(paint.uneven())),
         ("shaded", paint.shaded),
@@ -137,6 +159,19 @@ pub fn colour_features(
         ("unlike", yes(photo.unlike)),
         ("glare", photo.glare.clamp(0.0, MOST_GLARE) / MOST_GLARE),
     ]
+}
+
+/// Name of the feature that says how likely the name is by likeness.
+pub const TOLD: &str = "told";
+
+/// How likely the name is by likeness, log-odds: less than that where it is not sure.
+pub fn told(named: &Named, unlike: bool) -> f64 {
+    let most = if named.is_sure(unlike) {
+        1.0
+    } else {
+        UNSURE_MOST
+    };
+    logit(named.probability.min(most), 0.002)
 }
 
 /// Name of the feature that says whether the colours leave a piece's name sure.

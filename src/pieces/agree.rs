@@ -68,8 +68,9 @@ pub fn find_pieces(
         told.retain(|one| one.score >= LEAST_SCORE);
         told
     });
+    let on_tray = buried(told.iter().flatten()) <= HEAP;
     let mut seen: Vec<Instance<'_>> = (told.iter().flatten())
-        .map(|one| Instance::of(one, sight))
+        .map(|one| Instance::of(one, sight, on_tray))
         .collect();
     // On a tray where shapes may lie that the net was not taught it may be certain of the wrong thing.
     let all_taught = maps.is_some() && search.shapes().iter().all(|shape| is_taught(*shape));
@@ -207,6 +208,16 @@ fn mark_touched(pieces: &mut [FoundPiece], outlines: &[Vec<Mm>], unexplained: &d
 /// `sample-photos/tune`, the net alone, with the weights before these, 276 of 407 in place of 260), elsewhere hardly any.
 const HEAP: f64 = 0.01;
 
+/// Mean share beyond [`FREE`] that is hidden of these.
+fn buried<'a>(seen: impl Iterator<Item = &'a Proposal>) -> f64 {
+    let (mut hidden, mut count) = (0.0, 0);
+    for one in seen {
+        hidden += (1.0 - one.visible - FREE).max(0.0);
+        count += 1;
+    }
+    hidden / f64::from(count.max(1))
+}
+
 /// How far around a piece the net looks at what may tell of it: its shadow, its neighbours, the tray; some twice its
 /// length.
 const NET_REACH_MM: f64 = 40.0;
@@ -222,12 +233,7 @@ fn by_net(
     let input = Input::of(sight.view, wanted, sight.ground, sight.camera, card);
     let maps = Maps::of(&net, &input)?;
     let seen = proposals(&maps, sight.camera, search.shapes());
-    let seen: Vec<&Proposal> = (seen.iter())
-        .filter(|one| one.score >= LEAST_SCORE)
-        .collect();
-    let hidden = |one: &&Proposal| (1.0 - one.visible - FREE).max(0.0);
-    let buried = seen.iter().map(hidden).sum::<f64>() / seen.len().max(1) as f64;
-    if buried > HEAP {
+    if buried(seen.iter().filter(|one| one.score >= LEAST_SCORE)) > HEAP {
         with_mirrored(maps, &net, &input)
     } else {
         Ok(maps)

@@ -33,7 +33,7 @@ pub(super) fn counted(
     flaw: Option<Flaw>,
     whole: Whole<'_>,
 ) -> Option<Piece> {
-    let shape = shape_odds(&seen.piece, whole.quality);
+    let shape = shape_odds(&seen.piece, &seen.paint, whole.quality);
     let mut piece = placed(scene, seen)?;
     let spoilt = spoils(&seen.paint, &seen.piece.stance, flaw);
     let lamp = spoilt.contains(&Spoilt::Lamp);

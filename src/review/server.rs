@@ -25,11 +25,13 @@ use super::guard::{Admitted, Denied, Guard};
 use super::photos::LONG_SIDES;
 
 /// The page's files: name, type, content.
-const PAGE: [(&str, &str, &str); 17] = [
+const PAGE: [(&str, &str, &str); 19] = [
     ("icon.svg", SVG, include_str!("page/icon.svg")),
     ("style.css", CSS, include_str!("page/style.css")),
     ("side.css", CSS, include_str!("page/side.css")),
     ("main.js", JS, include_str!("page/main.js")),
+    ("actions.js", JS, include_str!("page/actions.js")),
+    ("keys.js", JS, include_str!("page/keys.js")),
     ("ask.js", JS, include_str!("page/ask.js")),
     ("dom.js", JS, include_str!("page/dom.js")),
     ("draw.js", JS, include_str!("page/draw.js")),

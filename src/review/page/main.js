@@ -1,11 +1,11 @@
-// The page: which sheet, what to look at now, and what each key does.
+// The page: which sheet, what to look at now, and how changes come to it.
 
+import * as acts from "./actions.js";
 import { AskError, get, inTurn, post } from "./ask.js";
-import { choices, drawCard, NAME_IT, neighbours } from "./card.js";
-import { choose } from "./choose.js";
+import { drawCard } from "./card.js";
 import { byId, h, s } from "./dom.js";
-import { countDialog, finishDialog, groupDialog, helpDialog, sheetsDialog } from "./dialogs.js";
-import { cutFrom, learn, picture, swatch } from "./draw.js";
+import { cutFrom, learn } from "./draw.js";
+import * as keys from "./keys.js";
 import * as placing from "./placing.js";
 import * as side from "./side.js";
 import * as stage from "./stage.js";
@@ -139,7 +139,7 @@ const app = {
   async openSheet(index) {
     placing.cancel();
     Object.assign(app, { index, joining: null, all: false, sheet: null, isSide: false, check: null });
-    add(false);
+    app.add(false);
     app.sheets = (await get("api/start")).sheets;
     take(await get(`api/sheet/${index}`));
     app.at = app.items()[0] ?? null;
@@ -154,6 +154,13 @@ const app = {
     document.body.dataset.ready = index;
   },
 
+  add(on) {
+    app.adding = on;
+    byId("add").setAttribute("aria-pressed", String(on));
+    stage.setTool(on ? "add" : "look");
+    if (on) app.say("Drag a rectangle around the piece, or press Enter to place it with the arrow keys.", false);
+  },
+
   ended() {
     app.over = true;
     document.body.replaceChildren(h("main", { class: "over" },
@@ -165,6 +172,9 @@ const app = {
 };
 
 side.attach(app);
+acts.attach(app);
+keys.attach(app);
+const { actions } = app;
 
 const same = (a, b) => a && b && a.kind === b.kind && a.id === b.id && a.i === b.i;
 
@@ -238,283 +248,6 @@ async function lookAgain() {
   }
 }
 
-function add(on) {
-  app.adding = on;
-  byId("add").setAttribute("aria-pressed", String(on));
-  stage.setTool(on ? "add" : "look");
-  if (on) app.say("Drag a rectangle around the piece, or press Enter to place it with the arrow keys.", false);
-}
-
-const current = () => (app.at?.kind === "piece" ? app.piece(app.at.id) : null);
-
-// A correction of the piece in view, if there is one when its turn comes.
-const onPiece = (make, next = false) => (key) => app.act(() => {
-  const piece = current();
-  return piece && { correction: make(piece), next };
-}, "correct", key).catch(() => {});
-
-// A form that does not come in the piece's size is drawn in one of its own: a corner is no rectangle.
-const shownSize = (form, piece) => (form.sizes.includes(piece.size) || !form.sizes.length ? piece.size : form.sizes[0]);
-
-// What a picker chooses among, in pictures.
-app.pick = {
-  form: (piece) => choose({
-    title: "Which form is it?", current: piece.form,
-    options: app.vocabulary.forms.map((form) => ({
-      value: form.name, label: form.name, picture: picture({ ...piece, form: form.name, size: shownSize(form, piece) }, app.hex(piece.colour)),
-    })),
-  }),
-  size: (piece) => {
-    const listed = app.vocabulary.forms.find((form) => form.name === piece.form) ?? app.vocabulary.forms[0];
-    return choose({
-      title: "Which size is it?", current: piece.size,
-      options: listed.sizes.map((size) => ({ value: size, label: words.size(size), picture: picture({ ...piece, size }, app.hex(piece.colour)) })),
-    });
-  },
-  colour: (colour, title, hint) => choose({
-    title, hint, current: colour, make: (text) => text,
-    options: app.sheet.colours.map(({ name, hex }) => ({ value: name, label: name, picture: swatch(hex) })),
-  }),
-  face: (piece) => choose({
-    title: "How does it lie?", current: piece.face,
-    options: app.vocabulary.faces.map((face) => ({ value: face, label: words.face(face) })),
-  }),
-};
-
-const become = (piece, { form, size, colour }) => ({ what: "change", id: piece.id, form, size, colour });
-
-async function pickFor(pick, field) {
-  const piece = current();
-  if (!piece) return;
-  const value = await pick(piece);
-  byId("card").focus({ preventScroll: true });
-  if (value === null) return;
-  const more = { [field]: value };
-  const form = field === "form" && app.vocabulary.forms.find((f) => f.name === value);
-  // Another form may not come in that size.
-  if (form && !form.sizes.includes(piece.size)) {
-    const size = await app.pick.size({ ...piece, form: value });
-    if (size === null) return;
-    more.size = size;
-  }
-  const next = app.open.has(piece.id);
-  await app.act(() => app.piece(piece.id) && { correction: { what: "change", id: piece.id, ...more }, next: false }).catch(() => {});
-  if (next) byId("card").focus({ preventScroll: true });
-}
-
-app.actions = {
-  // What the first button says: as a rule, right as it stands. On what was looked at already: on to the next.
-  accept: (key) => app.act(() => {
-    if (app.sheet.posted !== null) return app.step(1);
-    if (app.at?.kind === "spot") return { correction: { what: "accept", spots: [app.at.i] }, next: true };
-    const piece = current();
-    if (!piece) return app.actions.finish();
-    if (piece.looked_at) return app.step(1);
-    const [first] = choices(app, piece);
-    if (first === NAME_IT) return void app.actions.colour();
-    return { correction: first === piece ? { what: "accept", ids: [piece.id] } : become(piece, first), next: true };
-  }, "correct", key).catch(() => {}),
-  next: () => app.step(1),
-  alternative: (i, key) => app.act(() => {
-    const piece = current();
-    const other = piece && app.open.has(piece.id) && choices(app, piece)[i + 1];
-    if (!other) return null;
-    return { correction: other === piece ? { what: "accept", ids: [piece.id] } : become(piece, other), next: true };
-  }, "correct", key).catch(() => {}),
-  form: () => pickFor(app.pick.form, "form"),
-  size: () => pickFor(app.pick.size, "size"),
-  colour: () => pickFor((piece) => app.pick.colour(piece.colour, "Which colour is it?"), "colour"),
-  face: () => pickFor(app.pick.face, "face"),
-  remove: onPiece((piece) => ({ what: "remove", ids: [piece.id] }), true),
-  async split() {
-    const piece = current();
-    if (!piece) return;
-    const cuts = await get(`api/sheet/${app.index}/cuts/${piece.id}`);
-    if (!cuts.length) return app.say(`A ${words.size(piece.size)} cannot be split into two listed pieces.`);
-    const hex = app.hex(piece.colour);
-    const cut = cuts.length === 1 ? 0 : await choose({
-      title: "Split into which two?",
-      options: cuts.map(({ sizes }, i) => ({
-        value: i, label: sizes.map(words.size).join(" + "),
-        picture: h("span", { class: "two" }, sizes.map((size) => picture({ ...piece, size }, hex))),
-      })),
-    });
-    if (cut === null) return;
-    await app.act(() => ({ correction: { what: "split", id: piece.id, cut } })).catch(() => {});
-  },
-  join() {
-    if (!current() || app.sheet.pieces.length < 2) return;
-    app.joining = app.at.id;
-    app.draw();
-  },
-  joinWith(id) {
-    const ids = [app.joining, id];
-    app.joining = null;
-    app.act(() => ({ correction: { what: "join", ids } })).catch(() => {});
-  },
-  async recolour(from = current()?.colour) {
-    if (typeof from !== "string") from = current()?.colour;
-    if (!from) return;
-    const many = app.sheet.pieces.filter((p) => p.colour === from).length;
-    const to = await app.pick.colour(from, `${words.plural(many, "piece", "pieces")} called ${from}: which colour is it really?`);
-    byId("card").focus({ preventScroll: true });
-    if (to === null || to === from) return;
-    await app.act(() => ({ correction: { what: "recolour", from, to } })).catch(() => {});
-    if (!app.open.has(app.at?.id) && app.at?.kind === "piece") app.draw();
-  },
-  // The box says what is so until the answer is kept.
-  onlyTaught: (key) => app.act(() => {
-    const { only_taught: yes, open_otherwise: otherwise, posted } = app.sheet;
-    if (posted !== null || (otherwise === null && !yes)) return null;
-    return { correction: { what: "only-taught", yes: !yes }, next: false };
-  }, "correct", key).catch(() => {}),
-  // The other view, and back.
-  beside() {
-    actions.escape();
-    if (app.check) return actions.checked();
-    app.isSide = !app.isSide;
-    if (app.isSide) {
-      side.enter();
-      app.at = null;
-    } else if (!app.at) app.at = app.items()[0] ?? null;
-    app.draw();
-    byId(app.isSide ? "bench" : "card").focus({ preventScroll: true });
-  },
-  // A few sure pieces side by side, and back to the end of the sheet.
-  check(ids) {
-    Object.assign(app, { check: new Set(ids), isSide: true, at: null });
-    side.enter();
-    app.draw();
-    byId("bench").focus({ preventScroll: true });
-  },
-  checked() {
-    Object.assign(app, { check: null, isSide: false, at: app.items()[0] ?? null });
-    app.draw();
-    actions.finish();
-  },
-  // Everything on the screen is what it is called; at the end, on to what is left.
-  sideAccept: (key) => app.act(() => {
-    const ids = side.shown().filter((id) => !app.piece(id).looked_at);
-    if (app.sheet.posted !== null) return void (side.shown().length ? side.turn(1) : actions.sheets());
-    if (!side.shown().length && app.check) return void actions.checked();
-    if (!side.shown().length) return void (app.open.size + app.sheet.spots.length ? actions.beside() : actions.finish());
-    if (!ids.length) return void side.turn(1);
-    const unseen = side.unseen();
-    if (unseen) return void app.say(unseen);
-    return { correction: { what: "accept", ids, together: true }, next: true };
-  }, "correct", key).catch(() => {}),
-  // One piece is something else.
-  move: (id, other, key) => app.act(() => {
-    const piece = app.piece(id);
-    return piece && { correction: become(piece, other), next: true };
-  }, "correct", key).catch(() => {}),
-  // One piece by itself.
-  alone() {
-    if (!current()) return;
-    app.isSide = false;
-    app.draw();
-    byId("card").focus({ preventScroll: true });
-  },
-  group: (group) => groupDialog(app, group),
-  count: () => countDialog(app),
-  add() {
-    if (!app.sheet.has_tray) return app.say("This sheet does not say where its card lies, so no piece can be added; count the photo again.");
-    if (app.at?.kind === "spot" && !app.adding) {
-      const spot = app.sheet.spots[app.at.i];
-      const r = Math.max(spot.r * 1.3, 30);
-      return placing.propose(app, [spot.x - r, spot.y - r, spot.x + r, spot.y + r], app.at.i);
-    }
-    add(!app.adding);
-    if (!app.adding) app.say("");
-  },
-  undo: (key) => app.act(() => app.sheet.undo && {}, "undo", key).catch(() => {}),
-  redo: (key) => app.act(() => app.sheet.redo && {}, "redo", key).catch(() => {}),
-  all() {
-    app.all = !app.all;
-    if (!app.at || app.place() < 0) app.at = app.items()[0] ?? null;
-    app.draw();
-  },
-  sheets: () => { sheetsDialog(app).catch((error) => app.say(error.message)); },
-  finish: () => { finishDialog(app).catch((error) => app.say(error.message)); },
-  help: helpDialog,
-  escape() {
-    placing.cancel();
-    app.joining = null;
-    add(false);
-    app.say("");
-    app.draw();
-    byId("card").focus({ preventScroll: true });
-  },
-};
-
-const { actions } = app;
-const KEYS = {
-  f: actions.form, z: actions.size, c: actions.colour, v: actions.face, x: actions.remove, Delete: actions.remove,
-  s: actions.split, j: actions.join, r: () => actions.recolour(), a: actions.add, g: actions.count,
-  u: actions.undo, y: actions.redo, l: actions.all, m: actions.sheets, p: actions.finish, t: actions.onlyTaught, "?": actions.help,
-  b: actions.beside,
-  ArrowLeft: () => app.step(-1), ArrowRight: () => app.step(1),
-  "+": () => stage.zoom(1.5), "=": () => stage.zoom(1.5), "-": () => stage.zoom(1 / 1.5), 0: () => stage.fit(),
-  Escape: actions.escape,
-};
-const PLACING = { f: placing.choices.form, z: placing.choices.size, c: placing.choices.colour, v: placing.choices.face, Escape: actions.escape };
-const PAN = { ArrowLeft: [-0.2, 0], ArrowRight: [0.2, 0], ArrowUp: [0, -0.2], ArrowDown: [0, 0.2] };
-
-function onKey(event) {
-  if (!app.sheet || document.querySelector("dialog[open]") || event.altKey) return;
-  const started = event.timeStamp;
-  const key = event.key.length === 1 ? event.key.toLowerCase() : event.key;
-  if (event.ctrlKey || event.metaKey) {
-    if (key !== "z" && key !== "y") return;
-    event.preventDefault();
-    return void (key === "y" || event.shiftKey ? actions.redo(started) : actions.undo(started));
-  }
-  const focused = document.activeElement;
-  // On a crop Enter means all of them, as the button says: the crop is chosen already.
-  const onControl = !focused?.closest(".crop") && focused?.closest("button, summary, input, select") && (event.key === "Enter" || event.key === " ");
-  if (onControl) return;
-  const heard = (() => {
-    if (placing.placing()) {
-      if (event.key === "Enter") return placing.add().catch(() => {}), true;
-      if (placing.key(event)) return true;
-      return PLACING[key] ? (PLACING[key](), true) : /^[a-z]$/.test(key);
-    }
-    if (app.joining !== null && /^[1-9]$/.test(key)) {
-      const other = neighbours(app, app.piece(app.joining))[key - 1];
-      return other ? (actions.joinWith(other.id), true) : false;
-    }
-    if (app.adding && event.key === "Enter") {
-      const [x, y] = stage.middle();
-      add(false);
-      return placing.propose(app, [x, y, x, y]), true;
-    }
-    if (app.isSide) return onSideKey(event, key, started);
-    if (event.shiftKey && PAN[event.key]) return stage.pan(...PAN[event.key]), true;
-    if (event.key === "Enter" || event.key === " ") return actions.accept(started), true;
-    if (/^[1-9]$/.test(key)) return actions.alternative(key - 1, started), true;
-    return KEYS[key] ? (KEYS[key](started), true) : false;
-  })();
-  if (heard) event.preventDefault();
-}
-
-const SIDE = {
-  PageDown: () => side.turn(1), PageUp: () => side.turn(-1), ".": () => side.turn(1), ",": () => side.turn(-1),
-  ArrowLeft: () => side.go("ArrowLeft"), ArrowRight: () => side.go("ArrowRight"), ArrowUp: () => side.go("ArrowUp"), ArrowDown: () => side.go("ArrowDown"),
-  o: actions.alone, Escape: () => side.select(null),
-  f: actions.form, z: actions.size, c: actions.colour, v: actions.face, x: actions.remove, Delete: actions.remove, s: actions.split,
-  r: () => actions.recolour(), b: actions.beside, u: actions.undo, y: actions.redo, l: actions.all, m: actions.sheets, p: actions.finish, t: actions.onlyTaught, "?": actions.help,
-};
-
-function onSideKey(event, key, started) {
-  if (event.key === "Enter") return actions.sideAccept(started), true;
-  if (/^[1-9]$/.test(key)) {
-    const piece = current();
-    const other = piece && side.choices(piece)[key - 1];
-    return other ? (actions.move(piece.id, other, started), true) : false;
-  }
-  return SIDE[key] ? (SIDE[key](started), true) : false;
-}
-
 stage.listen({
   piece(id) {
     if (app.joining !== null) return id === app.joining ? undefined : actions.joinWith(id);
@@ -527,7 +260,7 @@ stage.listen({
     app.draw();
   },
   drag(rectangle) {
-    add(false);
+    app.add(false);
     placing.propose(app, rectangle);
   },
 });
@@ -537,7 +270,6 @@ for (const [id, action] of Object.entries({
   "set-count": actions.count, beside: actions.beside, "side-accept": actions.sideAccept, "side-next": () => side.turn(1), "side-previous": () => side.turn(-1), "zoom-in": () => stage.zoom(1.5), "zoom-out": () => stage.zoom(1 / 1.5), "zoom-fit": () => stage.fit(),
 })) byId(id).addEventListener("click", action);
 byId("only-taught").addEventListener("change", (event) => actions.onlyTaught(event));
-document.addEventListener("keydown", onKey);
 document.addEventListener("visibilitychange", lookAgain);
 
 try {

@@ -1,0 +1,220 @@
+// What can be done with the sheet and the piece in view, each by its name, and what is asked for it.
+
+import { get } from "./ask.js";
+import { choices, NAME_IT } from "./card.js";
+import { choose } from "./choose.js";
+import { countDialog, finishDialog, groupDialog, helpDialog, sheetsDialog } from "./dialogs.js";
+import { byId, h } from "./dom.js";
+import { picture, swatch } from "./draw.js";
+import * as placing from "./placing.js";
+import * as side from "./side.js";
+import * as words from "./words.js";
+
+let app = null;
+
+export function attach(given) {
+  app = given;
+  Object.assign(app, { pick, actions });
+}
+
+export const current = () => (app.at?.kind === "piece" ? app.piece(app.at.id) : null);
+
+// A correction of the piece in view, if there is one when its turn comes.
+const onPiece = (make, next = false) => (key) => app.act(() => {
+  const piece = current();
+  return piece && { correction: make(piece), next };
+}, "correct", key).catch(() => {});
+
+// A form that does not come in the piece's size is drawn in one of its own: a corner is no rectangle.
+const shownSize = (form, piece) => (form.sizes.includes(piece.size) || !form.sizes.length ? piece.size : form.sizes[0]);
+
+// What a picker chooses among, in pictures.
+export const pick = {
+  form: (piece) => choose({
+    title: "Which form is it?", current: piece.form,
+    options: app.vocabulary.forms.map((form) => ({
+      value: form.name, label: form.name, picture: picture({ ...piece, form: form.name, size: shownSize(form, piece) }, app.hex(piece.colour)),
+    })),
+  }),
+  size: (piece) => {
+    const listed = app.vocabulary.forms.find((form) => form.name === piece.form) ?? app.vocabulary.forms[0];
+    return choose({
+      title: "Which size is it?", current: piece.size,
+      options: listed.sizes.map((size) => ({ value: size, label: words.size(size), picture: picture({ ...piece, size }, app.hex(piece.colour)) })),
+    });
+  },
+  colour: (colour, title, hint) => choose({
+    title, hint, current: colour, make: (text) => text,
+    options: app.sheet.colours.map(({ name, hex }) => ({ value: name, label: name, picture: swatch(hex) })),
+  }),
+  face: (piece) => choose({
+    title: "How does it lie?", current: piece.face,
+    options: app.vocabulary.faces.map((face) => ({ value: face, label: words.face(face) })),
+  }),
+};
+
+const become = (piece, { form, size, colour }) => ({ what: "change", id: piece.id, form, size, colour });
+
+async function pickFor(pick, field) {
+  const piece = current();
+  if (!piece) return;
+  const value = await pick(piece);
+  byId("card").focus({ preventScroll: true });
+  if (value === null) return;
+  const more = { [field]: value };
+  const form = field === "form" && app.vocabulary.forms.find((f) => f.name === value);
+  // Another form may not come in that size.
+  if (form && !form.sizes.includes(piece.size)) {
+    const size = await pick.size({ ...piece, form: value });
+    if (size === null) return;
+    more.size = size;
+  }
+  const next = app.open.has(piece.id);
+  await app.act(() => app.piece(piece.id) && { correction: { what: "change", id: piece.id, ...more }, next: false }).catch(() => {});
+  if (next) byId("card").focus({ preventScroll: true });
+}
+
+export const actions = {
+  // What the first button says: as a rule, right as it stands. On what was looked at already: on to the next.
+  accept: (key) => app.act(() => {
+    if (app.sheet.posted !== null) return app.step(1);
+    if (app.at?.kind === "spot") return { correction: { what: "accept", spots: [app.at.i] }, next: true };
+    const piece = current();
+    if (!piece) return actions.finish();
+    if (piece.looked_at) return app.step(1);
+    const [first] = choices(app, piece);
+    if (first === NAME_IT) return void actions.colour();
+    return { correction: first === piece ? { what: "accept", ids: [piece.id] } : become(piece, first), next: true };
+  }, "correct", key).catch(() => {}),
+  next: () => app.step(1),
+  alternative: (i, key) => app.act(() => {
+    const piece = current();
+    const other = piece && app.open.has(piece.id) && choices(app, piece)[i + 1];
+    if (!other) return null;
+    return { correction: other === piece ? { what: "accept", ids: [piece.id] } : become(piece, other), next: true };
+  }, "correct", key).catch(() => {}),
+  form: () => pickFor(pick.form, "form"),
+  size: () => pickFor(pick.size, "size"),
+  colour: () => pickFor((piece) => pick.colour(piece.colour, "Which colour is it?"), "colour"),
+  face: () => pickFor(pick.face, "face"),
+  remove: onPiece((piece) => ({ what: "remove", ids: [piece.id] }), true),
+  async split() {
+    const piece = current();
+    if (!piece) return;
+    const cuts = await get(`api/sheet/${app.index}/cuts/${piece.id}`);
+    if (!cuts.length) return app.say(`A ${words.size(piece.size)} cannot be split into two listed pieces.`);
+    const hex = app.hex(piece.colour);
+    const cut = cuts.length === 1 ? 0 : await choose({
+      title: "Split into which two?",
+      options: cuts.map(({ sizes }, i) => ({
+        value: i, label: sizes.map(words.size).join(" + "),
+        picture: h("span", { class: "two" }, sizes.map((size) => picture({ ...piece, size }, hex))),
+      })),
+    });
+    if (cut === null) return;
+    await app.act(() => ({ correction: { what: "split", id: piece.id, cut } })).catch(() => {});
+  },
+  join() {
+    if (!current() || app.sheet.pieces.length < 2) return;
+    app.joining = app.at.id;
+    app.draw();
+  },
+  joinWith(id) {
+    const ids = [app.joining, id];
+    app.joining = null;
+    app.act(() => ({ correction: { what: "join", ids } })).catch(() => {});
+  },
+  async recolour(from = current()?.colour) {
+    if (typeof from !== "string") from = current()?.colour;
+    if (!from) return;
+    const many = app.sheet.pieces.filter((p) => p.colour === from).length;
+    const to = await pick.colour(from, `${words.plural(many, "piece", "pieces")} called ${from}: which colour is it really?`);
+    byId("card").focus({ preventScroll: true });
+    if (to === null || to === from) return;
+    await app.act(() => ({ correction: { what: "recolour", from, to } })).catch(() => {});
+    if (!app.open.has(app.at?.id) && app.at?.kind === "piece") app.draw();
+  },
+  // The box says what is so until the answer is kept.
+  onlyTaught: (key) => app.act(() => {
+    const { only_taught: yes, open_otherwise: otherwise, posted } = app.sheet;
+    if (posted !== null || (otherwise === null && !yes)) return null;
+    return { correction: { what: "only-taught", yes: !yes }, next: false };
+  }, "correct", key).catch(() => {}),
+  // The other view, and back.
+  beside() {
+    actions.escape();
+    if (app.check) return actions.checked();
+    app.isSide = !app.isSide;
+    if (app.isSide) {
+      side.enter();
+      app.at = null;
+    } else if (!app.at) app.at = app.items()[0] ?? null;
+    app.draw();
+    byId(app.isSide ? "bench" : "card").focus({ preventScroll: true });
+  },
+  // A few sure pieces side by side, and back to the end of the sheet.
+  check(ids) {
+    Object.assign(app, { check: new Set(ids), isSide: true, at: null });
+    side.enter();
+    app.draw();
+    byId("bench").focus({ preventScroll: true });
+  },
+  checked() {
+    Object.assign(app, { check: null, isSide: false, at: app.items()[0] ?? null });
+    app.draw();
+    actions.finish();
+  },
+  // Everything on the screen is what it is called; at the end, on to what is left.
+  sideAccept: (key) => app.act(() => {
+    const ids = side.shown().filter((id) => !app.piece(id).looked_at);
+    if (app.sheet.posted !== null) return void (side.shown().length ? side.turn(1) : actions.sheets());
+    if (!side.shown().length && app.check) return void actions.checked();
+    if (!side.shown().length) return void (app.open.size + app.sheet.spots.length ? actions.beside() : actions.finish());
+    if (!ids.length) return void side.turn(1);
+    const unseen = side.unseen();
+    if (unseen) return void app.say(unseen);
+    return { correction: { what: "accept", ids, together: true }, next: true };
+  }, "correct", key).catch(() => {}),
+  // One piece is something else.
+  move: (id, other, key) => app.act(() => {
+    const piece = app.piece(id);
+    return piece && { correction: become(piece, other), next: true };
+  }, "correct", key).catch(() => {}),
+  // One piece by itself.
+  alone() {
+    if (!current()) return;
+    app.isSide = false;
+    app.draw();
+    byId("card").focus({ preventScroll: true });
+  },
+  group: (group) => groupDialog(app, group),
+  count: () => countDialog(app),
+  add() {
+    if (!app.sheet.has_tray) return app.say("This sheet does not say where its card lies, so no piece can be added; count the photo again.");
+    if (app.at?.kind === "spot" && !app.adding) {
+      const spot = app.sheet.spots[app.at.i];
+      const r = Math.max(spot.r * 1.3, 30);
+      return placing.propose(app, [spot.x - r, spot.y - r, spot.x + r, spot.y + r], app.at.i);
+    }
+    app.add(!app.adding);
+    if (!app.adding) app.say("");
+  },
+  undo: (key) => app.act(() => app.sheet.undo && {}, "undo", key).catch(() => {}),
+  redo: (key) => app.act(() => app.sheet.redo && {}, "redo", key).catch(() => {}),
+  all() {
+    app.all = !app.all;
+    if (!app.at || app.place() < 0) app.at = app.items()[0] ?? null;
+    app.draw();
+  },
+  sheets: () => { sheetsDialog(app).catch((error) => app.say(error.message)); },
+  finish: () => { finishDialog(app).catch((error) => app.say(error.message)); },
+  help: helpDialog,
+  escape() {
+    placing.cancel();
+    app.joining = null;
+    app.add(false);
+    app.say("");
+    app.draw();
+    byId("card").focus({ preventScroll: true });
+  },
+};
