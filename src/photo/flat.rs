@@ -8,8 +8,8 @@ const ROW_STEP: usize = 4;
 /// smoothing of it, leave shorter ones.
 const STRETCH: f64 = 1.0 / 8.0;
 
-/// Within the code range: from above 1 of 255 to below 254, as light. What a full sensor leaves below that is even in a
-/// drawing too.
+/// Within the code range: from above 1 of 255 to below 254, as light. Not by the photo's own [`Saturation`](super::Saturation):
+/// an even page of a drawing would pass for a full sensor.
 const DARKEST: f32 = 0.0004;
 const BRIGHTEST: f32 = 0.991;
 
@@ -28,7 +28,9 @@ pub fn flat_share(photo: &Photo) -> f64 {
         };
         for pixel in picture.row(row) {
             all += 1;
-            let within_range = pixel.iter().all(|v| (DARKEST..BRIGHTEST).contains(v));
+            let within_range = pixel
+                .iter()
+                .all(|v| (DARKEST..BRIGHTEST).contains(&v.abs()));
             last = match last {
                 Some((colour, length)) if within_range && colour == pixel => {
                     Some((colour, length + 1))

@@ -62,15 +62,15 @@ pub fn find_pieces(
         kind_at: &|r, c| sight.foreground.kind[(r, c)],
     };
     // Without its net the program still has its edges and areas.
-    let maps = by_net(sight, search, card).ok();
+    let (maps, is_heap) =
+        by_net(sight, search, card).map_or((None, false), |(maps, is_heap)| (Some(maps), is_heap));
     let told = maps.as_ref().map(|maps| {
         let mut told = proposals(maps, sight.camera, search.shapes());
         told.retain(|one| one.score >= LEAST_SCORE);
         told
     });
-    let on_tray = buried(told.iter().flatten()) <= HEAP;
     let mut seen: Vec<Instance<'_>> = (told.iter().flatten())
-        .map(|one| Instance::of(one, sight, on_tray))
+        .map(|one| Instance::of(one, sight, !is_heap))
         .collect();
     // On a tray where shapes may lie that the net was not taught it may be certain of the wrong thing.
     let all_taught = maps.is_some() && search.shapes().iter().all(|shape| is_taught(*shape));
@@ -203,40 +203,35 @@ fn mark_touched(pieces: &mut [FoundPiece], outlines: &[Vec<Mm>], unexplained: &d
     }
 }
 
-/// Mean share beyond [`FREE`] that is hidden of what the net sees, from which on it looks at the tray's mirror
-/// images as well: where pieces lie on each other that finds and tells more of them (in the two heaps of
-/// `sample-photos/tune`, the net alone, with the weights before these, 276 of 407 in place of 260), elsewhere hardly any.
+/// Mean share beyond [`FREE`] that is hidden of what the net sees, from which on pieces are taken to lie on each other: their
+/// height above the tray is then unknown, and the net looks at the tray's mirror images as well: where pieces lie on each other that finds and tells more of them (in the two heaps of
+/// `sample-photos/tune`, the net alone, with its first weights, 276 of 407 in place of 260), elsewhere hardly any.
 const HEAP: f64 = 0.01;
-
-/// Mean share beyond [`FREE`] that is hidden of these.
-fn buried<'a>(seen: impl Iterator<Item = &'a Proposal>) -> f64 {
-    let (mut hidden, mut count) = (0.0, 0);
-    for one in seen {
-        hidden += (1.0 - one.visible - FREE).max(0.0);
-        count += 1;
-    }
-    hidden / f64::from(count.max(1))
-}
 
 /// How far around a piece the net looks at what may tell of it: its shadow, its neighbours, the tray; some twice its
 /// length.
 const NET_REACH_MM: f64 = 40.0;
 
-/// What the net sees, after a second and a third look where pieces lie on each other.
+/// What the net sees, after a second and a third look where pieces lie on each other, and whether they do.
 fn by_net(
     sight: &Sight<'_>,
     search: &Search,
     card: &(dyn Fn(Mm, f64) -> bool + Sync),
-) -> Result<Maps, NetError> {
+) -> Result<(Maps, bool), NetError> {
     let net = Net::shipped()?;
     let wanted = Canvas::of(sight.view, sight.camera, sight.foreground).bounds(NET_REACH_MM);
     let input = Input::of(sight.view, wanted, sight.ground, sight.camera, card);
     let maps = Maps::of(&net, &input)?;
     let seen = proposals(&maps, sight.camera, search.shapes());
-    if buried(seen.iter().filter(|one| one.score >= LEAST_SCORE)) > HEAP {
-        with_mirrored(maps, &net, &input)
+    let seen: Vec<&Proposal> = (seen.iter())
+        .filter(|one| one.score >= LEAST_SCORE)
+        .collect();
+    let hidden = |one: &&Proposal| (1.0 - one.visible - FREE).max(0.0);
+    let buried = seen.iter().map(hidden).sum::<f64>() / seen.len().max(1) as f64;
+    if buried > HEAP {
+        Ok((with_mirrored(maps, &net, &input)?, true))
     } else {
-        Ok(maps)
+        Ok((maps, false))
     }
 }
 

@@ -30,10 +30,8 @@ pub struct FoundPiece {
     /// A rectangle, or a shape that is none, that looks nearly the same from here, as the piece lies on its side.
     pub twin_on_side: Option<Shape>,
     /// By how much its score beats that of the likeliest one of another height that would show the same top, where it stands
-    /// on a side or an end.
+    /// on a side or an end, and on the tray.
     pub other_height: Option<f64>,
-    /// Whether pieces lie on the tray here, not on each other.
-    pub on_tray: bool,
     /// Whether it is in a clump, or seen by the net alone, on a tray where shapes lie that the net was
     /// not taught: there it may have taken one for another.
     pub among_odd: bool,
@@ -76,7 +74,6 @@ impl FoundPiece {
             rival: None,
             twin_on_side: None,
             other_height: None,
-            on_tray: true,
             among_odd: false,
             other_form: None,
             form_p: 1.0,

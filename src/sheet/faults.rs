@@ -15,9 +15,9 @@ const BLURRED_MM: f64 = 0.4;
 /// 3 % of it then have 20 of 255 codes at most, and noise of one code is a difference
 /// of a twentieth. Good photos: at least 0.5; failing: 0.09.
 const DARK_PAPER: f64 = 0.2;
-/// Share of pixels at the high end of the range from which a photo is too bright: more than a
-/// few white pieces and glints, so the tray itself is cut off. Good photos: at most 0.04; failing: 0.92.
-const BRIGHT_SHARE: f64 = 0.2;
+/// Share of pixels at the high end of the range from which a photo is too bright: more than the card and white pieces on a
+/// dark tray, so the tray itself is cut off. Good photos: at most 0.18; failing: 0.92. Half way between the two, as ratios.
+const BRIGHT_SHARE: f64 = 0.4;
 /// From which difference in the black of one card a lamp mirrors in it ([`CardQuality::glare`]). The colour
 /// correction meets the middle of what the patches show, so one of them is off by half of it: 0.0165 of the
 /// paper's light is 2.3 L* at L* 45, half of what lies between the closest of the sample pieces' colours.

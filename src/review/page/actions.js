@@ -29,7 +29,7 @@ const onPiece = (make, next = false) => (key) => app.act(() => {
 const shownSize = (form, piece) => (form.sizes.includes(piece.size) || !form.sizes.length ? piece.size : form.sizes[0]);
 
 // What a picker chooses among, in pictures.
-export const pick = {
+const pick = {
   form: (piece) => choose({
     title: "Which form is it?", current: piece.form,
     options: app.vocabulary.forms.map((form) => ({
@@ -55,10 +55,10 @@ export const pick = {
 
 const become = (piece, { form, size, colour }) => ({ what: "change", id: piece.id, form, size, colour });
 
-async function pickFor(pick, field) {
+async function pickFor(ask, field) {
   const piece = current();
   if (!piece) return;
-  const value = await pick(piece);
+  const value = await ask(piece);
   byId("card").focus({ preventScroll: true });
   if (value === null) return;
   const more = { [field]: value };
