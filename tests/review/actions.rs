@@ -217,6 +217,14 @@ fn a_piece_is_given_another_form_size_colour_and_face() {
         );
         // The group list has moved along.
         assert!(review.browser.text("#groups").contains("storm"));
+        // No corner comes as 2x6, so that its size is asked as well.
+        review.browser.kept(|b| {
+            open(b, 'f', "Form");
+            b.press("corner");
+            b.press("2×2");
+        });
+        let now = review.piece(id);
+        assert_eq!((now.form.as_str(), now.size.as_str()), ("corner", "2x2"));
     });
 }
 
