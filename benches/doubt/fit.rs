@@ -35,8 +35,9 @@ pub struct Fit {
     pub held_out: Vec<f64>,
 }
 
-/// Fits a map, and one without each world.
-pub fn fit(cases: &[Case]) -> Fit {
+/// Fits a map, and one without each world. `known` are the cases as maps see them that know all worlds, where these differ
+/// from those that are fitted on: they tell how sure anything may be.
+pub fn fit(cases: &[Case], known: &[Case]) -> Fit {
     let worlds: BTreeSet<&str> = cases.iter().map(|case| case.world.as_str()).collect();
     let mut held_out = vec![0.0; cases.len()];
     for world in worlds {
@@ -49,7 +50,7 @@ pub fn fit(cases: &[Case]) -> Fit {
         }
     }
     let mut map = regression(&cases.iter().collect::<Vec<_>>());
-    map.most = most(cases, &map);
+    map.most = most(known, &map);
     for said in &mut held_out {
         *said = said.min(map.most);
     }

@@ -35,7 +35,7 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, Result};
 use clap::Parser;
-use cuptally::count::fitted::{Feature, Fitted, NAMED_SURELY, whole_features};
+use cuptally::count::fitted::{Feature, Fitted, Map, NAMED_SURELY, whole_features};
 use rayon::prelude::*;
 use serde_json::json;
 
@@ -89,7 +89,7 @@ fn main() -> Result<()> {
         fs::write(&counted, serde_json::to_string(&judged)?)?;
         judged
     };
-    let fits = fits(&judged);
+    let (fits, sure_from) = fits(&judged);
     for (name, fit, cases) in &fits {
         println!("\n{name}: {} cases, most {:.4}", cases.len(), fit.map.most);
         for (feature, weight) in &fit.map.weights {
@@ -102,7 +102,7 @@ fn main() -> Result<()> {
             );
         }
     }
-    println!("\nsure from {:.3}", sure_from(&fits));
+    println!("\nsure from {sure_from:.3}");
     if args.write {
         let worlds: BTreeSet<&str> = judged.iter().map(|one| one.world.as_str()).collect();
         let maps: BTreeMap<&str, _> = (fits.iter())
@@ -122,7 +122,7 @@ fn main() -> Result<()> {
             "form": maps["form"],
             "colour": maps["colour"],
             "whole": maps["whole"],
-            "sure_from": sure_from(&fits),
+            "sure_from": sure_from,
             "worlds left out": held_out,
         });
         let text = serde_json::to_string_pretty(&file)? + "\n";
@@ -154,29 +154,34 @@ fn count(used: &[&Photo], photos: &[Photo], folder: PathBuf, taught: bool) -> Re
 /// Of the pieces that are called sure no more than this share may be wrong, those of colours that nobody taught among them.
 const MOST_WRONG: f64 = 0.005;
 
-/// The lowest probability, in thousandths, from which on no more than [`MOST_WRONG`] are wrong.
-fn sure_from(fits: &[(&'static str, Fit, Vec<Case>)]) -> f64 {
-    let said: Vec<(f64, bool, f64)> = (fits.iter())
-        .filter(|(name, _, _)| *name == "whole")
-        .flat_map(|(_, fit, cases)| {
-            let told = |case: &Case| (fit.map.of(&case.features), case.right, case.weight);
-            let surely = |case: &&Case| case.features.contains(&(NAMED_SURELY, 1.0));
-            cases.iter().filter(surely).map(told).collect::<Vec<_>>()
-        })
+/// The lowest probability, in thousandths, from which on no more than [`MOST_WRONG`] are wrong of the pieces whose colour is
+/// named surely.
+fn sure_from(map: &Map, cases: &[Case]) -> f64 {
+    let surely = |case: &&Case| case.features.contains(&(NAMED_SURELY, 1.0));
+    let said: Vec<(f64, &Case)> = (cases.iter().filter(surely))
+        .map(|case| (map.of(&case.features), case))
         .collect();
     let holds = |least: f64| {
-        let sure = || said.iter().filter(|(said, ..)| *said >= least);
-        let wrong: f64 = (sure().filter(|(_, right, _)| !right))
-            .map(|one| one.2)
+        let sure = || said.iter().filter(|(said, _)| *said >= least);
+        let weight = |case: &Case| case.weight;
+        let wrong: f64 = sure()
+            .filter(|(_, case)| !case.right)
+            .map(|(_, case)| weight(case))
             .sum();
-        wrong <= MOST_WRONG * sure().map(|one| one.2).sum::<f64>()
+        let all: f64 = sure().map(|(_, case)| weight(case)).sum();
+        all > 0.0 && wrong <= MOST_WRONG * all
     };
-    let steps = (900..1000).map(|step| f64::from(step) / 1000.0);
-    steps.clone().find(|least| holds(*least)).unwrap_or(1.0)
+    (900..1000)
+        .map(|step| f64::from(step) / 1000.0)
+        .find(|least| holds(*least))
+        .unwrap_or(1.0)
 }
 
-/// The four maps, each with its cases. What tells of shapes is the same for each teaching, and counts once.
-fn fits(judged: &[Judged]) -> Vec<(&'static str, Fit, Vec<Case>)> {
+/// A map's name, how it was fitted, and on what.
+type Fitting = (&'static str, Fit, Vec<Case>);
+
+/// The four maps, each with its cases, and from which probability on a piece is sure. What tells of shapes is the same for each teaching, and counts once.
+fn fits(judged: &[Judged]) -> (Vec<Fitting>, f64) {
     let case = |one: &Judged, features: &[Feature], right: bool| Case {
         features: features.to_vec(),
         right,
@@ -201,7 +206,11 @@ fn fits(judged: &[Judged]) -> Vec<(&'static str, Fit, Vec<Case>)> {
             of_colours.push(k);
         }
     }
-    let (by_size, by_form, by_colour) = (fit(&sizes), fit(&forms), fit(&colours));
+    let (by_size, by_form, by_colour) = (
+        fit(&sizes, &sizes),
+        fit(&forms, &forms),
+        fit(&colours, &colours),
+    );
     let size_of: BTreeMap<_, f64> = of_sizes
         .into_iter()
         .zip(by_size.held_out.iter().copied())
@@ -214,33 +223,36 @@ fn fits(judged: &[Judged]) -> Vec<(&'static str, Fit, Vec<Case>)> {
         .into_iter()
         .zip(by_colour.held_out.iter().copied())
         .collect();
-    let mut whole = Vec::new();
+    // The whole is fitted on what maps say that did not know the world, and held to what all of them say that ship.
+    let (mut whole, mut known) = (Vec::new(), Vec::new());
     for (k, one) in judged.iter().enumerate() {
+        let (Some(size), Some(of_colour)) = (&one.size, &one.colour) else {
+            continue;
+        };
+        let of_form = one.form.as_deref();
+        let shipped = by_size.map.of(size)
+            * of_form.map_or(1.0, |features| by_form.map.of(features))
+            * by_colour.map.of(of_colour);
         let Some(size) = size_of.get(&one.place) else {
             continue;
         };
-        let form = match &one.form {
-            None => 1.0,
-            Some(features) => {
-                (form_of.get(&one.place).copied()).unwrap_or_else(|| by_form.map.of(features))
-            }
-        };
-        let colour = (colour_of.get(&k).copied()).or_else(|| {
-            one.colour
-                .as_ref()
-                .map(|features| by_colour.map.of(features))
+        let form = of_form.map_or(1.0, |features| {
+            (form_of.get(&one.place).copied()).unwrap_or_else(|| by_form.map.of(features))
         });
-        if let Some(colour) = colour {
-            let right = one.size_right && one.form_right && one.colour_right;
-            let features = whole_features(size * form * colour, one.surely());
-            whole.push(case(one, &features, right));
-        }
+        let colour = (colour_of.get(&k).copied()).unwrap_or_else(|| by_colour.map.of(of_colour));
+        let right = one.size_right && one.form_right && one.colour_right;
+        let features = whole_features(size * form * colour, one.surely());
+        whole.push(case(one, &features, right));
+        let features = whole_features(shipped, one.surely());
+        known.push(case(one, &features, right));
     }
-    let of_whole = fit(&whole);
-    vec![
+    let of_whole = fit(&whole, &known);
+    let sure_from = sure_from(&of_whole.map, &known);
+    let fits = vec![
         ("size", by_size, sizes),
         ("form", by_form, forms),
         ("colour", by_colour, colours),
         ("whole", of_whole, whole),
-    ]
+    ];
+    (fits, sure_from)
 }

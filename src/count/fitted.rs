@@ -30,9 +30,6 @@ pub type Feature = (&'static str, f64);
 
 /// Edge scores are compared by the mm of the piece's length and width; this is what one clearly missed side costs.
 const SCORE_PER_MM: f64 = 4.0;
-/// A greater score by which the height of a piece on its side beats another height tells no more: on the poured photos of
-/// `sample-photos/tune` half of the right ones reach it, and no wrong one.
-const CLEAR_HEIGHT: f64 = 60.0;
 /// Hidden shares around a piece beyond this are as bad.
 const MOST_HEAPED: f64 = 0.2;
 /// Differences of scores beyond these tell no more.
@@ -78,12 +75,6 @@ pub fn size_features(
         ("at frame", yes(piece.at_frame)),
         ("disputed", yes(piece.disputed)),
         ("cut off", cut_off(paint)),
-        (
-            "height",
-            piece.other_height.map_or(0.0, |margin| {
-                (margin / CLEAR_HEIGHT).clamp(-MOST_MARGIN, MOST_MARGIN)
-            }),
-        ),
     ]
 }
 
@@ -253,7 +244,10 @@ pub fn fitted() -> &'static Fitted {
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used)]
+    use super::super::colours::Against;
     use super::*;
+    use crate::pieces::{Search, Shapes, Stance, Witness};
+    use crate::units::Mm;
 
     #[test]
     fn a_map_is_a_logistic_regression_held_below_its_most() {
@@ -279,5 +273,93 @@ mod tests {
             assert!(map.most > 0.9 && map.most < 1.0, "{name}: {}", map.most);
         }
         assert!(shipped.sure_from > crate::sheet::SURE && shipped.sure_from < shipped.whole.most);
+    }
+
+    /// A weight without a feature, or a feature without a weight, would count for nothing unseen.
+    #[test]
+    fn the_shipped_maps_weigh_what_is_told_and_nothing_else() {
+        let shapes = Shapes::shipped();
+        let search = Search::called(shapes, "any").unwrap();
+        let said = Said {
+            size_p: 0.9,
+            allowed_p: 1.0,
+            score: 0.8,
+            visible: 1.0,
+        };
+        let stance = Stance {
+            shape: search.shapes()[0],
+            face: Face::Up,
+            at: Mm::new(0.0, 0.0),
+            turn: 0.0,
+        };
+        let piece = FoundPiece {
+            stance,
+            outline: 0.9,
+            weakest_side: 0.8,
+            studs: 0.7,
+            piece_share: 1.0,
+            ground_share: 0.0,
+            score: 40.0,
+            runner_up: None,
+            rival: None,
+            twin_on_side: None,
+            among_odd: false,
+            other_form: None,
+            form_p: 0.9,
+            at_frame: false,
+            like_tray: false,
+            disputed: false,
+            touched: false,
+            heaped: 0.0,
+            witness: Witness::Net(said),
+        };
+        let paint = Paint {
+            lab: [50.0, 0.0, 0.0],
+            spread: 0.1,
+            light: 1.0,
+            measured: [0.2; 3],
+            clipped: [false; 3],
+            mixing: [[0.0; 3]; 3],
+            dark: 0.1,
+            at: stance.at,
+            shaded: 0.0,
+        };
+        let named = Named {
+            name: "fog".to_owned(),
+            probability: 0.9,
+            others: Vec::new(),
+            untaught: 0.0,
+            new: false,
+            against: Against::default(),
+        };
+        let photo = PhotoQuality {
+            tray_noise: 0.5,
+            glare: 0.0,
+            unlike: false,
+        };
+        let shipped = fitted();
+        for (map, features) in [
+            (
+                &shipped.size,
+                size_features(&piece, &paint, &said, true, &photo),
+            ),
+            (
+                &shipped.form,
+                form_features(&piece, &paint, stance.shape, &photo),
+            ),
+            (
+                &shipped.colour,
+                colour_features(&named, &paint, false, (false, 0.0), &photo),
+            ),
+            (&shipped.whole, whole_features(0.5, true)),
+        ] {
+            let told: Vec<&str> = features.iter().map(|(name, _)| *name).collect();
+            let weighed: Vec<&str> = map.weights.keys().map(String::as_str).collect();
+            let sorted = |mut names: Vec<&str>| -> Vec<String> {
+                names.sort_unstable();
+                names.into_iter().map(str::to_owned).collect()
+            };
+            assert_eq!(sorted(told), sorted(weighed));
+        }
     }
 }

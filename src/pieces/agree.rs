@@ -62,15 +62,14 @@ pub fn find_pieces(
         kind_at: &|r, c| sight.foreground.kind[(r, c)],
     };
     // Without its net the program still has its edges and areas.
-    let (maps, is_heap) =
-        by_net(sight, search, card).map_or((None, false), |(maps, is_heap)| (Some(maps), is_heap));
+    let maps = by_net(sight, search, card).ok();
     let told = maps.as_ref().map(|maps| {
         let mut told = proposals(maps, sight.camera, search.shapes());
         told.retain(|one| one.score >= LEAST_SCORE);
         told
     });
     let mut seen: Vec<Instance<'_>> = (told.iter().flatten())
-        .map(|one| Instance::of(one, sight, !is_heap))
+        .map(|one| Instance::of(one, sight))
         .collect();
     // On a tray where shapes may lie that the net was not taught it may be certain of the wrong thing.
     let all_taught = maps.is_some() && search.shapes().iter().all(|shape| is_taught(*shape));
@@ -203,8 +202,8 @@ fn mark_touched(pieces: &mut [FoundPiece], outlines: &[Vec<Mm>], unexplained: &d
     }
 }
 
-/// Mean share beyond [`FREE`] that is hidden of what the net sees, from which on pieces are taken to lie on each other: their
-/// height above the tray is then unknown, and the net looks at the tray's mirror images as well: where pieces lie on each other that finds and tells more of them (in the two heaps of
+/// Mean share beyond [`FREE`] that is hidden of what the net sees, from which on it looks at the tray's mirror
+/// images as well: where pieces lie on each other that finds and tells more of them (in the two heaps of
 /// `sample-photos/tune`, the net alone, with its first weights, 276 of 407 in place of 260), elsewhere hardly any.
 const HEAP: f64 = 0.01;
 
@@ -212,12 +211,12 @@ const HEAP: f64 = 0.01;
 /// length.
 const NET_REACH_MM: f64 = 40.0;
 
-/// What the net sees, after a second and a third look where pieces lie on each other, and whether they do.
+/// What the net sees, after a second and a third look where pieces lie on each other.
 fn by_net(
     sight: &Sight<'_>,
     search: &Search,
     card: &(dyn Fn(Mm, f64) -> bool + Sync),
-) -> Result<(Maps, bool), NetError> {
+) -> Result<Maps, NetError> {
     let net = Net::shipped()?;
     let wanted = Canvas::of(sight.view, sight.camera, sight.foreground).bounds(NET_REACH_MM);
     let input = Input::of(sight.view, wanted, sight.ground, sight.camera, card);
@@ -229,9 +228,9 @@ fn by_net(
     let hidden = |one: &&Proposal| (1.0 - one.visible - FREE).max(0.0);
     let buried = seen.iter().map(hidden).sum::<f64>() / seen.len().max(1) as f64;
     if buried > HEAP {
-        Ok((with_mirrored(maps, &net, &input)?, true))
+        with_mirrored(maps, &net, &input)
     } else {
-        Ok((maps, false))
+        Ok(maps)
     }
 }
 

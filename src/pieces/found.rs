@@ -29,9 +29,6 @@ pub struct FoundPiece {
     pub rival: Option<(Shape, f64)>,
     /// A rectangle, or a shape that is none, that looks nearly the same from here, as the piece lies on its side.
     pub twin_on_side: Option<Shape>,
-    /// By how much its score beats that of the likeliest one of another height that would show the same top, where it stands
-    /// on a side or an end, and on the tray.
-    pub other_height: Option<f64>,
     /// Whether it is in a clump, or seen by the net alone, on a tray where shapes lie that the net was
     /// not taught: there it may have taken one for another.
     pub among_odd: bool,
@@ -73,7 +70,6 @@ impl FoundPiece {
             runner_up: None,
             rival: None,
             twin_on_side: None,
-            other_height: None,
             among_odd: false,
             other_form: None,
             form_p: 1.0,

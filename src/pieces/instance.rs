@@ -4,7 +4,7 @@
 use super::face::Face;
 use super::find::{Sight, is_piece, reported};
 use super::found::{FoundPiece, Said, Witness};
-use super::learned::{Proposal, is_taught};
+use super::learned::Proposal;
 use super::odd::{instead_of, odd_reading, twin_on_side};
 use super::refine::{Bench, Score};
 use super::search::Search;
@@ -22,14 +22,6 @@ const MOST_MOVED: (f64, f64) = (2.5, 0.12);
 /// What the net says is never beyond doubt.
 pub(super) const SAID: f64 = 0.999;
 
-/// The least probability that the net's word leaves to what it does not name: its log-odds of 6 are no more than a score of
-/// [`HEIGHT_PER_SCORE`] can outweigh where edges are clear.
-const LEAST_SAID: f64 = 0.002;
-/// What each point of score by which one height beats another adds to the net's log-odds, where pieces lie on the tray. Of 262
-/// that stand on a side in the poured photos of `sample-photos/tune` the net alone takes 16 for one of another height; this
-/// mends 7 and spoils 1. In heaps, where nobody knows what a piece stands on, it would mend 5 of 23 and spoil 8.
-const HEIGHT_PER_SCORE: f64 = 0.05;
-
 /// From this probability on the net's word against the edges' leaves a form open.
 const FORM_TOLD: f64 = 0.8;
 /// Score from which the net sees a piece well.
@@ -41,12 +33,10 @@ pub(super) struct Instance<'a> {
     pub(super) stance: Stance,
     pub(super) shade: Shade,
     pub(super) used: bool,
-    /// Whether pieces lie on the tray in this photo, not on each other.
-    pub(super) on_tray: bool,
 }
 
 impl<'a> Instance<'a> {
-    pub(super) fn of(proposal: &'a Proposal, sight: &Sight<'_>, on_tray: bool) -> Self {
+    pub(super) fn of(proposal: &'a Proposal, sight: &Sight<'_>) -> Self {
         // The net tells how the box's longer side is turned, whichever of the piece's it is.
         let along = match proposal.face {
             Face::End => proposal.shape.short_mm(),
@@ -70,7 +60,6 @@ impl<'a> Instance<'a> {
             stance,
             shade: Shade::of(&stance.silhouette(sight.camera)),
             used: false,
-            on_tray,
         }
     }
 
@@ -85,41 +74,29 @@ impl<'a> Instance<'a> {
         self.proposal.p > BEYOND_DOUBT && self.proposal.score > BEYOND_DOUBT_SCORE
     }
 
-    /// What the net takes it for, likeliest first, each with its probability.
-    fn readings(&self) -> impl Iterator<Item = (Shape, f64)> + '_ {
-        let own = (self.proposal.shape, self.proposal.p);
-        let others = self.proposal.runners_up.iter().map(|o| (o.shape, o.p));
-        std::iter::once(own).chain(others)
-    }
-
-    /// What the net says of it, were it of this shape's size.
-    fn said_of(&self, shape: Shape) -> Said {
-        let alike = self
-            .readings()
-            .filter(|(its, _)| its.has_footprint_of(shape));
+    pub(super) fn said(&self) -> Said {
+        let own = self.proposal.shape;
+        let others = self.proposal.runners_up.iter();
+        let alike = others
+            .filter(|o| o.shape.has_footprint_of(own))
+            .map(|o| o.p);
         Said {
-            size_p: alike.map(|(_, p)| p).sum::<f64>().min(1.0),
+            size_p: (self.proposal.p + alike.sum::<f64>()).min(1.0),
             allowed_p: self.proposal.allowed_p,
             score: self.proposal.score,
             visible: self.proposal.visible,
         }
     }
 
-    pub(super) fn said(&self) -> Said {
-        self.said_of(self.proposal.shape)
-    }
-
     /// The shapes of its footprint, likeliest first, each with its probability among them.
     pub(super) fn forms(&self) -> Vec<(Shape, f64)> {
-        self.forms_of(self.proposal.shape)
-    }
-
-    fn forms_of(&self, own: Shape) -> Vec<(Shape, f64)> {
+        let own = (self.proposal.shape, self.proposal.p);
+        let others = self.proposal.runners_up.iter().map(|o| (o.shape, o.p));
         let mut forms: Vec<(Shape, f64)> = Vec::new();
-        for (shape, p) in self
-            .readings()
-            .filter(|(shape, _)| shape.has_footprint_of(own))
-        {
+        for (shape, p) in std::iter::once(own).chain(others) {
+            if !shape.has_footprint_of(own.0) {
+                continue;
+            }
             match forms.iter_mut().find(|(form, _)| *form == shape) {
                 Some((_, sum)) => *sum += p,
                 None => forms.push((shape, p)),
@@ -141,88 +118,29 @@ impl<'a> Instance<'a> {
         search: &Search,
     ) -> (FoundPiece, Option<(Stance, Score)>) {
         let (mut stance, mut score): (Stance, Score) = bench.refine(self.stance);
-        let mut other_height = None;
-        if !self.is_near(&stance) {
+        let turned = (stance.turn - self.stance.turn).abs();
+        if stance.at.distance(self.stance.at) > MOST_MOVED.0 || turned > MOST_MOVED.1 {
             stance = self.stance;
             score = bench.score(&stance);
-        } else if let Some(other) = self.of_other_height(&stance, bench, search) {
-            let margin = score.total - other.1.total;
-            let net = (self.probability(stance.shape) / self.probability(other.0.shape)).ln();
-            let stays = net + HEIGHT_PER_SCORE * margin >= 0.0;
-            other_height = Some(if stays { margin } else { -margin });
-            if !stays {
-                (stance, score) = other;
-            }
         }
         let odd = odd_reading(&stance, bench, search);
         let rival = odd.map(|(other, its)| (other.shape, score.total - its.total));
         let outline = stance.silhouette(bench.camera);
         let shape = stance.shape;
-        let runner_up = self
-            .readings()
-            .find(|(other, _)| !other.has_footprint_of(shape));
-        let forms = self.forms_of(shape);
-        let form_p = forms.iter().find(|(form, _)| *form == shape);
-        let other_form = forms.iter().find(|(form, _)| *form != shape);
+        let others = &self.proposal.runners_up;
+        let runner_up = (others.iter()).find(|o| !o.shape.has_footprint_of(shape));
+        let forms = self.forms();
+        let form_p = forms.first().map_or(1.0, |(_, p)| *p);
         let piece = FoundPiece {
-            runner_up: runner_up.map(|(other, _)| (other, score.total)),
+            runner_up: runner_up.map(|o| (o.shape, score.total)),
             rival,
             twin_on_side: twin_on_side(&stance, search),
-            other_height,
-            other_form: other_form.map(|(other, _)| (*other, score.total)),
-            form_p: form_p.map_or(LEAST_SAID, |(_, p)| *p).min(SAID),
+            other_form: forms.get(1).map(|(other, _)| (*other, score.total)),
+            form_p: form_p.min(SAID),
             at_frame: outline.iter().any(|p| bench.view.sample(*p).is_none()),
-            ..FoundPiece::of(stance, &score, Witness::Net(self.said_of(shape)))
+            ..FoundPiece::of(stance, &score, Witness::Net(self.said()))
         };
         (piece, odd)
-    }
-
-    /// Probability of this shape as the net says, whichever way it lies; nothing is ruled out.
-    fn probability(&self, shape: Shape) -> f64 {
-        let of_it = self.readings().filter(|(its, _)| *its == shape);
-        of_it.map(|(_, p)| p).sum::<f64>().max(LEAST_SAID)
-    }
-
-    /// Whether edges left it about where the net sees it.
-    fn is_near(&self, stance: &Stance) -> bool {
-        let turned = (stance.turn - self.stance.turn).abs();
-        stance.at.distance(self.stance.at) <= MOST_MOVED.0 && turned <= MOST_MOVED.1
-    }
-
-    /// The likeliest, by the net and by edges, of what stands on the same side and is higher or lower: from above it shows
-    /// the same top, nearer to the lens or further from it, and more or less of its flank. None where pieces lie on each
-    /// other, for nobody knows what one stands on there.
-    fn of_other_height(
-        &self,
-        own: &Stance,
-        bench: &Bench<'_>,
-        search: &Search,
-    ) -> Option<(Stance, Score)> {
-        if own.face.is_flat() || !self.on_tray {
-            return None;
-        }
-        let body = own.body();
-        let shows_the_same = |shape: &&Shape| {
-            let other = own.face.body(**shape);
-            let same = |a: f64, b: f64| (a - b).abs() < 1e-6;
-            shape.form() == own.shape.form()
-                && is_taught(**shape)
-                && same(other.along, body.along)
-                && same(other.across, body.across)
-                && !same(other.height, body.height)
-        };
-        let likely = |(stance, score): &(Stance, Score)| {
-            self.probability(stance.shape).ln() + HEIGHT_PER_SCORE * score.total
-        };
-        (search.shapes().iter().filter(shows_the_same))
-            .map(|shape| {
-                bench.refine(Stance {
-                    shape: *shape,
-                    ..*own
-                })
-            })
-            .filter(|(stance, _)| self.is_near(stance))
-            .max_by(|a, b| likely(a).total_cmp(&likely(b)))
     }
 
     /// The piece, where the net leaves nothing open about its size and edges and areas find the same, in the same place,
@@ -242,7 +160,8 @@ impl<'a> Instance<'a> {
             ..self.stance
         };
         let (own, score) = bench.refine(start);
-        if !self.is_near(&own) {
+        let turned = (own.turn - start.turn).abs();
+        if own.at.distance(start.at) > MOST_MOVED.0 || turned > MOST_MOVED.1 {
             return None;
         }
         let mut tried = vec![(own, score)];
