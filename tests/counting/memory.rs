@@ -74,10 +74,11 @@ fn fifty_megapixels_count_within_a_gigabyte_and_in_their_own_pixels() {
             assert!(least < within, "{keys:?} {x} {y}: off by {least}");
         }
     };
-    // One of 1x1 is moved by 0.62 mm by the pixels between those of the small photo, the others by less than 0.5.
-    near(["x_mm", "y_mm"], 1.0, 0.65);
+    // To a quarter of a stud's pitch. The pixels between those of the small photo move one 1x3 by 1.1 mm, from 0.76 to
+    // 0.39 mm off its true place, and the others by less than 0.6.
+    near(["x_mm", "y_mm"], 1.0, 2.0);
     // As much of a photo that shows one millimetre in some 20 pixels.
-    near(["x_px", "y_px"], factor, 14.0);
+    near(["x_px", "y_px"], factor, 40.0);
     let scale = |sheet: &serde_json::Value| sheet["card"]["mm_per_px"].as_f64().unwrap();
     assert!((scale(&small) / scale(&large) / factor - 1.0).abs() < 0.01);
 }
