@@ -1,7 +1,7 @@
 //! Small pictures, changed at random, through the real program: a sentence or a sheet, never a crash or a hang.
 //!
-//! Some 60 in an ordinary run; `CUPTALLY_MUTATIONS=20000` for as many as one likes. The seed is fixed, so that a
-//! failure comes again.
+//! Some 60 in an ordinary run; `CUPTALLY_MUTATIONS=20000` for as many as one likes, `CUPTALLY_MUTATIONS=13120-13140` for
+//! those of these numbers. The seed is fixed, so that a failure comes again.
 
 use image::codecs::jpeg::JpegEncoder;
 use image::imageops::{self, FilterType};
@@ -193,9 +193,11 @@ fn fault(files: &[PathBuf], home: &Path, patience: Duration) -> Option<String> {
 
 #[test]
 fn changed_pictures_end_in_a_sheet_or_a_sentence() {
-    let wanted = std::env::var("CUPTALLY_MUTATIONS").map_or(MUTATIONS, |n| n.parse().unwrap());
+    let asked = std::env::var("CUPTALLY_MUTATIONS").unwrap_or_else(|_| MUTATIONS.to_string());
+    let (first, wanted) = asked.split_once('-').unwrap_or(("0", &asked));
+    let (first, wanted): (usize, usize) = (first.parse().unwrap(), wanted.parse().unwrap());
     let seeds = seeds();
-    let next = AtomicUsize::new(0);
+    let next = AtomicUsize::new(first / BATCH);
     let faults = Mutex::new(Vec::new());
     std::thread::scope(|scope| {
         for _ in 0..AT_A_TIME {
