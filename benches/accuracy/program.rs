@@ -240,20 +240,22 @@ fn lesson(photo: &Photo, home: &Path) -> Result<Option<String>> {
     let (path, names) = (photo.path.to_string_lossy(), photo.truth.names.join(","));
     let light = light(photo);
     let args = ["teach", &path, "--names", &names, "--light", &light];
-    refusal(photo, run(&photo.root, home, &args)?)
+    refusal(photo, home, run(&photo.root, home, &args)?)
 }
 
 /// Measures the printed copy of the card as well; ends as a lesson does.
 fn print(photo: &Photo, home: &Path) -> Result<Option<String>> {
     let (path, light) = (photo.path.to_string_lossy(), light(photo));
     let args = ["calibrate", &path, "--light", &light, "--print"];
-    refusal(photo, run(&photo.root, home, &args)?)
+    refusal(photo, home, run(&photo.root, home, &args)?)
 }
 
-fn refusal(photo: &Photo, ended: Ended) -> Result<Option<String>> {
+fn refusal(photo: &Photo, home: &Path, ended: Ended) -> Result<Option<String>> {
     match ended.code {
         Some(0 | 3) => Ok(None),
-        Some(1 | 2) => Ok(Some(without_path(&ended.err))),
+        Some(1 | 2) => Ok(Some(
+            without_path(&ended.err).replace(&*home.to_string_lossy(), "HOME"),
+        )),
         other => bail!(
             "teaching from {} ended with {other:?}: {}",
             photo.name,
