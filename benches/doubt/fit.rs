@@ -79,12 +79,13 @@ fn regression(cases: &[&Case]) -> Map {
         .map(|case| case.features.iter().map(|(name, _)| *name).collect())
         .unwrap_or_default();
     let size = names.len();
-    let row = |case: &&&Case| -> DVector<f64> {
-        let own: Vec<&str> = case.features.iter().map(|(name, _)| *name).collect();
-        assert_eq!(own, names, "cases of one map have the same features");
-        DVector::from_iterator(size, case.features.iter().map(|(_, v)| *v))
-    };
-    let rows: Vec<DVector<f64>> = cases.iter().map(|case| row(&case)).collect();
+    let rows: Vec<DVector<f64>> = (cases.iter())
+        .map(|case| {
+            let own: Vec<&str> = case.features.iter().map(|(name, _)| *name).collect();
+            assert_eq!(own, names, "cases of one map have the same features");
+            DVector::from_iterator(size, case.features.iter().map(|(_, v)| *v))
+        })
+        .collect();
     let mut weights = DVector::<f64>::zeros(size);
     for _ in 0..STEPS {
         let mut hessian = DMatrix::<f64>::identity(size, size) * RIDGE;
