@@ -149,6 +149,7 @@ fn colours(photo: &Path, args: &Args, context: &Context) -> Result<Outcome, Fail
         return Ok(outcome);
     }
     tell(&lesson, &listed, args.verbose.then_some(&targets))?;
+    tell_left_out(read.left_out, &lesson::picture_of(&light))?;
     tell_replaced(&lesson, &replaced)?;
     tell_light(&lesson, alike.as_deref(), book.has_several_lights())?;
     tell_flaws(taught)?;
@@ -156,6 +157,20 @@ fn colours(photo: &Path, args: &Args, context: &Context) -> Result<Outcome, Fail
         say::print(&format!("kept: {}", path.display()))?;
     }
     Ok(outcome)
+}
+
+/// Says that not all that was seen was given a name.
+fn tell_left_out(things: usize, picture: &str) -> Result<(), Failure> {
+    if things == 0 {
+        return Ok(());
+    }
+    let things = say::plural(things, "thing", "things");
+    say::print_wrapped(
+        &format!(
+            "{things} of another shape left out as no piece, a shadow or the tray's rim: see in {picture} that each name is on its piece"
+        ),
+        2,
+    )
 }
 
 /// Says what was taught so far and is so no more.

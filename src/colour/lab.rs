@@ -15,6 +15,7 @@ use palette::encoding::{FromLinear, IntoLinear, Srgb};
 use palette::white_point::D65;
 
 type Lab = palette::Lab<D65, f64>;
+type Xyz = palette::Xyz<D65, f64>;
 
 /// CIELAB (D65, 2 degree) of a linear sRGB colour; white is (1, 1, 1).
 pub fn lab_from_linear(rgb: [f64; 3]) -> [f64; 3] {
@@ -25,6 +26,17 @@ pub fn lab_from_linear(rgb: [f64; 3]) -> [f64; 3] {
 /// Linear sRGB of a CIELAB (D65, 2 degree) colour; outside 0..1 when out of gamut.
 pub fn linear_from_lab(lab: [f64; 3]) -> [f64; 3] {
     LinSrgb::from_color_unclamped(Lab::new(lab[0], lab[1], lab[2])).into()
+}
+
+/// The nearest linear sRGB that something can have: none of its X, Y and Z is below zero. A correction that is
+/// learned from a card's inks goes beyond that on yellows which are stronger than any ink.
+pub fn possible(rgb: [f64; 3]) -> [f64; 3] {
+    let xyz = Xyz::from_color_unclamped(LinSrgb::from(rgb));
+    if xyz.x.min(xyz.y).min(xyz.z) >= 0.0 {
+        return rgb;
+    }
+    let xyz = Xyz::new(xyz.x.max(0.0), xyz.y.max(0.0), xyz.z.max(0.0));
+    LinSrgb::from_color_unclamped(xyz).into()
 }
 
 /// Linear light of one encoded sRGB component (IEC 61966-2-1), odd-symmetric below zero.
@@ -53,6 +65,30 @@ pub fn de00(a: [f64; 3], b: [f64; 3]) -> f64 {
 mod tests {
     #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
     use super::*;
+
+    #[test]
+    fn what_nothing_can_look_like_is_moved_to_what_something_can() {
+        let yellow = [1.1, 1.0, -0.25];
+        assert!(lab_from_linear(yellow)[2] > 200.0);
+        let moved = possible(yellow);
+        let lab = lab_from_linear(moved);
+        // Y as before, Z at zero: b* is 200 (f(Y) - 4/29) (ISO/CIE 11664-4).
+        let luminance = |v: [f64; 3]| 0.2126 * v[0] + 0.7152 * v[1] + 0.0722 * v[2];
+        let y = luminance(yellow);
+        assert!((luminance(moved) - y).abs() < 1e-3);
+        assert!(
+            (lab[2] - 200.0 * (y.cbrt() - 4.0 / 29.0)).abs() < 0.1,
+            "{lab:?}"
+        );
+        for real in [
+            [0.2, 0.5, 0.1],
+            [1.2, 1.1, 1.0],
+            [0.0, 0.0, 0.0],
+            [1.0, 0.9, -0.02],
+        ] {
+            assert_eq!(possible(real), real);
+        }
+    }
 
     fn near(got: [f64; 3], want: [f64; 3], tolerance: f64) {
         for (g, w) in got.iter().zip(want) {

@@ -32,8 +32,11 @@ const GOOD_LIGHT: Freedom = Freedom {
 const GREY_CHROMA: f64 = 5.0;
 /// Error of the correction on a grey patch, dE00 in each direction.
 const GREY_ERROR: f64 = 0.6;
-/// With fewer of the card's patches than this the print is not measured.
-pub const FEWEST_MEASURED: usize = 20;
+/// With fewer of the card's patches than this the print is not measured. What a phone cuts off first is
+/// the strong blue-greens' red. On five teaching photos of `sample-photos/tune` the ten patches of least red
+/// were left out, so that 10 to 14 remained: these moved by 0.1 to 0.5 dE00 in the mean from where all
+/// patches put them, less than the nominal values are off.
+pub const FEWEST_MEASURED: usize = 14;
 /// No print is further off than this (dE00): something else is wrong.
 pub const MOST_OFF: f64 = 25.0;
 

@@ -11,7 +11,7 @@ use super::polygon::{inside, narrowed};
 use super::shape::{STUD_HEIGHT_MM, STUD_RADIUS_MM};
 use super::stance::Stance;
 use crate::colour::Correction;
-use crate::colour::lab::lab_from_linear;
+use crate::colour::lab::{lab_from_linear, possible};
 use crate::tray::Light;
 use crate::units::Mm;
 use crate::view::{Camera, MetricView};
@@ -132,7 +132,9 @@ pub fn paint(
     let spread = (lightness(0.75) - lightness(0.25)) / 2.0;
     let body = &samples[at(least)..=at(most)];
     let n = body.len() as f64;
-    let measured: [f64; 3] = std::array::from_fn(|c| body.iter().map(|s| s.1[c]).sum::<f64>() / n);
+    let measured = possible(std::array::from_fn(|c| {
+        body.iter().map(|s| s.1[c]).sum::<f64>() / n
+    }));
     let full = view.saturation();
     let clipped: [bool; 3] = std::array::from_fn(|c| {
         let cut = body.iter().filter(|s| s.0[c] > CUT_OFF * full[c]).count();

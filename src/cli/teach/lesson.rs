@@ -6,13 +6,15 @@ use crate::cli::atomic::write_files;
 use crate::cli::say::{self, Progress};
 use crate::cli::{Context, Failure, home, look};
 use crate::colour::{Lesson, Origin, Swatch};
-use crate::count::flaws;
+use crate::count::fitted::PhotoQuality;
+use crate::count::{flaws, shape_odds};
 use crate::numbers::round2;
 use crate::photo::Photo;
 use crate::pieces::paint::Paint;
 use crate::pieces::{ANY, Search, Shapes};
 use crate::pipeline::{self, Seen, Stage, Targets};
 use crate::sheet::chart::LightMap;
+use crate::sheet::file::SURE;
 use crate::sheet::marked::{Label, named, to_jpeg};
 use crate::sheet::reading_order;
 
@@ -24,6 +26,8 @@ pub struct Read {
     pub map: LightMap,
     /// Its pieces with numbers and names, JPEG.
     pub picture: Vec<u8>,
+    /// How many things beside them were left out, which may be no pieces.
+    pub left_out: usize,
 }
 
 /// Why a photo teaches nothing.
@@ -99,7 +103,8 @@ pub fn read(
         let outlines = things.into_iter().map(|t| (t.middle_px, t.outline_px));
         return unequal(&photo, outlines.collect(), names);
     }
-    let mut seen = look_for(&scene, searches, names.len(), progress);
+    let quality = pipeline::quality(&photo, &scene, false);
+    let Look { mut seen, left_out } = look_for(&scene, &quality, searches, names.len(), progress);
     let places: Vec<[f64; 2]> = seen.iter().map(|s| in_photo(&scene, s)).collect();
     let outline = |s: &Seen| -> Vec<[f64; 2]> {
         let outline = s.piece.stance.silhouette_px(&scene.pose.camera);
@@ -145,6 +150,7 @@ pub fn read(
         lesson,
         map: pipeline::light_map(&scene),
         picture,
+        left_out,
     })
 }
 
@@ -204,18 +210,27 @@ fn each_form(shapes: Shapes) -> Vec<Search> {
     forms.map(|form| Search::of_form(shapes, form)).collect()
 }
 
+/// What lies on the tray of a teaching photo.
+struct Look {
+    seen: Vec<Seen>,
+    /// How many things were left out.
+    left_out: usize,
+}
+
 /// The pieces of a teaching photo. They are of one form as a rule: of the forms
 /// that may be, the one is taken that finds just as many pieces as there are
-/// names; among equals, the one that explains the photo best.
+/// names, at best without leaving any out; among equals, the one that explains the photo best.
 fn look_for(
     scene: &pipeline::Scene,
+    quality: &PhotoQuality,
     searches: &[Search],
     names: usize,
     progress: &Progress,
-) -> Vec<Seen> {
-    let merit = |seen: &[Seen]| {
-        let score: f64 = seen.iter().map(|s| s.piece.score).sum();
-        (seen.len() == names, score)
+) -> Look {
+    let merit = |look: &Look| {
+        let score: f64 = look.seen.iter().map(|s| s.piece.score).sum();
+        let as_many = look.seen.len() == names;
+        (as_many, as_many && look.left_out == 0, score)
     };
     let looks = (1..).zip(searches).map(|(number, search)| {
         // Nearly all of the time goes here, once a form.
@@ -226,14 +241,45 @@ fn look_for(
             )),
             _ => progress.stage(stage),
         };
-        pipeline::look(scene, search, &told).0
+        let seen = pipeline::look(scene, search, &told).0;
+        let all = seen.len();
+        let shape = |s: &Seen| s.piece.stance.shape;
+        let is_sure = |s: &Seen| shape_odds(&s.piece, &s.paint, quality).right >= SURE;
+        let seen = without_strays(seen, names, shape, is_sure);
+        Look {
+            left_out: all - seen.len(),
+            seen,
+        }
     });
-    looks
-        .max_by(|a, b| {
-            let (a, b) = (merit(a), merit(b));
-            a.0.cmp(&b.0).then(a.1.total_cmp(&b.1))
+    let best = looks.max_by(|a, b| {
+        let (a, b) = (merit(a), merit(b));
+        (a.0, a.1).cmp(&(b.0, b.1)).then(a.2.total_cmp(&b.2))
+    });
+    best.unwrap_or(Look {
+        seen: Vec::new(),
+        left_out: 0,
+    })
+}
+
+/// Where more is seen than there are names, hard shadows and the tray's rim may have been taken for pieces too. If just
+/// as many as there are names share one shape, and none of the others is sure, the others are left out. A
+/// piece whose name was forgotten is either of that shape, which makes them one too many, or is sure.
+fn without_strays<T, S: PartialEq>(
+    mut seen: Vec<T>,
+    names: usize,
+    shape: impl Fn(&T) -> S,
+    is_sure: impl Fn(&T) -> bool,
+) -> Vec<T> {
+    if seen.len() > names
+        && let Some(common) = seen.iter().map(&shape).find(|common| {
+            let (alike, others): (Vec<&T>, Vec<&T>) =
+                seen.iter().partition(|s| shape(s) == *common);
+            alike.len() == names && !others.into_iter().any(&is_sure)
         })
-        .unwrap_or_default()
+    {
+        seen.retain(|s| shape(s) == common);
+    }
+    seen
 }
 
 fn in_photo(scene: &pipeline::Scene, seen: &Seen) -> [f64; 2] {
@@ -260,5 +306,30 @@ pub fn sweep(home: &Path, lights: impl IntoIterator<Item = impl AsRef<str>>) {
             // They are only drawings: what cannot be taken away does no harm.
             let _ = std::fs::remove_file(gone(name));
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::without_strays;
+
+    /// Pieces as their sizes and whether they are sure.
+    fn left(seen: &[(&'static str, bool)], names: usize) -> usize {
+        without_strays(seen.to_vec(), names, |s| s.0, |s| s.1).len()
+    }
+
+    #[test]
+    fn what_may_be_no_piece_is_left_out_where_the_others_are_of_one_shape() {
+        let pieces = [("2x4", true), ("2x4", true), ("2x4", false)];
+        let shadow = ("1x4", false);
+        let with = |more: &[(&'static str, bool)]| [&pieces[..], more].concat();
+        assert_eq!(left(&with(&[shadow]), 3), 3);
+        assert_eq!(left(&with(&[shadow, ("1x2", false)]), 3), 3);
+        // A name was forgotten, or one too many was given: none may slip by.
+        assert_eq!(left(&with(&[shadow]), 2), 4);
+        assert_eq!(left(&with(&[("1x4", true)]), 3), 4);
+        assert_eq!(left(&with(&[shadow]), 4), 4);
+        assert_eq!(left(&with(&[]), 4), 3);
+        assert_eq!(left(&[], 1), 0);
     }
 }
