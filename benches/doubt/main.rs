@@ -152,7 +152,7 @@ fn count(used: &[&Photo], photos: &[Photo], folder: PathBuf, taught: bool) -> Re
 }
 
 /// Of the pieces that are called sure no more than this share may be wrong, those of colours that nobody taught among them.
-const MOST_WRONG: f64 = 0.005;
+const MOST_WRONG: f64 = 0.004;
 
 /// The lowest probability, in thousandths, from which on no more than [`MOST_WRONG`] are wrong of the pieces whose colour is
 /// named surely.

@@ -13,7 +13,7 @@ pub struct Limits {
     /// that. Raising it lets in strips that no stage was tried on.
     pub max_side: u32,
     /// Most pixels that are kept; a larger photo is reduced to this many. Default 24 million: over a tray of
-    /// 400 mm that is 0.07 mm a pixel, finer than the finest view that pieces are looked for in (0.1 mm).
+    /// 400 mm that is 0.07 mm a pixel, finer than the finest view that pieces are looked for in (0.15 mm).
     /// Raising it costs memory and finds nothing more.
     pub max_kept_pixels: u64,
     /// Shortest side, px. Default 200: at the coarsest useful scale, 1 mm a

@@ -106,6 +106,64 @@ fn peak_memory_by_size() {
     }
 }
 
+/// A sample photo, `tiles` times as small and laid side by side as tiles until a photo of `width` by `height` is full of
+/// pieces; only the one in the middle has a card.
+fn tiled(name: &str, tiles: f64, width: u32, height: u32) -> RgbImage {
+    let photo = image::open(sample(name)).unwrap().into_rgb8();
+    let truth = fs::read_to_string(sample(name).with_extension("json")).unwrap();
+    let truth: serde_json::Value = serde_json::from_str(&truth).unwrap();
+    let mut bare = photo.clone();
+    let corner = |k: usize, c: usize| truth["card"]["corners_px"][k][c].as_f64().unwrap();
+    let around = |c: usize| {
+        let all = || (0..4).map(|k| corner(k, c));
+        let (low, high) = (all().fold(f64::MAX, f64::min), all().fold(0.0, f64::max));
+        (low - 20.0).max(0.0) as u32..(high + 20.0) as u32
+    };
+    let tray = *bare.get_pixel(around(0).start, around(1).start);
+    for (x, y) in around(0).flat_map(|x| around(1).map(move |y| (x, y))) {
+        if x < bare.width() && y < bare.height() {
+            bare.put_pixel(x, y, tray);
+        }
+    }
+    let small = |photo: &RgbImage| {
+        let side =
+            |px: u32| (f64::from(px) / f64::from(photo.width()) * f64::from(width) / tiles) as u32;
+        imageops::resize(
+            photo,
+            side(photo.width()),
+            side(photo.height()),
+            FilterType::Triangle,
+        )
+    };
+    let (card, bare) = (small(&photo), small(&bare));
+    let middle = |whole: u32, part: u32| (whole - part) / 2;
+    let (left, top) = (middle(width, card.width()), middle(height, card.height()));
+    RgbImage::from_fn(width, height, |x, y| {
+        // From the middle tile's corner, made positive by many whole tiles.
+        let from = |at: u32, start: u32, side: u32| at + 99 * side - start;
+        let (x, y) = (from(x, left, card.width()), from(y, top, card.height()));
+        let tile = (x / card.width(), y / card.height());
+        let of = if tile == (99, 99) { &card } else { &bare };
+        *of.get_pixel(x % card.width(), y % card.height())
+    })
+}
+
+/// Trays from 0.9 to 2.2 m wide full of pieces, in photos of 12 and 50 MP; the figures in docs/conventions.md.
+#[test]
+#[ignore = "takes minutes"]
+fn peak_memory_by_tray() {
+    let home = TempDir::new().unwrap();
+    for (tiles, width, height) in [(2.0, 4032, 3024), (3.0, 4032, 3024), (5.0, 8160, 6120)] {
+        let photo = tiled("poured-mixed-d50-90", tiles, width, height);
+        let path = home.path().join(format!("{tiles}-{width}.jpg"));
+        photo.save(&path).unwrap();
+        let ended = count(home.path(), &path);
+        println!("{tiles} tiles, {width} px: {} MB", ended.peak / 1_000_000);
+        assert!(ended.peak <= MOST_MEMORY, "{tiles}: {}", ended.peak);
+        assert!(sheet(&ended)["pieces"].as_array().unwrap().len() > 90);
+    }
+}
+
 /// A slope of grey, as a bare table.
 fn table() -> RgbImage {
     RgbImage::from_fn(2016, 1512, |x, y| Rgb([(90 + x / 40 + y / 50) as u8; 3]))

@@ -113,13 +113,16 @@ impl Maps {
     }
 
     /// These with other values in the same places.
-    pub(super) fn with_values(self, values: Array3<f32>) -> Self {
-        Self { values, ..self }
-    }
-
-    /// What the net said (rows, columns, channels).
-    pub(super) fn values(&self) -> &Array3<f32> {
-        &self.values
+    ///
+    /// # Errors
+    /// What `other` says.
+    pub(super) fn mapped<E>(
+        self,
+        other: impl FnOnce(Array3<f32>) -> Result<Array3<f32>, E>,
+    ) -> Result<Self, E> {
+        let Self { values, origin } = self;
+        let values = other(values)?;
+        Ok(Self { values, origin })
     }
 
     /// Maps from an output (rows, columns, channels) that is at hand; `None` where it has

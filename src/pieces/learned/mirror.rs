@@ -15,11 +15,12 @@ const LEAN: usize = 4;
 /// # Errors
 /// As [`Maps::of`].
 pub fn with_mirrored(maps: Maps, net: &Net, input: &Input) -> Result<Maps, NetError> {
-    let mut sum = maps.values().clone();
-    for mirror in Mirror::BOTH {
-        sum += &mirror.output(net.of(&mirror.input(&input.values))?);
-    }
-    Ok(maps.with_values(sum / (1.0 + Mirror::BOTH.len() as f32)))
+    maps.mapped(|mut sum| {
+        for mirror in Mirror::BOTH {
+            sum += &mirror.output(net.of(&mirror.input(&input.values))?);
+        }
+        Ok(sum / (1.0 + Mirror::BOTH.len() as f32))
+    })
 }
 
 /// A mirror across the tray.
@@ -44,7 +45,7 @@ impl Mirror {
     /// still speaks for the place that it speaks for without a mirror: the first of its cells.
     fn input(self, values: &Array3<f32>) -> Array3<f32> {
         let axis = Axis(2 - self.along());
-        let mut mirrored = values.clone();
+        let mut mirrored = values.view();
         mirrored.invert_axis(axis);
         let mut moved = Array3::zeros(values.dim());
         let (by, side) = ((REDUCTION - 1) as isize, values.len_of(axis) as isize);

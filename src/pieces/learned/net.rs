@@ -5,7 +5,7 @@
 //! had at the same scale (Lin et al. 2017, figure 3). Batch normalisation (Ioffe, Szegedy
 //! 2015) is already folded into the weights.
 
-use ndarray::{Array3, Axis};
+use ndarray::{Array3, ArrayView3, Axis};
 use thiserror::Error;
 
 use super::conv::{Conv, Then, doubled_onto};
@@ -19,6 +19,12 @@ pub const OUTPUTS: usize = 42;
 pub const MULTIPLE: usize = 16;
 /// Input cells along an output cell.
 pub const REDUCTION: usize = 4;
+/// Cells of the input that are looked at in one go: 0.5 m², for which the net needs some 250 MB.
+const AT_ONCE: usize = 2_000_000;
+/// How far an output cell sees beyond itself, in cells of the input: 184 by the kernels of `weights.safetensors` (stem 1,
+/// `e1` to `e4` 4, 16, 32, 64, `d1` to `d3` 2, 4, 8, `r3` 32, `r2` 16, `head` 4, and 1 for where a doubled cell lies),
+/// made a multiple of [`MULTIPLE`] with one to spare.
+const SEEN_BEYOND: usize = 208;
 /// The weights that are part of the program.
 const SHIPPED: &[u8] = include_bytes!("weights.safetensors");
 
@@ -160,7 +166,36 @@ impl Net {
         if channels != self.stem.inputs() || !whole(rows) || !whole(columns) {
             return Err(NetError::Input(input.dim()));
         }
-        let pixels = input.view().permuted_axes([1, 2, 0]);
+        Ok(self.in_strips(input, AT_ONCE))
+    }
+
+    /// The same, of which no more than about `at_once` cells are looked at in one go: strip by strip across the longer
+    /// side, each with all that its cells see beyond it.
+    fn in_strips(&self, input: &Array3<f32>, at_once: usize) -> Array3<f32> {
+        let (_, rows, columns) = input.dim();
+        if rows * columns <= at_once {
+            return self.at_once(input.view());
+        }
+        let side = usize::from(columns > rows);
+        let (long, short) = (rows.max(columns), rows.min(columns));
+        let most = (at_once / short).saturating_sub(2 * SEEN_BEYOND);
+        let count = long.div_ceil(most.max(MULTIPLE));
+        let wide = long.div_ceil(count).next_multiple_of(MULTIPLE);
+        let mut out = Array3::zeros((rows / REDUCTION, columns / REDUCTION, OUTPUTS));
+        for start in (0..long).step_by(wide) {
+            let end = (start + wide).min(long);
+            let seen = start.saturating_sub(SEEN_BEYOND)..(end + SEEN_BEYOND).min(long);
+            let said = self.at_once(input.slice_axis(Axis(1 + side), seen.clone().into()));
+            let within = (start - seen.start) / REDUCTION..(end - seen.start) / REDUCTION;
+            out.slice_axis_mut(Axis(side), (start / REDUCTION..end / REDUCTION).into())
+                .assign(&said.slice_axis(Axis(side), within.into()));
+        }
+        out
+    }
+
+    fn at_once(&self, input: ArrayView3<f32>) -> Array3<f32> {
+        let rows = input.len_of(Axis(1));
+        let pixels = input.permuted_axes([1, 2, 0]);
         let pixels = pixels.as_standard_layout().into_owned();
         let stem = self.stem.of(&pixels, None, Then::Rectify);
         drop(pixels);
@@ -177,7 +212,7 @@ impl Net {
             .out
             .of(&self.head.of(&y2, None, Then::Rectify), None, Then::Keep);
         debug_assert_eq!(y.len_of(Axis(0)), rows / REDUCTION);
-        Ok(y)
+        y
     }
 }
 
@@ -382,6 +417,24 @@ mod tests {
                 matches!(error, NetError::Unreadable(_)),
                 "{length}: {error}"
             );
+        }
+    }
+
+    /// What a strip does not see must not matter: with [`SEEN_BEYOND`] a third smaller this fails.
+    #[test]
+    fn strips_say_what_the_whole_says() {
+        let net = Net::shipped().unwrap();
+        let long = 3 * SEEN_BEYOND;
+        let value = |k: usize, a: usize, b: usize| ((k + 3 * a + 7 * b) as f32).sin() * 2.0;
+        let tall = Array3::from_shape_fn((INPUTS, long, 48), |(k, r, c)| value(k, r, c));
+        let wide = Array3::from_shape_fn((INPUTS, 48, long), |(k, r, c)| value(k, c, r));
+        for input in [tall, wide] {
+            let whole = net.in_strips(&input, usize::MAX);
+            let strips = net.in_strips(&input, 48 * (2 * SEEN_BEYOND + 64));
+            let off = (&whole - &strips).mapv(f32::abs);
+            let most = off.iter().copied().fold(0.0, f32::max);
+            assert!(most < 1e-3, "{most}");
+            assert!(whole.iter().any(|v| v.abs() > 1.0));
         }
     }
 
