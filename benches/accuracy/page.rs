@@ -22,6 +22,7 @@ pub fn page(record: &Record) -> String {
         ..
     } = record;
     let apart: String = (record.measured_before.iter())
+        .filter(|(_, day)| *day != measured)
         .map(|(folder, day)| format!(" ({}: {day}, as the folder was then)", folder.name()))
         .collect();
     let since =
