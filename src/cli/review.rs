@@ -128,8 +128,15 @@ fn farewell(work: &Work) -> Result<Outcome, Failure> {
             left => format!(", {left} things left to look at"),
         };
         let stands = match &line.standing {
-            Standing::Checked { entry, place } => {
+            Standing::Checked { entry, place } if line.left == 0 => {
                 format!("checked and posted to {place}, entry {entry}")
+            }
+            // Counted again: what was posted is the sheet before.
+            Standing::Checked { entry, place } => {
+                open = true;
+                format!(
+                    "counted anew since it was posted to {place}; `cuptally stock undo {entry}` before this sheet can take that one's place{left}"
+                )
             }
             Standing::Pending { entry, place } => {
                 open = true;
