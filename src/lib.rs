@@ -16,7 +16,8 @@
 //! | [`pieces`] | foreground | pieces with form, size, turn |
 //! | [`sheet`] | what was found | the sheet file and the marked-up picture |
 //! | [`count`] | pieces | a sheet's groups with a range, doubts |
-//! | [`pipeline`] | a photo | its sheet: the stages above, in order |
+//! | [`together`] | what several photos of one tray show | one account of each piece |
+//! | [`pipeline`] | a photo, or several of one tray | its sheet: the stages above, in order |
 //! | [`stock`] | sheets | what is owned, and its history |
 //! | [`review`] | sheets, a person's corrections | sheets put right, posted |
 //! | [`cover`] | a plan and the stock | what can be built, what to fetch, what to buy |
@@ -34,6 +35,7 @@ pub mod tray;
 pub mod pieces;
 pub mod sheet;
 pub mod count;
+pub mod together;
 pub mod pipeline;
 pub mod stock;
 pub mod review;

@@ -7,13 +7,13 @@ use thiserror::Error;
 use crate::card::design::CardDesign;
 use crate::card::{CardError, FoundCard, card_quality, find};
 use crate::colour::{
-    Correction, CorrectionError, Patch, PrintProfile, SwatchBook, correct, read_patches,
+    Correction, CorrectionError, Flaw, Patch, PrintProfile, SwatchBook, correct, read_patches,
 };
 use crate::count::fitted::PhotoQuality;
 use crate::count::groups::{hidden, total};
 use crate::count::reason::{is_about_the_form, is_about_the_list};
 use crate::count::record::{HomeMap, maps_id};
-use crate::count::{flaws, groups, name_colours};
+use crate::count::{Named, flaws, groups, name_colours};
 use crate::numbers::round2;
 use crate::photo::{Photo, edge_width_px, flat_share, overexposed_share, white_level};
 use crate::pieces::heap::around;
@@ -31,6 +31,7 @@ use crate::view::{MetricView, Pose, PoseError, fit_pose};
 mod lesson;
 mod piece;
 mod report;
+mod together;
 
 use piece::{Whole, counted, in_reading_order};
 
@@ -38,6 +39,7 @@ pub use lesson::{Thing, things};
 pub use report::{
     card_look, card_report, colour_report, light_file, light_map, patch_reports, photo_ref,
 };
+pub use together::{Set, count_together};
 
 /// Why a photo could not be measured; each is a sentence with a remedy.
 #[derive(Clone, Debug, Error, PartialEq)]
@@ -233,6 +235,7 @@ pub fn quality(photo: &Photo, scene: &Scene, unlike: bool) -> PhotoQuality {
 const TRAY_BESIDE_CARD_MM: f64 = 20.0;
 
 /// A found piece with its colour, where that could be read.
+#[derive(Clone, Debug)]
 pub struct Seen {
     /// What stands where.
     pub piece: FoundPiece,
@@ -316,61 +319,123 @@ pub fn count_scene(
     known: &Known,
     told: Told,
 ) -> Sheet {
-    let Known {
-        book,
-        only_taught,
-        record,
-    } = *known;
+    let shown = shown(photo, scene, search, known, told);
+    let whole = shown.whole(known);
+    let seen_as = (shown.seen.iter())
+        .zip(shown.named.iter().zip(&shown.otherwise))
+        .zip(&shown.flaws);
+    let pieces = seen_as
+        .filter_map(|((seen, (named, otherwise)), flaw)| {
+            counted(scene, seen, (named, otherwise), *flaw, whole)
+        })
+        .collect();
+    let pieces = in_reading_order(pieces, photo.full_px[1]);
+    let unexplained = unexplained(scene, &shown.leftovers);
+    let warnings = warnings_of(&shown, &pieces, &unexplained, known);
+    sheet_of(&shown, targets, known, pieces, unexplained, warnings)
+}
+
+/// What one photo shows by itself, before it is put into words.
+pub struct Shown<'a> {
+    photo: &'a Photo,
+    scene: &'a Scene,
+    seen: Vec<Seen>,
+    leftovers: Vec<Leftover>,
+    /// The pieces' colours, and the same under the other answer to whether the taught colours are all there are.
+    named: Vec<Named>,
+    otherwise: Vec<Named>,
+    flaws: Vec<Option<Flaw>>,
+    faults: Vec<Fault>,
+    quality: PhotoQuality,
+}
+
+impl Shown<'_> {
+    /// What bears on every piece of the photo.
+    fn whole<'a>(&'a self, known: &Known<'a>) -> Whole<'a> {
+        Whole {
+            faults: &self.faults,
+            quality: &self.quality,
+            home: known.record,
+        }
+    }
+}
+
+/// Finds the pieces of a measured photo and names their colours.
+pub fn shown<'a>(
+    photo: &'a Photo,
+    scene: &'a Scene,
+    search: &Search,
+    known: &Known,
+    told: Told,
+) -> Shown<'a> {
     let (seen, leftovers) = look(scene, search, told);
     let paints: Vec<Paint> = seen.iter().map(|s| s.paint).collect();
-    let faults = photo_faults(photo, scene, &paints);
-    let colours = name_colours(&paints, book, &card_look(scene));
-    let flaws = flaws(&paints);
-    let [mut named, mut otherwise] = [&colours.named, &colours.only_taught];
+    let colours = name_colours(&paints, known.book, &card_look(scene));
+    let [mut named, mut otherwise] = [colours.named, colours.only_taught];
     let mut unlike = colours.unlike;
-    if only_taught {
+    if known.only_taught {
         std::mem::swap(&mut named, &mut otherwise);
         unlike = colours.only_taught_unlike;
     }
-    let whole = Whole {
-        faults: &faults,
-        quality: &quality(photo, scene, unlike),
-        home: record,
-    };
-    let seen_as = seen.iter().zip(named.iter().zip(otherwise)).zip(flaws);
-    let pieces = seen_as
-        .filter_map(|((seen, names), flaw)| counted(scene, seen, names, flaw, whole))
-        .collect();
-    let pieces = in_reading_order(pieces, photo.full_px[1]);
-    let unexplained = unexplained(scene, &leftovers);
-    let warnings = advice::warnings(&Advice {
-        untaught: book.is_none_or(|book| book.names().is_empty()),
-        unlike,
-        pieces: &pieces,
-        unexplained: &unexplained,
-        at_edge: leftovers.iter().filter(|l| l.at_frame).count(),
-        cut: seen.iter().filter(|s| s.piece.at_frame).count(),
-        hidden: hidden(&pieces),
+    Shown {
+        photo,
+        scene,
+        faults: photo_faults(photo, scene, &paints),
+        flaws: flaws(&paints),
+        quality: quality(photo, scene, unlike),
+        seen,
+        leftovers,
+        named,
+        otherwise,
+    }
+}
+
+/// What a person should know about a counted photo.
+fn warnings_of(
+    shown: &Shown<'_>,
+    pieces: &[Piece],
+    unexplained: &[Unexplained],
+    known: &Known,
+) -> Vec<Warning> {
+    advice::warnings(&Advice {
+        untaught: known.book.is_none_or(|book| book.names().is_empty()),
+        unlike: shown.quality.unlike,
+        pieces,
+        unexplained,
+        at_edge: shown.leftovers.iter().filter(|l| l.at_frame).count(),
+        cut: shown.seen.iter().filter(|s| s.piece.at_frame).count(),
+        hidden: hidden(pieces),
         unlisted: (pieces.iter())
             .filter(|piece| piece.doubts.iter().any(|doubt| is_about_the_list(doubt)))
             .count(),
-        undersides: undersides(&pieces),
-        ..without_pieces(photo, scene, &faults)
-    });
+        undersides: undersides(pieces),
+        ..without_pieces(shown.photo, shown.scene, &shown.faults)
+    })
+}
+
+/// The sheet of a photo with these pieces.
+fn sheet_of(
+    shown: &Shown<'_>,
+    targets: &Targets,
+    known: &Known,
+    pieces: Vec<Piece>,
+    unexplained: Vec<Unexplained>,
+    warnings: Vec<Warning>,
+) -> Sheet {
     Sheet {
         sheet: Version::V1,
-        photo: photo_ref(photo),
+        photos: photo_ref(shown.photo).into(),
         place: None,
         light: None,
         checked: false,
-        only_taught,
-        set_right_by: record.map(|home| SetRightBy {
+        only_taught: known.only_taught,
+        set_right_by: known.record.map(|home| SetRightBy {
             sheets: home.sheets as u64,
             pieces: home.pieces,
         }),
         stated_by: Some(maps_id().to_owned()),
-        card: card_report(scene),
-        colour: colour_report(scene, targets),
+        card: card_report(shown.scene),
+        colour: colour_report(shown.scene, targets),
         groups: groups(&pieces),
         total: Some(total(&pieces)),
         pieces,

@@ -23,6 +23,7 @@ mod folders;
 mod keep;
 mod scale;
 mod tell;
+mod together;
 
 use keep::{Files, Kept};
 
@@ -40,6 +41,10 @@ pub struct Args {
     /// What the cup can hold, where that is known: only these are looked for, such as `--expect "plate 2x4, plate 1x2"`; a size or a form alone will do, and so will a file that lists them.
     #[arg(long, value_name = "FILE|PIECES", value_delimiter = ',')]
     expect: Vec<String>,
+
+    /// The photos are of one tray at rest, taken from two places or more: count them into one sheet, which knows more than each of them alone.
+    #[arg(long)]
+    together: bool,
 
     /// Where these pieces live (a cup, a drawer); kept in the sheets for `post`.
     #[arg(long, value_name = "NAME", value_parser = Name::new)]
@@ -94,6 +99,8 @@ pub struct Counted {
     pub sheet_path: PathBuf,
     /// `NAME.marked.jpg`.
     pub marked_path: PathBuf,
+    /// The marked pictures of further photos of the tray, `NAME.2.marked.jpg` and so on.
+    pub further_paths: Vec<PathBuf>,
 }
 
 /// What the user wants looked for.
@@ -113,7 +120,11 @@ fn search(args: &Args, shapes: Shapes, colours: &[&str]) -> Result<Search, Failu
 /// When a photo could not be counted or written; the others are done all the same.
 pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     let photos = folders::photos(&args.photos)?;
-    scale::one_photo(args.grams, photos.len())?;
+    if args.together {
+        together::check(&photos)?;
+    } else {
+        scale::one_photo(args.grams, photos.len())?;
+    }
     let shapes = home::shapes(&context.home)?;
     let known = if args.sample_colours {
         Known::sample()?
@@ -147,7 +158,18 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     let progress = Progress::of(photos.len());
     let mut counted: Vec<Counted> = Vec::new();
     let mut failures: Vec<Failure> = Vec::new();
-    for path in &photos {
+    if args.together {
+        let one = together::count(&photos, &order, scale, &progress)?;
+        if !args.json {
+            progress.pause(|| tell::tell(&one, args.all))?;
+        }
+        counted.push(one);
+        if args.timings {
+            let lines = progress.timings().join("\n");
+            progress.pause(|| say::note(&format!("time taken\n{lines}")));
+        }
+    }
+    for path in photos.iter().filter(|_| !args.together) {
         progress.begin(path);
         match count_one(path, &order, scale, &progress) {
             Ok(one) => {
@@ -261,45 +283,59 @@ pub fn count_one(
         record: record.as_ref(),
     };
     let mut sheet = pipeline::count_scene(&photo, &scene, targets, order.search, &colours, &told);
-    let patches = pipeline::patch_reports(&scene);
-    let drifted = drift_warnings(lights, &patches);
-    sheet.light = light_on(lights, &patches).map(str::to_owned);
-    sheet.warnings.extend(drifted);
-    sheet.place = order.place.map(ToString::to_string);
+    complete(&mut sheet, &scene, order, lights);
     if let Some((grams, masses)) = scale {
         scale::weigh(&mut sheet, masses, order.search, grams)
             .map_err(|error| look::fault(path, &error))?;
     }
     progress.say("drawing the picture");
-    write(&photo, sheet, path, &files, progress)
+    write(&[(&photo, path)], sheet, &files, progress)
 }
 
+/// What a sheet has beside what its photo shows.
+fn complete(sheet: &mut Sheet, scene: &pipeline::Scene, order: &Order, lights: &[LightFile]) {
+    let patches = pipeline::patch_reports(scene);
+    let drifted = drift_warnings(lights, &patches);
+    sheet.light = light_on(lights, &patches).map(str::to_owned);
+    sheet.warnings.extend(drifted);
+    sheet.place = order.place.map(ToString::to_string);
+}
+
+/// Writes a sheet, and what it says over each of its photos.
 fn write(
-    photo: &Photo,
+    photos: &[(&Photo, &Path)],
     sheet: Sheet,
-    path: &Path,
     files: &Files,
     progress: &Progress,
 ) -> Result<Counted, Failure> {
-    let picture = marked::marked(&photo.pixels, &sheet)?;
-    let picture = marked::to_jpeg(&picture, &photo.file)?;
-    let sheet = located(sheet, path, files.out);
+    let pictures = (1..)
+        .zip(photos)
+        .map(|(number, (photo, _))| {
+            let picture = marked::marked(&photo.pixels, &sheet.in_photo(number))?;
+            Ok(marked::to_jpeg(&picture, &photo.file)?)
+        })
+        .collect::<Result<Vec<Vec<u8>>, Failure>>()?;
+    let paths = photos.iter().map(|(_, path)| *path);
+    let sheet = located(sheet, paths, files.out);
     let mut text = serde_json::to_string_pretty(&sheet)?;
     text.push('\n');
-    let Kept { name, note } = files.write(text.as_bytes(), &picture)?;
+    let Kept { name, note } = files.write(text.as_bytes(), &pictures)?;
     if let Some(note) = note {
         progress.pause(|| say::note(&note));
     }
     Ok(Counted {
         sheet,
         sheet_path: files.out.join(format!("{name}{SHEET_ENDING}")),
-        marked_path: files.out.join(format!("{name}.marked.jpg")),
+        marked_path: files.out.join(keep::picture_name(&name, 1)),
+        further_paths: (2..=pictures.len())
+            .map(|number| files.out.join(keep::picture_name(&name, number)))
+            .collect(),
     })
 }
 
-/// Notes in the sheet where its photo is, seen from the sheet's folder: the review page
-/// shows it from there. Where that cannot be told, the review looks beside the sheet.
-fn located(mut sheet: Sheet, photo: &Path, out: &Path) -> Sheet {
+/// Notes in the sheet where its photos are, seen from the sheet's folder: the review page
+/// shows them from there. Where that cannot be told, the review looks beside the sheet.
+fn located<'a>(mut sheet: Sheet, photos: impl Iterator<Item = &'a Path>, out: &Path) -> Sheet {
     let whole = |path: &Path| std::path::absolute(path).ok();
     // Links are followed as far as the way exists, so that `..` leads where it seems to.
     let real = |path: PathBuf| {
@@ -309,11 +345,13 @@ fn located(mut sheet: Sheet, photo: &Path, out: &Path) -> Sheet {
         });
         there.unwrap_or(path)
     };
-    let (photo, out) = (whole(photo).map(real), whole(out).map(real));
-    sheet.photo.path = photo
-        .zip(out)
-        .and_then(|(photo, out)| pathdiff::diff_paths(photo, out))
-        .and_then(|path| Some(path.to_str()?.replace(std::path::MAIN_SEPARATOR, "/")));
+    let out = whole(out).map(real);
+    for (photo, of) in photos.zip(sheet.photos.each_mut()) {
+        of.path = (whole(photo).map(real))
+            .zip(out.as_ref())
+            .and_then(|(photo, out)| pathdiff::diff_paths(photo, out))
+            .and_then(|path| Some(path.to_str()?.replace(std::path::MAIN_SEPARATOR, "/")));
+    }
     sheet
 }
 

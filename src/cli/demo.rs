@@ -176,7 +176,7 @@ fn count_cups(photos: &Path, home: &Path) -> Result<Vec<Counted>, Failure> {
 fn photo(counted: &Counted) -> Photo<'_> {
     let pieces = &counted.sheet.pieces;
     Photo {
-        file: &counted.sheet.photo.file,
+        file: &counted.sheet.photos.first.file,
         place: counted.sheet.place.as_deref(),
         pieces: pieces.len(),
         sure: pieces.iter().filter(|piece| piece.sure >= SURE).count(),

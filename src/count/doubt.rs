@@ -31,7 +31,7 @@ const NOT_LISTED_MOST: f64 = 0.5;
 const RATHER_ANOTHER: f64 = 0.5;
 const _: () = assert!(NOT_LISTED_MOST < SURE);
 /// Hidden share of the pieces around one from which on a doubtful one is said to lie in a heap.
-const HEAPED: f64 = 0.04;
+pub const HEAPED: f64 = 0.04;
 /// Share that can be seen from which on nothing worth telling covers a piece.
 const MOSTLY_SEEN: f64 = 0.85;
 

@@ -33,6 +33,10 @@ pub enum Doubt {
     NewColour,
     /// Its colour could not be read well.
     Glare,
+    /// Another photo of the same tray should show it and does not.
+    OnePhoto,
+    /// Another photo of the same tray shows one like it elsewhere.
+    Moved,
     /// Nothing much, but several things a little.
     Together,
     /// Pieces of which as much was stated were wrong too often where they were looked at.
@@ -59,6 +63,8 @@ impl Doubt {
             Doubt::Untaught => "colour could be one that was not taught".to_owned(),
             Doubt::NewColour => NEW_COLOUR.to_owned(),
             Doubt::Glare => "colour uncertain: glare or shade on it".to_owned(),
+            Doubt::OnePhoto => "another photo should show it and does not".to_owned(),
+            Doubt::Moved => "lies elsewhere in another photo".to_owned(),
             Doubt::Together => "several small doubts together".to_owned(),
             Doubt::Record => {
                 "pieces as sure as this were wrong too often in your photos".to_owned()

@@ -34,12 +34,24 @@ pub(super) fn counted(
     whole: Whole<'_>,
 ) -> Option<Piece> {
     let shape = shape_odds(&seen.piece, &seen.paint, whole.quality);
+    counted_as(scene, seen, &shape, (named, otherwise), flaw, whole)
+}
+
+/// The same of a piece whose form and size are told already.
+pub(super) fn counted_as(
+    scene: &Scene,
+    seen: &Seen,
+    shape: &ShapeOdds,
+    (named, otherwise): (&Named, &Named),
+    flaw: Option<Flaw>,
+    whole: Whole<'_>,
+) -> Option<Piece> {
     let mut piece = placed(scene, seen)?;
     let spoilt = spoils(&seen.paint, &seen.piece.stance, flaw);
     let lamp = spoilt.contains(&Spoilt::Lamp);
     piece.spoilt = Some(spoilt);
-    let said = stated_of(seen, named, &shape, lamp, whole);
-    let other = stated_of(seen, otherwise, &shape, lamp, whole);
+    let said = stated_of(seen, named, shape, lamp, whole);
+    let other = stated_of(seen, otherwise, shape, lamp, whole);
     piece.otherwise = (other != said).then(|| Box::new(other));
     (piece.colour, piece.sure, piece.stated) = (said.colour, said.sure, said.stated);
     (piece.instead, piece.doubts) = (said.instead, said.doubts);
@@ -121,7 +133,7 @@ pub(super) fn in_reading_order(mut pieces: Vec<Piece>, height_px: u32) -> Vec<Pi
 }
 
 /// A piece with its places filled in; `None` where its silhouette leaves the lens' view.
-fn placed(scene: &Scene, seen: &Seen) -> Option<Piece> {
+pub(super) fn placed(scene: &Scene, seen: &Seen) -> Option<Piece> {
     let stance = &seen.piece.stance;
     let outline = stance.silhouette_px(&scene.pose.camera);
     if outline.len() < 3 {

@@ -21,6 +21,7 @@ pub fn photo_ref(photo: &Photo) -> PhotoRef {
         counted_at_px: (kept != photo.full_px).then_some(kept),
         hash: photo.hash.clone(),
         path: None,
+        card: None,
     }
 }
 

@@ -153,7 +153,7 @@ impl Work {
                 let Ending { standing, .. } = finish::ending(slot, &self.home)?;
                 let (pieces, spots) = left(&slot.sheet);
                 Ok(Line {
-                    file: slot.sheet.photo.file.clone(),
+                    file: slot.sheet.photos.first.file.clone(),
                     place: slot.sheet.place.clone(),
                     left: pieces + spots,
                     checked: slot.sheet.checked,
@@ -256,7 +256,10 @@ impl Work {
         let drag: Drag = serde_json::from_slice(body)?;
         self.desk.with(index, |slot| {
             // Without the photo the rectangle alone speaks.
-            let photo = self.album.photo(index, &slot.path, &slot.sheet.photo).ok();
+            let photo = self
+                .album
+                .photo(index, &slot.path, &slot.sheet.photos.first)
+                .ok();
             let tray = slot.tray.as_ref().ok_or(Refused::NoTray)?;
             let pixels = photo.as_ref().map(|photo| &photo.pixels);
             let draft = snap(&slot.sheet, tray, pixels, drag).ok_or(Refused::Outside)?;
@@ -296,7 +299,7 @@ impl Work {
     /// When it is not there, is another, or cannot be packed.
     pub fn photo(&self, index: usize, long_side: u32) -> Result<Vec<u8>, ApiError> {
         let (path, photo) = self.desk.with(index, |slot| {
-            Ok::<_, DeskError>((slot.path.clone(), slot.sheet.photo.clone()))
+            Ok::<_, DeskError>((slot.path.clone(), slot.sheet.photos.first.clone()))
         })?;
         let photo = self.album.photo(index, &path, &photo)?;
         Ok(photo.jpeg(long_side)?.to_vec())
@@ -308,7 +311,7 @@ impl Work {
     /// As [`Work::photo`].
     pub fn crop(&self, index: usize, area: [u32; 4]) -> Result<Vec<u8>, ApiError> {
         let (path, photo) = self.desk.with(index, |slot| {
-            Ok::<_, DeskError>((slot.path.clone(), slot.sheet.photo.clone()))
+            Ok::<_, DeskError>((slot.path.clone(), slot.sheet.photos.first.clone()))
         })?;
         let photo = self.album.photo(index, &path, &photo)?;
         Ok(photo.crop(area)?)
@@ -328,7 +331,13 @@ impl Work {
             let cut = cut.ok_or(Refused::NoPiece(id))?;
             let targets = self.album.targets(sheet);
             let camera = tray.camera().clone();
-            Ok::<_, DeskError>((slot.path.clone(), sheet.photo.clone(), targets, camera, cut))
+            Ok::<_, DeskError>((
+                slot.path.clone(),
+                sheet.photos.first.clone(),
+                targets,
+                camera,
+                cut,
+            ))
         })?;
         let photo = self.album.photo(index, &path, &photo)?;
         let bytes = photo.piece(look, &targets, &camera, &cut)?;

@@ -77,7 +77,7 @@ pub struct Offer {
 pub fn offer(home: &Path, sheet: &Sheet) -> Option<Offer> {
     let book = swatches::read(home).ok()?;
     let lesson = Lesson::of(sheet, &book, None).ok()?;
-    let learned = (book.origins().iter()).any(|origin| origin.photo == sheet.photo.hash);
+    let learned = (book.origins().iter()).any(|origin| origin.photo == sheet.photos.first.hash);
     (learned || !lesson.is_empty()).then_some(Offer {
         colours: lesson.colours,
         left_out: lesson.left_out,
@@ -97,7 +97,7 @@ pub fn at_the_end(
     learn: bool,
 ) -> Result<Option<String>, FeedError> {
     if !learn {
-        let gone = forget(home, &sheet.photo.hash)?;
+        let gone = forget(home, &sheet.photos.first.hash)?;
         let back = "What this sheet had taught of colours was taken back.";
         return Ok((!gone.is_empty()).then(|| back.to_owned()));
     }

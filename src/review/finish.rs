@@ -158,7 +158,7 @@ impl From<Refused> for FinishError {
 /// When the stock cannot be read.
 pub fn ending(slot: &mut Slot, home: &Path) -> Result<Ending, FinishError> {
     let stock = StockFile::in_home(home).read()?.unwrap_or_default();
-    let standing = standing(&stock, &slot.sheet.photo.hash)?;
+    let standing = standing(&stock, &slot.sheet.photos.first.hash)?;
     slot.posted = match standing {
         Standing::Checked { entry, .. } => Some(entry),
         _ => None,
@@ -299,7 +299,7 @@ fn into_the_stock(
         return Err(FinishError::Left(still_open(pieces, spots)));
     }
     let stock = StockFile::in_home(home).read()?.unwrap_or_default();
-    match standing(&stock, &sheet.photo.hash)? {
+    match standing(&stock, &sheet.photos.first.hash)? {
         Standing::Checked { entry, .. } => return Err(Refused::Posted(entry).into()),
         Standing::Pending { entry, place } if !wish.checked => {
             return Ok(Posted::Waits { entry, place });

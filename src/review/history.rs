@@ -74,7 +74,7 @@ fn play(sheet: &mut Sheet, mut review: Box<Review>) {
         counts: Vec::new(),
         place: review.guess.place.clone(),
         only_taught: review.guess.only_taught,
-        height_px: f64::from(sheet.photo.height_px),
+        height_px: f64::from(sheet.photos.first.height_px),
     };
     review.steps.iter().for_each(|step| state.take(step));
     sheet.groups = regroup(&review.guess, &state.pieces, &state.counts);

@@ -77,13 +77,13 @@ impl Lesson {
     /// When the sheet's photo has no hash, or a colour or the light no usable name.
     pub fn of(sheet: &Sheet, book: &SwatchBook, light: Option<&str>) -> Result<Self, LessonError> {
         let fault = |cause| LessonError::Name {
-            file: sheet.photo.file.clone(),
+            file: sheet.photos.first.file.clone(),
             cause,
         };
-        let hash = PhotoHash::try_from(sheet.photo.hash.clone()).map_err(fault)?;
+        let hash = PhotoHash::try_from(sheet.photos.first.hash.clone()).map_err(fault)?;
         let origin = Origin {
             photo: hash.as_str().to_owned(),
-            file: sheet.photo.file.clone(),
+            file: sheet.photos.first.file.clone(),
         };
         let light = match light.or(sheet.light.as_deref()) {
             Some(light) => Name::new(light).map_err(fault)?.to_string(),

@@ -325,7 +325,7 @@ fn a_lamp_is_no_witness() {
 #[test]
 fn a_sheet_without_a_hash_is_refused_with_a_sentence() {
     let mut sheet = sheet(&[(1, "fog", KELP)]);
-    sheet.photo.hash = "12".into();
+    sheet.photos.first.hash = "12".into();
     let error = Lesson::of(&sheet, &book(), None).unwrap_err().to_string();
     assert!(error.contains("cup.jpg"), "{error}");
 }

@@ -137,8 +137,8 @@ impl Album {
     /// # Errors
     /// [`AlbumError::Missing`] when there is none.
     pub fn seek(&self, path: &Path, sheet: &Sheet) -> Result<(), AlbumError> {
-        match self.places(path, &sheet.photo).is_empty() {
-            true => Err(missing(path, &sheet.photo)),
+        match self.places(path, &sheet.photos.first).is_empty() {
+            true => Err(missing(path, &sheet.photos.first)),
             false => Ok(()),
         }
     }

@@ -292,8 +292,8 @@ fn add(
         .unwrap_or_else(|| lab_of(sheet, &new.colour))
         .map(round2);
     let (width, height) = (
-        f64::from(sheet.photo.width_px),
-        f64::from(sheet.photo.height_px),
+        f64::from(sheet.photos.first.width_px),
+        f64::from(sheet.photos.first.height_px),
     );
     let inside =
         |piece: &Piece| (0.0..=width).contains(&piece.x_px) && (0.0..=height).contains(&piece.y_px);

@@ -176,10 +176,10 @@ pub fn shown<'a>(slot: &'a Slot, book: &'a SwatchBook) -> Shown<'a> {
     let counts = review.map_or(&[][..], |review| &review.counts);
     Shown {
         version: slot.version(),
-        file: &sheet.photo.file,
+        file: &sheet.photos.first.file,
         place: sheet.place.as_deref(),
-        width_px: sheet.photo.width_px,
-        height_px: sheet.photo.height_px,
+        width_px: sheet.photos.first.width_px,
+        height_px: sheet.photos.first.height_px,
         mm_per_px: sheet.card.mm_per_px,
         card_turn: card_turn(&sheet.card.corners_px),
         checked: sheet.checked,

@@ -9,14 +9,16 @@ use std::sync::LazyLock;
 pub fn sheet() -> Sheet {
     Sheet {
         sheet: Version::V1,
-        photo: PhotoRef {
+        photos: PhotoRef {
             file: "quay.jpg".to_owned(),
             width_px: 4000,
             height_px: 3000,
             hash: "0".repeat(64),
             counted_at_px: None,
             path: None,
-        },
+            card: None,
+        }
+        .into(),
         place: None,
         light: None,
         checked: false,

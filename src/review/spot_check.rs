@@ -45,7 +45,7 @@ pub fn spot_check(sheet: &Sheet, record: &Record) -> Option<SpotCheck> {
     if ids.len() < LOOKED_THROUGH {
         return None;
     }
-    ids.sort_by_cached_key(|id| Sha256::digest(format!("{} {id}", sheet.photo.hash)));
+    ids.sort_by_cached_key(|id| Sha256::digest(format!("{} {id}", sheet.photos.first.hash)));
     ids.truncate(LOOKED_THROUGH);
     Some(SpotCheck { ids, why })
 }
@@ -74,7 +74,7 @@ fn why(sheet: &Sheet, record: &Record) -> Option<String> {
             if looked == 1 { "was" } else { "were" }
         ));
     }
-    let digest = Sha256::digest(sheet.photo.hash.as_bytes());
+    let digest = Sha256::digest(sheet.photos.first.hash.as_bytes());
     (digest[0] % EVERY == 0).then(|| {
         format!("One sheet in {EVERY} is checked, to see whether 'sure' can still be trusted here.")
     })
@@ -131,7 +131,7 @@ mod tests {
         assert!(asked.ids.iter().all(|id| *id <= 40));
         assert_eq!(spot_check(&sheet, &Record::default()).unwrap(), asked);
         let mut other = sheet.clone();
-        other.photo.hash = "another".into();
+        other.photos.first.hash = "another".into();
         assert_ne!(
             spot_check(&other, &Record::default()).unwrap().ids,
             asked.ids
@@ -156,7 +156,7 @@ mod tests {
         let enough = record(250);
         let asked = (0..400).filter(|number| {
             let mut sheet = sheet(6, 0);
-            sheet.photo.hash = format!("{number:064x}");
+            sheet.photos.first.hash = format!("{number:064x}");
             spot_check(&sheet, &enough).is_some()
         });
         // Four standard deviations of 400 draws of one in four.

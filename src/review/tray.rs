@@ -47,7 +47,7 @@ impl<'a> Stand<'a> {
 impl Tray {
     /// The tray of a sheet; `None` where its card's corners are those of no card.
     pub fn of(sheet: &Sheet, shapes: Shapes) -> Option<Self> {
-        let size = (sheet.photo.width_px, sheet.photo.height_px);
+        let size = (sheet.photos.first.width_px, sheet.photos.first.height_px);
         let card = &sheet.card;
         recall_camera(&card.corners_px, card.camera_height_mm, card.lens_k1, size)
             .map(|camera| Self { camera, shapes })
@@ -91,6 +91,9 @@ impl Tray {
         let [x, y] = middle(&outline);
         (piece.x_px, piece.y_px) = (round2(x), round2(y));
         piece.outline_px = outline;
+        // What other photos showed was of what it was taken for before.
+        piece.views.clear();
+        piece.height_mm = None;
         true
     }
 

@@ -91,6 +91,8 @@ pub fn warnings(advice: &Advice<'_>) -> Vec<Warning> {
         .collect()
 }
 
+/// The code of the warning that colours are unlike the taught ones.
+pub const UNLIKE: &str = "colours-unlike";
 /// The code of the warning that nobody taught any colour yet.
 pub const UNTAUGHT: &str = "untaught";
 
@@ -176,7 +178,7 @@ fn unlike(advice: &Advice<'_>) -> Option<Warning> {
     let spoilt = has_fault(advice, |f| Fault::spoils_colours(f.code()));
     (advice.unlike && !spoilt).then(|| {
         warning(
-            "colours-unlike",
+            UNLIKE,
             "colours in this photo lie further from the taught ones than they should, so no colour is sure; teach all colours that lie here under this light, or check the lamp and the card"
                 .to_owned(),
         )

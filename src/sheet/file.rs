@@ -8,13 +8,14 @@ use super::weighing::Weighing;
 /// At or above this probability a piece is sure; below it a person should look.
 pub const SURE: f64 = 0.9;
 
-/// The result of one photo.
+/// The result of one photo, or of several of one tray.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Sheet {
     /// Format version, always `v1`.
     pub sheet: Version,
-    /// The photo that was counted.
-    pub photo: PhotoRef,
+    /// What was counted.
+    #[serde(flatten)]
+    pub photos: Photos,
     /// Where the pieces live (a cup, a drawer), if the user said.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub place: Option<String>,
@@ -75,8 +76,97 @@ pub struct SetRightBy {
     pub pieces: u32,
 }
 
+/// The photos that a sheet came from: in the file `photo`, or `photos` where they are several.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(try_from = "InFile", into = "InFile")]
+pub struct Photos {
+    /// The only one, or the one whose places a sheet has.
+    pub first: PhotoRef,
+    /// The others of the same tray.
+    pub others: Vec<PhotoRef>,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(untagged)]
+enum InFile {
+    One { photo: PhotoRef },
+    Several { photos: Vec<PhotoRef> },
+}
+
+impl From<PhotoRef> for Photos {
+    fn from(first: PhotoRef) -> Self {
+        let others = Vec::new();
+        Self { first, others }
+    }
+}
+
+impl From<Photos> for InFile {
+    fn from(photos: Photos) -> Self {
+        let Photos { first, others } = photos;
+        if others.is_empty() {
+            return Self::One { photo: first };
+        }
+        let photos = std::iter::once(first).chain(others).collect();
+        Self::Several { photos }
+    }
+}
+
+impl TryFrom<InFile> for Photos {
+    type Error = &'static str;
+
+    fn try_from(file: InFile) -> Result<Self, Self::Error> {
+        let mut all = match file {
+            InFile::One { photo } => vec![photo],
+            InFile::Several { photos } => photos,
+        };
+        if all.is_empty() {
+            return Err("a sheet names one photo at least");
+        }
+        let others = all.split_off(1);
+        let first = all.swap_remove(0);
+        Ok(Self { first, others })
+    }
+}
+
+impl Photos {
+    /// All of them, in order.
+    pub fn each(&self) -> impl Iterator<Item = &PhotoRef> {
+        std::iter::once(&self.first).chain(&self.others)
+    }
+
+    /// The same, to change them.
+    pub fn each_mut(&mut self) -> impl Iterator<Item = &mut PhotoRef> {
+        std::iter::once(&mut self.first).chain(&mut self.others)
+    }
+}
+
+impl Sheet {
+    /// The same with the places of another of its photos, by its number from 1: of the pieces only those that this one has in
+    /// it, and of what no piece explains nothing, as that is told of the first.
+    pub fn in_photo(&self, number: u32) -> Self {
+        let mut sheet = self.clone();
+        let Some(photo) = self.photos.others.get((number as usize).wrapping_sub(2)) else {
+            return sheet;
+        };
+        sheet.photos.first = photo.clone();
+        if let Some(card) = &photo.card {
+            sheet.card = (**card).clone();
+        }
+        sheet.unexplained.clear();
+        sheet.pieces.retain_mut(|piece| {
+            let Some(view) = piece.views.iter().find(|view| view.photo == number) else {
+                return false;
+            };
+            (piece.x_px, piece.y_px) = (view.x_px, view.y_px);
+            piece.outline_px.clone_from(&view.outline_px);
+            true
+        });
+        sheet
+    }
+}
+
 /// Which photo a sheet came from.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct PhotoRef {
     /// File name without folder.
     pub file: String,
@@ -94,6 +184,9 @@ pub struct PhotoRef {
     /// counted; only a hint: `hash` decides.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub path: Option<String>,
+    /// Where the card was found in it, of the photos after the first; that one's is [`Sheet::card`].
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub card: Option<Box<CardReport>>,
 }
 
 /// Where the card was found and what follows from it.
@@ -175,6 +268,15 @@ pub struct Piece {
     /// Share of its silhouette that other pieces hide, where that is told.
     #[serde(default, skip_serializing_if = "is_zero")]
     pub covered: f64,
+    /// The photos in which it was found, by their number in `photos`, from 1; none in a sheet of one photo.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub seen_in: Vec<u32>,
+    /// Height of its body by where several photos see it, mm.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub height_mm: Option<f64>,
+    /// Where it lies in the other photos, those that have its place in them; none in a sheet of one photo.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub views: Vec<InView>,
     /// What it could be instead, likeliest first; empty when nothing else is likely.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub instead: Vec<Instead>,
@@ -194,6 +296,19 @@ pub struct Piece {
     /// asked about any more and keeps the doubt that it has.
     #[serde(default, skip_serializing_if = "is_false")]
     pub as_counted: bool,
+}
+
+/// A piece in another photo than the first.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct InView {
+    /// The photo's number in `photos`, from 1.
+    pub photo: u32,
+    /// Middle of its silhouette in that upright photo.
+    pub x_px: f64,
+    /// Middle of its silhouette in that upright photo.
+    pub y_px: f64,
+    /// Outline in that upright photo, also where other pieces lie on it.
+    pub outline_px: Vec<[f64; 2]>,
 }
 
 /// What a piece is taken for under the other answer of [`Sheet::only_taught`].

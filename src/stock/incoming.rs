@@ -26,7 +26,7 @@ pub fn from_sheet(
         cause,
     };
     let of_kind = |what: &str, cause: KindError| fault(what.to_owned(), cause.to_string());
-    let hash = PhotoHash::try_from(sheet.photo.hash.clone())
+    let hash = PhotoHash::try_from(sheet.photos.first.hash.clone())
         .map_err(|cause| of_kind("its photo", cause))?;
     let place = match (place, &sheet.place) {
         (Some(place), _) => Some(place.clone()),
@@ -46,7 +46,7 @@ pub fn from_sheet(
     }
     Ok(Incoming {
         from: from.clone(),
-        file: Label::new(&sheet.photo.file),
+        file: Label::new(&sheet.photos.first.file),
         hash,
         place,
         checked: sheet.checked,

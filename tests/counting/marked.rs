@@ -400,7 +400,7 @@ fn names_may_be_any_text() {
         (piece.colour, piece.form, piece.size) = (name.clone(), name.clone(), name.clone());
         piece.doubts = vec![name.clone(); 30];
         (sheet.warnings[i].code, sheet.warnings[i].text) = (name.clone(), name.clone());
-        (sheet.photo.file, sheet.place) = (name.clone(), Some(name));
+        (sheet.photos.first.file, sheet.place) = (name.clone(), Some(name));
         let picture = marked(&grey(800, 600, 0.2), &sheet).unwrap();
         assert_margins_are_bare(&picture, (800, 600));
     }

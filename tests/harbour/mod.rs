@@ -180,14 +180,16 @@ pub fn sheet(name: &str, place: Option<&str>, checked: bool, rows: &[Row]) -> Sh
     };
     Sheet {
         sheet: Version::V1,
-        photo: PhotoRef {
+        photos: PhotoRef {
             file: format!("{name}.jpg"),
             width_px: 4000,
             height_px: 3000,
             hash: hash(name),
             counted_at_px: None,
             path: None,
-        },
+            card: None,
+        }
+        .into(),
         place: place.map(str::to_owned),
         checked,
         only_taught: true,
@@ -229,6 +231,9 @@ pub fn sheet(name: &str, place: Option<&str>, checked: bool, rows: &[Row]) -> Sh
             stated: Some(0.71),
             lab: [55.0, 40.0, 8.0],
             outline_px: vec![[1960.0, 1480.0], [2040.0, 1480.0], [2000.0, 1520.0]],
+            seen_in: Vec::new(),
+            height_mm: None,
+            views: Vec::new(),
             instead: vec![Instead {
                 form: "plate".to_owned(),
                 size: "2x3".to_owned(),

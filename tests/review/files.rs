@@ -26,7 +26,7 @@ fn bad_input_gets_one_sentence() {
     fs::write(at("talk.sheet.json"), "not a sheet").unwrap();
     fs::write(at("new.sheet.json"), r#"{"sheet":"v2"}"#).unwrap();
     let mut lost = sheets::sheet("plates-sorted-d50-42", 3, 1, false);
-    lost.photo.file = "no-such-photo.jpg".to_owned();
+    lost.photos.first.file = "no-such-photo.jpg".to_owned();
     sheets::write(home.path(), "lost", &lost);
     for (name, words) in [
         ("none.sheet.json", "cannot read"),
@@ -120,7 +120,10 @@ fn a_counted_sheet_finds_its_photo_also_when_both_move() {
     let moved = home.path().join("attic");
     fs::rename(&club, &moved).unwrap();
     let sheet = sheets::read(&moved.join("sheets/cup-3.sheet.json"));
-    assert_eq!(sheet.photo.path.as_deref(), Some("../photos/cup-3.jpg"));
+    assert_eq!(
+        sheet.photos.first.path.as_deref(),
+        Some("../photos/cup-3.jpg")
+    );
     // Without sheets named, those of the home folder.
     let server = Server::start(&moved, &[]);
     let shown = server.shown();
@@ -143,7 +146,7 @@ fn a_wrong_photo_is_told_on_the_page() {
     }
     let home = tempfile::tempdir().unwrap();
     let mut sheet = sheets::sheet("plates-sorted-d50-42", 12, 2, false);
-    sheet.photo.hash = "1".repeat(64);
+    sheet.photos.first.hash = "1".repeat(64);
     let path = sheets::write(home.path(), "quay", &sheet);
     let server = Server::start(home.path(), &[&path]);
     let browser = Browser::open(Window::Phone, false);
@@ -290,7 +293,7 @@ fn a_folder_is_reviewed_as_its_open_sheets() {
     for (name, checked) in [("cup-2", false), ("cup-1", false), ("cup-3", true)] {
         let mut sheet = sheets::sheet("plates-sorted-d50-42", 3, 1, false);
         sheet.checked = checked;
-        sheet.photo.file = format!("{name}.jpg");
+        sheet.photos.first.file = format!("{name}.jpg");
         sheets::write(&cups, name, &sheet);
         fs::copy(
             sheets::photo_of("plates-sorted-d50-42"),

@@ -185,7 +185,7 @@ fn what_was_put_right_on_one_photo_names_the_pieces_of_the_next() {
     fits(
         "swatches-v1.schema.json",
         &swatches(home),
-        Some(&format!("\"{}\"", sheet.photo.hash)),
+        Some(&format!("\"{}\"", sheet.photos.first.hash)),
     );
     // What is stored is what was measured.
     let book = book(home);
@@ -208,7 +208,7 @@ fn what_was_put_right_on_one_photo_names_the_pieces_of_the_next() {
         (code, &told[0]["colours"][1]["name"]),
         (0, &json!("oilskin"))
     );
-    assert_eq!(told[0]["photo"]["hash"], sheet.photo.hash.as_str());
+    assert_eq!(told[0]["photo"]["hash"], sheet.photos.first.hash.as_str());
     assert_eq!(fs::read_to_string(swatches(home)).unwrap(), kept);
 
     let (_, after) = count(home, LATER);

@@ -177,8 +177,8 @@ fn no_other_file_is_served() {
 fn a_photo_of_another_hash_is_not_shown() {
     let home = tempfile::tempdir().unwrap();
     let mut sheet = sheets::sheet("plates-sorted-d50-42", 12, 2, false);
-    sheet.photo.hash = "0".repeat(64);
-    sheet.photo.path = Some(
+    sheet.photos.first.hash = "0".repeat(64);
+    sheet.photos.first.path = Some(
         sheets::photo_of("tiles-sorted-led-b3-55")
             .display()
             .to_string(),

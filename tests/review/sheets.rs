@@ -181,14 +181,16 @@ fn empty(truth: &Truth, file: String, hash: String) -> Sheet {
     let [a, b, ..] = truth.card.corners_px;
     Sheet {
         sheet: Version::V1,
-        photo: PhotoRef {
+        photos: PhotoRef {
             file,
             width_px: truth.camera.width_px,
             height_px: truth.camera.height_px,
             hash,
             counted_at_px: None,
             path: None,
-        },
+            card: None,
+        }
+        .into(),
         place: Some("cup 7, breakwater".to_owned()),
         light: None,
         checked: false,

@@ -91,7 +91,7 @@ fn a_photo_posts_once_under_whatever_name() {
     harbour.run(&["post", &quay]).code(0);
     // A renamed copy, with other numbers, for another place.
     let mut copy = sheet("quay", Some("drawer"), true, &[ROSE]);
-    copy.photo.file = "IMG 7 (copy).jpg".to_owned();
+    copy.photos.first.file = "IMG 7 (copy).jpg".to_owned();
     let copy = harbour.write_sheet("copy", &copy);
     for mode in ["--add", "--recount"] {
         harbour

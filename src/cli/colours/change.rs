@@ -238,7 +238,7 @@ fn tell_sheets(before: &Before, colour: &Name, context: &Context) -> Result<Outc
                 .iter()
                 .any(|g| g.is_counted() && g.colour == colour.as_str());
         let is_new = match &before.stock {
-            Some(stock) => standing(stock, &sheet.photo.hash)? == Standing::New,
+            Some(stock) => standing(stock, &sheet.photos.first.hash)? == Standing::New,
             None => true,
         };
         naming += usize::from(names && is_new);

@@ -56,7 +56,7 @@ impl Files<'_> {
 
     fn there(&self, name: &str) -> There {
         match inbox::read_sheet(&self.out.join(Self::sheet_name(name))) {
-            Ok(sheet) if sheet.photo.hash != self.hash => There::Other,
+            Ok(sheet) if sheet.photos.first.hash != self.hash => There::Other,
             Ok(sheet) if is_corrected(&sheet) => There::Corrected,
             Ok(_) => There::Counted,
             Err(InboxError::Read(error)) if error.is_absent() => There::Nothing,
@@ -102,17 +102,21 @@ impl Files<'_> {
         }
     }
 
-    /// Writes sheet and picture.
+    /// Writes sheet and pictures, one for each photo.
     ///
     /// # Errors
     /// When a person put the photo's sheet right meanwhile, or the files cannot be written.
-    pub fn write(&self, sheet: &[u8], picture: &[u8]) -> Result<Kept, Failure> {
+    pub fn write(&self, sheet: &[u8], pictures: &[Vec<u8>]) -> Result<Kept, Failure> {
         for _ in 0..TRIES {
             self.refuse_corrected()?;
             let (name, there) = self.choose()?;
-            let (sheet_name, picture_name) =
-                (Self::sheet_name(&name), format!("{name}.marked.jpg"));
-            let files: [(&str, &[u8]); 2] = [(&sheet_name, sheet), (&picture_name, picture)];
+            let sheet_name = Self::sheet_name(&name);
+            let names: Vec<String> = (1..=pictures.len())
+                .map(|number| picture_name(&name, number))
+                .collect();
+            let mut files: Vec<(&str, &[u8])> = vec![(&sheet_name, sheet)];
+            let drawn = names.iter().zip(pictures);
+            files.extend(drawn.map(|(name, picture)| (name.as_str(), picture.as_slice())));
             let mut note = (name != self.stem && there == There::Nothing).then(|| {
                 format!(
                     "{} is of another photo and stays; this one's sheet is {sheet_name}",
@@ -158,6 +162,14 @@ impl Files<'_> {
             "the sheet that a person put right is kept as {}",
             self.out.join(aside).display()
         ))
+    }
+}
+
+/// What the marked picture of the photo with that number, from 1, is called.
+pub fn picture_name(name: &str, number: usize) -> String {
+    match number {
+        1 => format!("{name}.marked.jpg"),
+        _ => format!("{name}.{number}.marked.jpg"),
     }
 }
 

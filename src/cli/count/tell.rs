@@ -23,7 +23,12 @@ pub fn tell(counted: &Counted, all: bool) -> Result<(), Failure> {
         doubtful(sheet).len(),
         is_untaught(sheet),
     );
-    say::print_wrapped(&format!("{}: {how_many}", sheet.photo.file), 2)?;
+    let files: Vec<&str> = sheet
+        .photos
+        .each()
+        .map(|photo| photo.file.as_str())
+        .collect();
+    say::print_wrapped(&format!("{}: {how_many}", files.join(" and ")), 2)?;
     if let Some(total) = sheet.total.filter(|total| total.estimate > total.seen) {
         say::print_wrapped(
             &format!(
@@ -62,7 +67,11 @@ pub fn tell(counted: &Counted, all: bool) -> Result<(), Failure> {
         colours(sheet)?;
     }
     say::print(&format!("  sheet: {}", counted.sheet_path.display()))?;
-    say::print(&format!("  picture: {}", counted.marked_path.display()))
+    let pictures = std::iter::once(&counted.marked_path).chain(&counted.further_paths);
+    for path in pictures {
+        say::print(&format!("  picture: {}", path.display()))?;
+    }
+    Ok(())
 }
 
 /// Sums up several photos, and says how to go on.

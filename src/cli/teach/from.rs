@@ -284,7 +284,7 @@ fn origin(path: &Path, book: &SwatchBook) -> Result<Origin, Failure> {
     let found = match named.as_slice() {
         [one] => Some(*one),
         [] if path.exists() => {
-            let hash = inbox::read_sheet(path)?.photo.hash;
+            let hash = inbox::read_sheet(path)?.photos.first.hash;
             origins.iter().find(|origin| origin.photo == hash)
         }
         [] => None,

@@ -72,7 +72,7 @@ pub fn evidence(sheet: &Sheet, time: Timestamp) -> Option<Entry> {
             .then_with(|| a.doubt.cmp(&b.doubt))
     });
     (!rows.is_empty()).then(|| Entry {
-        photo: sheet.photo.hash.clone(),
+        photo: sheet.photos.first.hash.clone(),
         review: version(&review.steps),
         time,
         light: sheet.light.clone(),

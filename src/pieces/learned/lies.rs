@@ -59,7 +59,8 @@ impl Lies {
         camera.shadow_on_plane(at, self.middle_mm())
     }
 
-    fn middle_mm(&self) -> f64 {
+    /// From the tray to the box's middle, mm.
+    pub fn middle_mm(&self) -> f64 {
         self.lift_mm + self.height_mm / 2.0
     }
 

@@ -43,7 +43,7 @@ pub fn blocks(sheet: &Sheet, lettering: &Lettering) -> Vec<Block> {
 }
 
 fn title(sheet: &Sheet, lettering: &Lettering) -> Vec<Block> {
-    let file = words::clean(&sheet.photo.file, 120);
+    let file = words::clean(&sheet.photos.first.file, 120);
     let file = if file.is_empty() {
         "photo without a name".to_owned()
     } else {

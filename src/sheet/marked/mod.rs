@@ -93,12 +93,13 @@ pub enum MarkedError {
 /// [`MarkedError::Drawing`] when memory runs out.
 pub fn marked(picture: &LinearPicture, sheet: &Sheet) -> Result<RgbImage, MarkedError> {
     let (width_px, height_px) = (picture.width(), picture.height());
-    let (sheet_width_px, sheet_height_px) = (sheet.photo.width_px, sheet.photo.height_px);
-    let counted = sheet.photo.counted_at_px;
+    let (sheet_width_px, sheet_height_px) =
+        (sheet.photos.first.width_px, sheet.photos.first.height_px);
+    let counted = sheet.photos.first.counted_at_px;
     let [kept_width, kept_height] = counted.unwrap_or([sheet_width_px, sheet_height_px]);
     if (width_px, height_px) != (kept_width as usize, kept_height as usize) {
         return Err(MarkedError::OtherPhoto {
-            file: sheet.photo.file.clone(),
+            file: sheet.photos.first.file.clone(),
             sheet_width_px,
             sheet_height_px,
             width_px,

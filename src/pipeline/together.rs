@@ -1,0 +1,400 @@
+//! Several photos of one tray, counted into one sheet.
+
+use super::piece::{counted_as, in_reading_order, placed};
+use super::{
+    Known, Scene, Seen, Shown, Targets, card_report, photo_ref, sheet_of, unexplained, warnings_of,
+};
+use crate::colour::lab::de00;
+use crate::count::doubt::{HEAPED, colour_probability};
+use crate::count::{Doubt, Named, ShapeOdds, shape_odds, spoils};
+use crate::numbers::{round1, round2};
+use crate::pieces::Stance;
+use crate::pieces::polygon::inside;
+use crate::sheet::advice;
+use crate::sheet::file::{InView, PhotoRef, Spoilt};
+use crate::sheet::{Piece, SURE, Sheet, Warning};
+use crate::together::{Drift, Fused, Instance, Sighting, View, drift, fuse, matched};
+use crate::units::Mm;
+
+/// From this shift on, root mean square over the pieces, the tray or the card was moved between two photos, mm: heights
+/// cannot be told from where pieces are seen then. Between the photos of the two sets in `sample-photos/tune`, whose trays lay
+/// still, cameras that are a little off make it 0.4 and 0.8.
+const MOVED_MM: f64 = 1.5;
+/// A photo in which fewer than this share of the pieces lie where another has them, of those that both should show, is of
+/// another tray. In the sets of `sample-photos/tune` 0.98 and more do.
+const SAME_TRAY: f64 = 0.5;
+/// Hidden by others up to this share a piece should still be found where it is in the photo.
+const PLAIN: f64 = 0.3;
+
+/// The photos of one tray, counted together.
+pub struct Set {
+    /// One sheet for all; its places are those of the first photo.
+    pub sheet: Sheet,
+    /// Which of the photos show another tray, by their place in the order given. They are left out.
+    pub other_trays: Vec<usize>,
+}
+
+/// Counts photos of one tray at rest into one sheet. What [`super::shown`] says of each is joined; a photo of another tray
+/// than the first is left out. `None` of no photo.
+pub fn count_together(shown: &[Shown<'_>], targets: &Targets, known: &Known) -> Option<Set> {
+    let odds: Vec<Vec<ShapeOdds>> = (shown.iter())
+        .map(|one| {
+            let of = |seen: &Seen| shape_odds(&seen.piece, &seen.paint, &one.quality);
+            one.seen.iter().map(of).collect()
+        })
+        .collect();
+    let all: Vec<View<'_>> = shown
+        .iter()
+        .zip(&odds)
+        .map(|(one, odds)| view(one, odds))
+        .collect();
+    let other_trays: Vec<usize> = (1..all.len())
+        .filter(|k| !is_same_tray(&all[0], &all[*k]))
+        .collect();
+    let of_tray = |k: &usize| !other_trays.contains(k);
+    let kept: Vec<usize> = (0..all.len()).filter(of_tray).collect();
+    let shown: Vec<&Shown<'_>> = kept.iter().filter_map(|k| shown.get(*k)).collect();
+    let mut views: Vec<View<'_>> = kept.iter().filter_map(|k| all.get(*k)).cloned().collect();
+    let moved = settle(&mut views);
+    let first = *shown.first()?;
+    let instances = matched(&views);
+    let mut pieces = Vec::with_capacity(instances.len());
+    let mut joined: Vec<(Instance, Fused)> = (instances.into_iter())
+        .filter_map(|instance| {
+            let fused = fuse(&views, &instance, moved.is_empty())?;
+            Some((instance, fused))
+        })
+        .collect();
+    without_twins(&mut joined);
+    for (instance, fused) in &joined {
+        pieces.extend(piece(&shown, &views, &joined, (instance, fused), known));
+    }
+    let moved_pieces = without_moved(&mut pieces);
+    let pieces = in_reading_order(pieces, first.photo.full_px[1]);
+    let left: Vec<_> = (first.leftovers.iter())
+        .filter(|spot| {
+            let holds = |fused: &Fused| inside(&fused.stance.footprint(), spot.at);
+            !joined.iter().any(|(_, fused)| holds(fused))
+        })
+        .cloned()
+        .collect();
+    let unexplained = unexplained(first.scene, &left);
+    let mut warnings = warnings_of(first, &pieces, &unexplained, known);
+    // A colour is taken from the photo that shows it best: one that is unlike the teaching takes no piece's sureness.
+    if !shown.iter().all(|one| one.quality.unlike) {
+        warnings.retain(|warning| warning.code != advice::UNLIKE);
+    }
+    for other in &shown[1..] {
+        for warning in super::card_warnings(other.photo, other.scene) {
+            let text = format!("{} (in {})", warning.text, other.photo.file);
+            warnings.push(Warning { text, ..warning });
+        }
+    }
+    for (k, mm) in &moved {
+        warnings.push(Warning {
+            code: "tray-moved".to_owned(),
+            text: format!(
+                "between {} and {} the tray or the card was moved by some {mm:.0} mm, so that heights tell nothing; take the photos again without touching either",
+                first.photo.file, shown[*k].photo.file
+            ),
+        });
+    }
+    warnings.extend(moved_pieces);
+    let mut sheet = sheet_of(first, targets, known, pieces, unexplained, warnings);
+    let others = shown[1..].iter().map(|one| PhotoRef {
+        card: Some(Box::new(card_report(one.scene))),
+        ..photo_ref(one.photo)
+    });
+    sheet.photos.others = others.collect();
+    Some(Set { sheet, other_trays })
+}
+
+/// Two readings of one piece by two photos cover each other by more than this share of the smaller, where they were not
+/// taken for one: the photos say different sizes of it. Pieces that lie on each other are seen so by one photo.
+const TWINS: f64 = 0.4;
+
+/// Takes out what is a second reading of a piece, of which one photo says this and another that; the likelier stays.
+fn without_twins(joined: &mut Vec<(Instance, Fused)>) {
+    let outlines: Vec<Vec<Mm>> = (joined.iter())
+        .map(|(_, fused)| fused.stance.footprint())
+        .collect();
+    let places: Vec<Vec<Mm>> = outlines.iter().map(|outline| places_in(outline)).collect();
+    let apart = |a: &Instance, b: &Instance| {
+        let mut both = a.sightings.iter().zip(&b.sightings);
+        both.all(|(a, b)| a.is_none() || b.is_none())
+    };
+    let common = |a: usize, b: usize| {
+        let within = places[a].iter().filter(|at| inside(&outlines[b], **at));
+        within.count() as f64 / places[a].len().max(1) as f64
+    };
+    let mut gone = vec![false; joined.len()];
+    for a in 0..joined.len() {
+        for b in a + 1..joined.len() {
+            let ((one, its), (other, other_s)) = (&joined[a], &joined[b]);
+            let near = its.stance.at.distance(other_s.stance.at) < REACH_MM;
+            if gone[a] || gone[b] || !near || !apart(one, other) {
+                continue;
+            }
+            if common(a, b).max(common(b, a)) > TWINS {
+                let less = if its.odds.right < other_s.odds.right {
+                    a
+                } else {
+                    b
+                };
+                gone[less] = true;
+            }
+        }
+    }
+    let mut number = 0..;
+    joined.retain(|_| number.next().is_none_or(|k| !gone[k]));
+}
+
+/// A photo as [`crate::together`] takes it.
+fn view<'a>(shown: &'a Shown<'_>, odds: &'a [ShapeOdds]) -> View<'a> {
+    let sightings = shown.seen.iter().zip(odds).map(|(seen, odds)| Sighting {
+        stance: seen.piece.stance,
+        odds,
+        covered: seen.piece.covered(),
+        heaped: seen.piece.heaped > HEAPED,
+    });
+    let pixels = &shown.photo.pixels;
+    View {
+        camera: &shown.scene.pose.camera,
+        size_px: [pixels.width(), pixels.height()].map(|side| side as f64),
+        sightings: sightings.collect(),
+        drift: Drift::NONE,
+    }
+}
+
+/// Whether two photos show one tray: most of what both should show lies in the same places.
+fn is_same_tray(first: &View<'_>, other: &View<'_>) -> bool {
+    let pair = [first.clone(), other.clone()];
+    let instances = matched(&pair);
+    let common = instances
+        .iter()
+        .filter(|one| one.sightings.iter().all(Option::is_some));
+    let plain = |view: &View<'_>, of: &View<'_>| {
+        let shown = |s: &&Sighting<'_>| s.covered < PLAIN && of.shows(&s.stance);
+        view.sightings.iter().filter(shown).count()
+    };
+    let fewest = plain(first, other).min(plain(other, first));
+    common.count() as f64 >= SAME_TRAY * fewest as f64
+}
+
+/// Tells how each photo's places lie against the first one's, by pieces of which every photo says the same, and takes that
+/// out. Gives the photos before which something was moved, and by how much, mm.
+fn settle(views: &mut [View<'_>]) -> Vec<(usize, f64)> {
+    let mut moved = Vec::new();
+    for k in 1..views.len() {
+        let pair = [views[0].clone(), views[k].clone()];
+        let places = matched(&pair).into_iter().filter_map(|one| {
+            let [Some(a), Some(b)] = one.sightings[..] else {
+                return None;
+            };
+            let (a, b) = (pair[0].sightings.get(a)?, pair[1].sightings.get(b)?);
+            let agree = a.own() == b.own() && a.odds.right.min(b.odds.right) >= SURE;
+            agree.then_some((a.stance.at, b.stance.at))
+        });
+        let pairs: Vec<(Mm, Mm)> = places.collect();
+        if let Some(found) = drift(&pairs) {
+            if found.moved_mm > MOVED_MM {
+                moved.push((k, found.moved_mm));
+            }
+            views[k].drift = found;
+        }
+    }
+    moved
+}
+
+/// A joined piece as the sheet has it.
+fn piece(
+    shown: &[&Shown<'_>],
+    views: &[View<'_>],
+    all: &[(Instance, Fused)],
+    (instance, fused): (&Instance, &Fused),
+    known: &Known,
+) -> Option<Piece> {
+    let by: Vec<(usize, usize)> = (instance.sightings.iter().enumerate())
+        .filter_map(|(k, index)| Some((k, (*index)?)))
+        .collect();
+    let (k, i) = clearest(shown, &by)?;
+    let one = shown.get(k)?;
+    let mut seen: Seen = one.seen.get(i)?.clone();
+    seen.piece.stance = fused.stance;
+    // The photo's own place has the outline that it shows.
+    let in_first = fused.places.first().copied().flatten();
+    seen.piece.stance.at = in_first.unwrap_or(fused.stance.at);
+    // Form and size are told by all photos together.
+    (seen.piece.form_p, seen.piece.other_form) = (1.0, None);
+    let mut odds = fused.odds.clone();
+    // Where another photo should show it and does not, one of the two is wrong.
+    let missed = (0..views.len())
+        .any(|k| instance.sightings.get(k) == Some(&None) && should_show(&views[k], fused, all));
+    if missed {
+        odds.right = odds.right.min(MISSED);
+        odds.doubts.push(Doubt::OnePhoto);
+    }
+    let names = (one.named.get(i)?, one.otherwise.get(i)?);
+    let named = joined_name(shown, &by, (k, i), |one| &one.named, names.0);
+    let otherwise = joined_name(shown, &by, (k, i), |one| &one.otherwise, names.1);
+    let flaw = one.flaws.get(i).copied().flatten();
+    let whole = one.whole(known);
+    let first = shown.first()?;
+    let mut piece = counted_as(first.scene, &seen, &odds, (&named, &otherwise), flaw, whole)?;
+    piece.seen_in = by.iter().map(|(k, _)| *k as u32 + 1).collect();
+    piece.height_mm = fused.height_mm.map(round1);
+    piece.views = (1..shown.len())
+        .filter(|k| views[*k].shows(&fused.stance))
+        .filter_map(|k| {
+            let mut there = seen.clone();
+            let own = fused.places.get(k).copied().flatten();
+            there.piece.stance.at = views[k].drift.done(own.unwrap_or(fused.stance.at));
+            in_view(shown[k].scene, &there, k)
+        })
+        .collect();
+    (piece.x_mm, piece.y_mm) = (round2(fused.stance.at.x), round2(fused.stance.at.y));
+    Some(piece)
+}
+
+/// The most that is left to a piece that a photo should show and does not. Set by hand, below what is sure: in the sets of
+/// `sample-photos/tune` there is none.
+const MISSED: f64 = 0.8;
+
+/// The sighting whose colour is told best: at first where nothing spoils it, then where it is likeliest.
+fn clearest(shown: &[&Shown<'_>], by: &[(usize, usize)]) -> Option<(usize, usize)> {
+    let worth = |(k, i): &(usize, usize)| -> Option<(bool, f64)> {
+        let one = shown.get(*k)?;
+        let (seen, named) = (one.seen.get(*i)?, one.named.get(*i)?);
+        let spoilt = spoils(
+            &seen.paint,
+            &seen.piece.stance,
+            one.flaws.get(*i).copied().flatten(),
+        );
+        let lamp = spoilt.contains(&Spoilt::Lamp);
+        let p = colour_probability(named, &seen.paint, lamp, &seen.piece, &one.quality);
+        Some((named.is_sure(one.quality.unlike), p))
+    };
+    let rated = by.iter().filter_map(|at| Some((*at, worth(at)?)));
+    rated
+        .max_by(|a, b| a.1.0.cmp(&b.1.0).then(a.1.1.total_cmp(&b.1.1)))
+        .map(|(at, _)| at)
+}
+
+/// The name that the clearest photo gives, less sure where another names the piece surely otherwise.
+fn joined_name<'a>(
+    shown: &'a [&'a Shown<'_>],
+    by: &[(usize, usize)],
+    clearest: (usize, usize),
+    names: impl Fn(&'a Shown<'_>) -> &'a Vec<Named>,
+    own: &Named,
+) -> Named {
+    let mut own = own.clone();
+    for (k, i) in by.iter().filter(|at| **at != clearest) {
+        let Some(one) = shown.get(*k) else { continue };
+        let Some(other) = names(one).get(*i) else {
+            continue;
+        };
+        if other.name != own.name && !other.new && other.is_sure(one.quality.unlike) {
+            own.probability = own.probability.min(0.5);
+            if !own.others.iter().any(|(name, _)| *name == other.name) {
+                own.others.insert(0, (other.name.clone(), 0.5));
+            }
+        }
+    }
+    own
+}
+
+/// Whether a photo should show a piece: it is in the photo, and none of the others stands before it.
+fn should_show(view: &View<'_>, fused: &Fused, all: &[(Instance, Fused)]) -> bool {
+    if !view.shows(&fused.stance) {
+        return false;
+    }
+    let outline = |stance: &Stance| {
+        let at = view.drift.done(stance.at);
+        Stance { at, ..*stance }.silhouette(view.camera)
+    };
+    let own = outline(&fused.stance);
+    let others: Vec<Vec<Mm>> = (all.iter())
+        .filter(|(_, other)| other.stance != fused.stance)
+        .filter(|(_, other)| other.stance.at.distance(fused.stance.at) < REACH_MM)
+        .map(|(_, other)| outline(&other.stance))
+        .collect();
+    let places: Vec<Mm> = places_in(&own);
+    let hidden = (places.iter()).filter(|at| others.iter().any(|other| inside(other, **at)));
+    (hidden.count() as f64) < PLAIN * places.len() as f64
+}
+
+/// No two pieces whose middles lie further apart than this stand before each other, mm: the longest is 64 mm long.
+const REACH_MM: f64 = 80.0;
+/// Between places in a silhouette, mm.
+const STEP_MM: f64 = 2.0;
+
+fn places_in(outline: &[Mm]) -> Vec<Mm> {
+    let steps = |value: &dyn Fn(&Mm) -> f64| {
+        let low = outline.iter().map(value).fold(f64::MAX, f64::min);
+        let high = outline.iter().map(value).fold(f64::MIN, f64::max);
+        (low / STEP_MM).floor() as i32..=(high / STEP_MM).ceil() as i32
+    };
+    let (across, down) = (steps(&|p| p.x), steps(&|p| p.y));
+    let place = |x: i32, y: i32| Mm::new(f64::from(x) * STEP_MM, f64::from(y) * STEP_MM);
+    down.flat_map(|y| across.clone().map(move |x| place(x, y)))
+        .filter(|at| inside(outline, *at))
+        .collect()
+}
+
+/// Where a piece lies in another photo.
+fn in_view(scene: &Scene, there: &Seen, k: usize) -> Option<InView> {
+    let placed = placed(scene, there)?;
+    Some(InView {
+        photo: k as u32 + 1,
+        x_px: placed.x_px,
+        y_px: placed.y_px,
+        outline_px: placed.outline_px,
+    })
+}
+
+/// A piece's colour by two photos is no further apart than this, in nineteen of twenty pieces of the poured set in
+/// `sample-photos/tune` (17.6, where one of the photos is too bright); general names may differ though.
+const ONE_COLOUR_DE00: f64 = 20.0;
+
+/// Takes pieces out that seem to have been moved between the photos, where they lay in the later one, and says so. The one
+/// that stays is doubtful.
+fn without_moved(pieces: &mut Vec<Piece>) -> Option<Warning> {
+    let one_photo = Doubt::OnePhoto.text();
+    let lone = |piece: &Piece| piece.doubts.contains(&one_photo);
+    let alike = |a: &Piece, b: &Piece| {
+        (&a.form, &a.size) == (&b.form, &b.size)
+            && (a.colour == b.colour || de00(a.lab, b.lab) < ONE_COLOUR_DE00)
+            && a.seen_in.iter().max() < b.seen_in.iter().min()
+    };
+    let mut gone: Vec<usize> = Vec::new();
+    for k in 0..pieces.len() {
+        let twin = (0..pieces.len()).find(|other| {
+            let both = lone(&pieces[k]) && lone(&pieces[*other]);
+            both && !gone.contains(other) && alike(&pieces[k], &pieces[*other])
+        });
+        if let Some(twin) = twin.filter(|_| !gone.contains(&k)) {
+            gone.push(twin);
+            for doubt in pieces[k]
+                .doubts
+                .iter_mut()
+                .filter(|doubt| **doubt == one_photo)
+            {
+                *doubt = Doubt::Moved.text();
+            }
+        }
+    }
+    let mut number = 0..;
+    pieces.retain(|_| number.next().is_none_or(|k| !gone.contains(&k)));
+    let (count, are, each) = match gone.len() {
+        0 => return None,
+        1 => ("a piece".to_owned(), "lies", "it is"),
+        n => (format!("{n} pieces"), "lie", "each is"),
+    };
+    Some(Warning {
+        code: "piece-moved".to_owned(),
+        text: format!(
+            "{count} {are} elsewhere in another photo; {each} counted once and doubtful, so look there, or take the photos again without touching a piece"
+        ),
+    })
+}
