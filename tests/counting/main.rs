@@ -22,5 +22,6 @@ mod samples;
 mod shapes;
 mod taught;
 mod terminal;
+mod together;
 mod unreadable;
 mod weigh;

@@ -145,7 +145,7 @@ fn json_of(path: &Path) -> Value {
 }
 
 /// Holds a file to its schema.
-fn fits(schema: &str, file: &Value) {
+pub fn fits(schema: &str, file: &Value) {
     let docs = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs");
     let validator = jsonschema::validator_for(&json_of(&docs.join(schema))).unwrap();
     (validator.validate(file)).unwrap_or_else(|error| panic!("{schema}: {error}"));
