@@ -1,5 +1,6 @@
 //! The order of the stages, here and nowhere else.
 
+use ndarray::{Array2, Array3};
 use palette::white_point::D65;
 use palette::{FromColor, Lab, LinSrgb};
 use thiserror::Error;
@@ -7,38 +8,36 @@ use thiserror::Error;
 use crate::card::design::CardDesign;
 use crate::card::{CardError, FoundCard, card_quality, find};
 use crate::colour::{
-    Correction, CorrectionError, Flaw, Patch, PrintProfile, SwatchBook, correct, read_patches,
+    Correction, CorrectionError, Patch, PrintProfile, SwatchBook, correct, read_patches,
 };
 use crate::count::fitted::PhotoQuality;
-use crate::count::groups::{hidden, total};
-use crate::count::reason::{is_about_the_form, is_about_the_list};
-use crate::count::record::{HomeMap, maps_id};
-use crate::count::{Named, flaws, groups, name_colours};
+use crate::count::record::HomeMap;
 use crate::numbers::round2;
 use crate::photo::{Photo, edge_width_px, flat_share, overexposed_share, white_level};
 use crate::pieces::heap::around;
 use crate::pieces::paint::{Paint, paint};
-use crate::pieces::{Face, FoundPiece, Leftover, Search, Sight, find_pieces};
-use crate::sheet::advice::{self, Advice, Undersides};
+use crate::pieces::{FoundPiece, Leftover, Search, Sight, find_pieces};
+use crate::sheet::Sheet;
 use crate::sheet::faults::{Fault, Measured, faults, why_unseen};
-use crate::sheet::file::{SetRightBy, Unexplained, Version};
-use crate::sheet::{Piece, Sheet, Warning};
 use crate::tray::ground::GroundError;
-use crate::tray::{Foreground, Ground, LabView, Light, without_pattern};
+use crate::tray::{Foreground, Ground, Kind, LabView, Light, without_pattern};
 use crate::units::Mm;
 use crate::view::{MetricView, Pose, PoseError, fit_pose};
 
 mod lesson;
 mod piece;
 mod report;
+mod shown;
 mod together;
 
-use piece::{Whole, counted, in_reading_order};
+use piece::{counted, in_reading_order};
+use shown::{sheet_of, unexplained, warnings_of};
 
 pub use lesson::{Thing, things};
 pub use report::{
     card_look, card_report, colour_report, light_file, light_map, patch_reports, photo_ref,
 };
+pub use shown::{Shown, card_warnings, shown};
 pub use together::{Set, count_together};
 
 /// Why a photo could not be measured; each is a sentence with a remedy.
@@ -183,6 +182,13 @@ pub fn measure(photo: &Photo, targets: &Targets, told: Told) -> Result<Scene, Tr
 }
 
 impl Scene {
+    /// Lets go of the view that [`look`] needs, the largest part of a scene: of several photos one alone has it at a time.
+    pub fn let_go_of_the_view(&mut self) {
+        self.lab.lab = Array3::zeros((0, 0, 3));
+        self.lab.inside = Array2::from_elem((0, 0), false);
+        self.foreground.kind = Array2::from_elem((0, 0), Kind::Outside);
+    }
+
     /// A place of the photo as it is kept, in pixels of the whole photo, rounded as sheets round.
     fn full_px(&self, x: f64, y: f64) -> [f64; 2] {
         [round2(x * self.full[0]), round2(y * self.full[1])]
@@ -319,7 +325,7 @@ pub fn count_scene(
     known: &Known,
     told: Told,
 ) -> Sheet {
-    let shown = shown(photo, scene, search, known, told);
+    let shown = shown(photo, scene, look(scene, search, told), known);
     let whole = shown.whole(known);
     let seen_as = (shown.seen.iter())
         .zip(shown.named.iter().zip(&shown.otherwise))
@@ -333,177 +339,4 @@ pub fn count_scene(
     let unexplained = unexplained(scene, &shown.leftovers);
     let warnings = warnings_of(&shown, &pieces, &unexplained, known);
     sheet_of(&shown, targets, known, pieces, unexplained, warnings)
-}
-
-/// What one photo shows by itself, before it is put into words.
-pub struct Shown<'a> {
-    photo: &'a Photo,
-    scene: &'a Scene,
-    seen: Vec<Seen>,
-    leftovers: Vec<Leftover>,
-    /// The pieces' colours, and the same under the other answer to whether the taught colours are all there are.
-    named: Vec<Named>,
-    otherwise: Vec<Named>,
-    flaws: Vec<Option<Flaw>>,
-    faults: Vec<Fault>,
-    quality: PhotoQuality,
-}
-
-impl Shown<'_> {
-    /// What bears on every piece of the photo.
-    fn whole<'a>(&'a self, known: &Known<'a>) -> Whole<'a> {
-        Whole {
-            faults: &self.faults,
-            quality: &self.quality,
-            home: known.record,
-        }
-    }
-}
-
-/// Finds the pieces of a measured photo and names their colours.
-pub fn shown<'a>(
-    photo: &'a Photo,
-    scene: &'a Scene,
-    search: &Search,
-    known: &Known,
-    told: Told,
-) -> Shown<'a> {
-    let (seen, leftovers) = look(scene, search, told);
-    let paints: Vec<Paint> = seen.iter().map(|s| s.paint).collect();
-    let colours = name_colours(&paints, known.book, &card_look(scene));
-    let [mut named, mut otherwise] = [colours.named, colours.only_taught];
-    let mut unlike = colours.unlike;
-    if known.only_taught {
-        std::mem::swap(&mut named, &mut otherwise);
-        unlike = colours.only_taught_unlike;
-    }
-    Shown {
-        photo,
-        scene,
-        faults: photo_faults(photo, scene, &paints),
-        flaws: flaws(&paints),
-        quality: quality(photo, scene, unlike),
-        seen,
-        leftovers,
-        named,
-        otherwise,
-    }
-}
-
-/// What a person should know about a counted photo.
-fn warnings_of(
-    shown: &Shown<'_>,
-    pieces: &[Piece],
-    unexplained: &[Unexplained],
-    known: &Known,
-) -> Vec<Warning> {
-    advice::warnings(&Advice {
-        untaught: known.book.is_none_or(|book| book.names().is_empty()),
-        unlike: shown.quality.unlike,
-        pieces,
-        unexplained,
-        at_edge: shown.leftovers.iter().filter(|l| l.at_frame).count(),
-        cut: shown.seen.iter().filter(|s| s.piece.at_frame).count(),
-        hidden: hidden(pieces),
-        unlisted: (pieces.iter())
-            .filter(|piece| piece.doubts.iter().any(|doubt| is_about_the_list(doubt)))
-            .count(),
-        undersides: undersides(pieces),
-        ..without_pieces(shown.photo, shown.scene, &shown.faults)
-    })
-}
-
-/// The sheet of a photo with these pieces.
-fn sheet_of(
-    shown: &Shown<'_>,
-    targets: &Targets,
-    known: &Known,
-    pieces: Vec<Piece>,
-    unexplained: Vec<Unexplained>,
-    warnings: Vec<Warning>,
-) -> Sheet {
-    Sheet {
-        sheet: Version::V1,
-        photos: photo_ref(shown.photo).into(),
-        place: None,
-        light: None,
-        checked: false,
-        only_taught: known.only_taught,
-        set_right_by: known.record.map(|home| SetRightBy {
-            sheets: home.sheets as u64,
-            pieces: home.pieces,
-        }),
-        stated_by: Some(maps_id().to_owned()),
-        card: card_report(shown.scene),
-        colour: colour_report(shown.scene, targets),
-        groups: groups(&pieces),
-        total: Some(total(&pieces)),
-        pieces,
-        unexplained,
-        weighing: None,
-        warnings,
-        review: None,
-    }
-}
-
-/// The doubtful pieces that show an underside which may be of another form.
-fn undersides(pieces: &[Piece]) -> Undersides {
-    let down = Face::Down.name();
-    let open = |piece: &&Piece| {
-        piece.face == down && piece.doubts.iter().any(|doubt| is_about_the_form(doubt))
-    };
-    let alone = |piece: &&Piece| piece.doubts.len() == 1;
-    Undersides {
-        all: pieces.iter().filter(open).count(),
-        alone: pieces.iter().filter(open).filter(alone).count(),
-    }
-}
-
-/// What a count of a photo would warn of, whatever pieces lie in it.
-pub fn card_warnings(photo: &Photo, scene: &Scene) -> Vec<Warning> {
-    let faults = photo_faults(photo, scene, &[]);
-    let warnings = advice::warnings(&without_pieces(photo, scene, &faults));
-    (warnings.into_iter())
-        .filter(|warning| warning.code != "no-pieces")
-        .collect()
-}
-
-/// What advice is drawn from where no piece is looked for.
-fn without_pieces<'a>(photo: &'a Photo, scene: &'a Scene, faults: &'a [Fault]) -> Advice<'a> {
-    Advice {
-        notes: &photo.source.notes,
-        card: &scene.card,
-        pose: &scene.pose,
-        patches: scene.patches.len(),
-        residuals: scene.correction.residuals(),
-        untaught: false,
-        unlike: false,
-        pieces: &[],
-        unexplained: &[],
-        faults,
-        at_edge: 0,
-        cut: 0,
-        hidden: 0.0,
-        unlisted: 0,
-        undersides: Undersides::default(),
-    }
-}
-
-fn unexplained(scene: &Scene, leftovers: &[Leftover]) -> Vec<Unexplained> {
-    let mut spots: Vec<Unexplained> = leftovers
-        .iter()
-        .filter_map(|spot| {
-            let px = scene.pose.camera.project(spot.at, 0.0)?;
-            let [x_px, y_px] = scene.full_px(px.x, px.y);
-            Some(Unexplained {
-                x_px,
-                y_px,
-                x_mm: round2(spot.at.x),
-                y_mm: round2(spot.at.y),
-                area_mm2: spot.area_mm2.round(),
-            })
-        })
-        .collect();
-    spots.sort_by(|a, b| b.area_mm2.total_cmp(&a.area_mm2));
-    spots
 }

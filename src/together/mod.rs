@@ -2,7 +2,7 @@
 //!
 //! Takes what each photo shows by itself, as [`Sighting`]s in the card's frame, which all photos share, and gives
 //! [`Instance`]s: one for each piece, with the photos that show it. A photo from another place sees a raised thing against
-//! another part of the tray (parallax), so that a reading of the wrong height lies elsewhere in each; see [`fuse`].
+//! another part of the tray (parallax), so that a reading of the wrong height lies elsewhere in each; see [`mod@fuse`].
 
 use crate::count::ShapeOdds;
 use crate::pieces::learned::Lies;

@@ -8,7 +8,8 @@ use crate::cli::say::{self, Progress};
 use crate::cli::{Failure, look};
 use crate::count::weigh::{Masses, Reading};
 use crate::photo::Photo;
-use crate::pipeline::{self, Scene, Set, Shown};
+use crate::pieces::Leftover;
+use crate::pipeline::{self, Scene, Seen, Set, Shown};
 
 /// Photos of one tray that can be counted together; each is held in memory.
 const PHOTOS: std::ops::RangeInclusive<usize> = 2..=8;
@@ -60,23 +61,25 @@ pub fn count(
     let told = |stage| progress.stage(stage);
     let mut measured: Vec<Measured> = Vec::new();
     let mut failures: Vec<Failure> = Vec::new();
+    let mut found: Vec<(Vec<Seen>, Vec<Leftover>)> = Vec::new();
     for path in paths {
         progress.begin(path);
-        let of_photo = look::open(path).and_then(|photo| {
-            if let Some(twin) = measured.iter().find(|one| one.photo.hash == photo.hash) {
-                let (own, other) = (path.display(), twin.path.display());
-                return Err(Failure::failed(if path == twin.path {
-                    format!("{own} is named twice")
-                } else {
-                    format!("{own} is the same photo as {other}; take another from the other side")
-                }));
-            }
-            let scene =
-                pipeline::measure(&photo, targets, &told).map_err(|e| look::trouble(path, &e))?;
+        let photo = look::open(path).and_then(|photo| new_to(&measured, path, photo));
+        if let (true, Ok(photo)) = (measured.is_empty(), &photo) {
+            // Before time goes into counting: the sheet is called by the first photo.
+            files(order, &stem(path), photo).refuse_corrected()?;
+        }
+        let of_photo = photo.and_then(|photo| {
+            let scene = pipeline::measure(&photo, targets, &told);
+            let scene = scene.map_err(|e| look::trouble(path, &e))?;
             Ok(Measured { path, photo, scene })
         });
         match of_photo {
-            Ok(one) => measured.push(one),
+            Ok(mut one) => {
+                found.push(pipeline::look(&one.scene, order.search, &told));
+                one.scene.let_go_of_the_view();
+                measured.push(one);
+            }
             Err(failure) => failures.push(failure),
         }
         progress.done();
@@ -87,21 +90,13 @@ pub fn count(
     for failure in &failures {
         progress.pause(|| say::note(&format!("counted without this one: {failure}")));
     }
-    let stem = stem(first.path);
-    let files = Files {
-        out: order.out,
-        stem: &stem,
-        hash: &first.photo.hash,
-        again: order.again,
-    };
-    files.refuse_corrected()?;
     let colours = pipeline::Known {
         book: Some(book),
         only_taught: order.only_taught,
         record: record.as_ref(),
     };
-    let shown: Vec<Shown<'_>> = (measured.iter())
-        .map(|one| pipeline::shown(&one.photo, &one.scene, order.search, &colours, &told))
+    let shown: Vec<Shown<'_>> = (measured.iter().zip(found))
+        .map(|(one, found)| pipeline::shown(&one.photo, &one.scene, found, &colours))
         .collect();
     let Some(Set {
         mut sheet,
@@ -129,7 +124,36 @@ pub fn count(
         .filter(|(k, _)| !other_trays.contains(k))
         .map(|(_, one)| (&one.photo, one.path))
         .collect();
-    write(&counted, sheet, &files, progress)
+    let stem = stem(first.path);
+    write(
+        &counted,
+        sheet,
+        &files(order, &stem, &first.photo),
+        progress,
+    )
+}
+
+/// The photo, unless it is there already.
+fn new_to(measured: &[Measured<'_>], path: &Path, photo: Photo) -> Result<Photo, Failure> {
+    let Some(twin) = measured.iter().find(|one| one.photo.hash == photo.hash) else {
+        return Ok(photo);
+    };
+    let (own, other) = (path.display(), twin.path.display());
+    Err(Failure::failed(if path == twin.path {
+        format!("{own} is named twice")
+    } else {
+        format!("{own} is the same photo as {other}; take another from the other side")
+    }))
+}
+
+/// Where the set's sheet and pictures go.
+fn files<'a>(order: &'a Order<'_>, stem: &'a str, first: &'a Photo) -> Files<'a> {
+    Files {
+        out: order.out,
+        stem,
+        hash: &first.hash,
+        again: order.again,
+    }
 }
 
 /// Why not one of the photos could be counted.
