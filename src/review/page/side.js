@@ -294,7 +294,7 @@ export function drawSide() {
   const at = places.indexOf(app.screen);
   const colours = new Set(ids.map((id) => app.piece(id).colour));
   byId("side-title").textContent = app.check ? "Spot check" : at < 0 ? "Side by side" : [...colours].join(", ");
-  byId("side-where").textContent = at < 0 ? "" : `Screen ${at + 1} of ${places.length}: ${words.plural(ids.length, "piece", "pieces")}${doubtful ? `, ${doubtful} doubtful` : ""}`;
+  byId("side-where").textContent = at < 0 ? "" : `Screen ${at + 1} of ${places.length} left: ${words.plural(ids.length, "piece", "pieces")}${doubtful ? `, ${doubtful} doubtful` : ""}`;
   byId("side-accept").hidden = at < 0;
   byId("side-previous").disabled = !places.some((i) => i < app.screen);
   byId("side-next").disabled = at < 0;
