@@ -99,7 +99,7 @@ pub struct Counted {
     pub sheet_path: PathBuf,
     /// `NAME.marked.jpg`.
     pub marked_path: PathBuf,
-    /// The marked pictures of further photos of the tray, `NAME.2.marked.jpg` and so on.
+    /// The marked pictures of further photos of the tray, `NAME.marked-2.jpg` and so on.
     pub further_paths: Vec<PathBuf>,
 }
 

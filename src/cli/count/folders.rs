@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use super::keep::is_picture_name;
 use crate::cli::Failure;
 
 /// How names of photos end that can be read.
@@ -53,6 +54,6 @@ fn is_photo(path: &Path) -> bool {
     let name = name.to_lowercase();
     let ending = name.rsplit_once('.').map(|(_, ending)| ending);
     ending.is_some_and(|ending| ENDINGS.contains(&ending))
-        && !name.ends_with(".marked.jpg")
+        && !is_picture_name(&name)
         && !name.starts_with('.')
 }

@@ -5,6 +5,7 @@
 
 use std::path::Path;
 
+use super::together::MOST_PHOTOS;
 use crate::cli::Failure;
 use crate::cli::atomic::{write_files, write_new};
 use crate::sheet::Sheet;
@@ -137,6 +138,10 @@ impl Files<'_> {
                 }
                 write_files(self.out, &files)?;
             }
+            // Of a set that was counted there before: only drawings, so that what cannot be taken away does no harm.
+            for number in pictures.len() + 1..=MOST_PHOTOS {
+                let _ = std::fs::remove_file(self.out.join(picture_name(&name, number)));
+            }
             return Ok(Kept { name, note });
         }
         Err(Failure::failed(format!(
@@ -165,12 +170,28 @@ impl Files<'_> {
     }
 }
 
-/// What the marked picture of the photo with that number, from 1, is called.
+/// What the marked picture of the photo with that number, from 1, is called. None is called as the picture of another photo
+/// may be, whatever that photo's name.
 pub fn picture_name(name: &str, number: usize) -> String {
     match number {
         1 => format!("{name}.marked.jpg"),
-        _ => format!("{name}.{number}.marked.jpg"),
+        _ => format!("{name}.marked-{number}.jpg"),
     }
+}
+
+/// Whether a file is called as a marked picture is.
+pub fn is_picture_name(file: &str) -> bool {
+    let Some((_, number)) = file.rsplit_once(".marked") else {
+        return false;
+    };
+    let further = |number: &str| {
+        number
+            .strip_prefix('-')
+            .is_some_and(|n| n.parse::<u8>().is_ok())
+    };
+    number
+        .strip_suffix(".jpg")
+        .is_some_and(|number| number.is_empty() || further(number))
 }
 
 /// Whether a person's work is in it.

@@ -12,7 +12,9 @@ use crate::pieces::Leftover;
 use crate::pipeline::{self, Scene, Seen, Set, Shown};
 
 /// Photos of one tray that can be counted together; each is held in memory.
-const PHOTOS: std::ops::RangeInclusive<usize> = 2..=8;
+const PHOTOS: std::ops::RangeInclusive<usize> = 2..=MOST_PHOTOS;
+/// The most of them.
+pub const MOST_PHOTOS: usize = 8;
 
 /// Refuses what is no set of photos: a name that is mistyped must not cost a photo unseen.
 ///
