@@ -55,13 +55,14 @@ pub fn count_together(shown: &[Shown<'_>], targets: &Targets, known: &Known) -> 
     let kept: Vec<usize> = (0..all.len()).filter(of_tray).collect();
     let shown: Vec<&Shown<'_>> = kept.iter().filter_map(|k| shown.get(*k)).collect();
     let mut views: Vec<View<'_>> = kept.iter().filter_map(|k| all.get(*k)).cloned().collect();
-    let moved = settle(&mut views);
+    let Settled { moved, untold } = settle(&mut views);
+    let heights = moved.is_empty() && untold.is_empty();
     let first = *shown.first()?;
     let instances = matched(&views);
     let mut pieces = Vec::with_capacity(instances.len());
     let mut joined: Vec<(Instance, Fused)> = (instances.into_iter())
         .filter_map(|instance| {
-            let fused = fuse(&views, &instance, moved.is_empty())?;
+            let fused = fuse(&views, &instance, heights)?;
             Some((instance, fused))
         })
         .collect();
@@ -95,6 +96,15 @@ pub fn count_together(shown: &[Shown<'_>], targets: &Targets, known: &Known) -> 
             code: "tray-moved".to_owned(),
             text: format!(
                 "between {} and {} the tray or the card was moved by some {mm:.0} mm, so that heights tell nothing; take the photos again without touching either",
+                first.photo.file, shown[*k].photo.file
+            ),
+        });
+    }
+    if let Some(k) = untold.first() {
+        warnings.push(Warning {
+            code: "heights-untold".to_owned(),
+            text: format!(
+                "too few pieces are plain in both {} and {} to tell whether the tray lay still between them, so that heights are not used",
                 first.photo.file, shown[*k].photo.file
             ),
         });
@@ -178,13 +188,14 @@ fn is_same_tray(first: &View<'_>, other: &View<'_>) -> bool {
         view.sightings.iter().filter(shown).count()
     };
     let fewest = plain(first, other).min(plain(other, first));
-    common.count() as f64 >= SAME_TRAY * fewest as f64
+    let none = first.sightings.is_empty() && other.sightings.is_empty();
+    none || common.count() as f64 >= SAME_TRAY * fewest.max(1) as f64
 }
 
 /// Tells how each photo's places lie against the first one's, by pieces of which every photo says the same, and takes that
-/// out. Gives the photos before which something was moved, and by how much, mm.
-fn settle(views: &mut [View<'_>]) -> Vec<(usize, f64)> {
-    let mut moved = Vec::new();
+/// out.
+fn settle(views: &mut [View<'_>]) -> Settled {
+    let mut settled = Settled::default();
     for k in 1..views.len() {
         let pair = [views[0].clone(), views[k].clone()];
         let places = matched(&pair).into_iter().filter_map(|one| {
@@ -196,14 +207,26 @@ fn settle(views: &mut [View<'_>]) -> Vec<(usize, f64)> {
             agree.then_some((a.stance.at, b.stance.at))
         });
         let pairs: Vec<(Mm, Mm)> = places.collect();
-        if let Some(found) = drift(&pairs) {
-            if found.moved_mm > MOVED_MM {
-                moved.push((k, found.moved_mm));
+        match drift(&pairs) {
+            Some(found) => {
+                if found.moved_mm > MOVED_MM {
+                    settled.moved.push((k, found.moved_mm));
+                }
+                views[k].drift = found;
             }
-            views[k].drift = found;
+            None => settled.untold.push(k),
         }
     }
-    moved
+    settled
+}
+
+/// How photos lie against the first one.
+#[derive(Default)]
+struct Settled {
+    /// Those before which something was moved, and by how much, mm.
+    moved: Vec<(usize, f64)>,
+    /// Those of which too few pieces tell.
+    untold: Vec<usize>,
 }
 
 /// A joined piece as the sheet has it.
@@ -241,7 +264,16 @@ fn piece(
     let whole = one.whole(known);
     let first = shown.first()?;
     let mut piece = counted_as(first.scene, &seen, &odds, (&named, &otherwise), flaw, whole)?;
-    piece.seen_in = by.iter().map(|(k, _)| *k as u32 + 1).collect();
+    if missed {
+        // Whatever this home's reviews make of what is stated.
+        hold_down(&mut piece.sure, &mut piece.doubts);
+        if let Some(other) = piece.otherwise.as_deref_mut() {
+            hold_down(&mut other.sure, &mut other.doubts);
+        }
+    }
+    if views.len() > 1 {
+        piece.seen_in = by.iter().map(|(k, _)| *k as u32 + 1).collect();
+    }
     piece.height_mm = fused.height_mm.map(round1);
     piece.views = (1..shown.len())
         .filter(|k| views[*k].shows(&fused.stance))
@@ -259,6 +291,15 @@ fn piece(
 /// The most that is left to a piece that a photo should show and does not. Set by hand, below what is sure: in the sets of
 /// `sample-photos/tune` there is none.
 const MISSED: f64 = 0.8;
+
+/// Leaves a piece no surer than one may be that a photo should show and does not.
+fn hold_down(sure: &mut f64, doubts: &mut Vec<String>) {
+    *sure = sure.min(MISSED);
+    let doubt = Doubt::OnePhoto.text();
+    if !doubts.contains(&doubt) {
+        doubts.push(doubt);
+    }
+}
 
 /// The sighting whose colour is told best: at first where nothing spoils it, then where it is likeliest.
 fn clearest(shown: &[&Shown<'_>], by: &[(usize, usize)]) -> Option<(usize, usize)> {

@@ -61,20 +61,17 @@ pub fn fuse(views: &[View<'_>], instance: &Instance, parallax: bool) -> Option<F
         let logs = shown.iter().map(|(_, s)| s.probability(were).ln());
         logs.sum::<f64>() / n
     };
+    let geometry = |were: &Hypothesis| match parallax {
+        true => geometry(&shown, *were),
+        false => 0.0,
+    };
     let weighed: Vec<(Hypothesis, f64)> = (hypotheses.iter())
-        .map(|were| {
-            let geometry = if parallax {
-                geometry(&shown, *were)
-            } else {
-                0.0
-            };
-            (*were, words(*were) + geometry)
-        })
+        .map(|were| (*were, words(*were) + geometry(were)))
         .collect();
-    // Nothing of what was told: it has no place of its own, and is as far off as right readings are in the mean.
+    // Nothing of what was told may be of any height: it lies as well as the best of what was told.
     let open = shown.iter().map(|(_, s)| s.open()).sum::<f64>() / n;
-    let usual = if parallax { usual(shown.len()) } else { 0.0 };
-    let open = open.max(1e-6).ln() + usual;
+    let nearest = hypotheses.iter().map(geometry).fold(f64::MIN, f64::max);
+    let open = open.max(1e-6).ln() + nearest;
     let most = weighed.iter().map(|(_, log)| *log).fold(open, f64::max);
     let all: f64 = weighed.iter().map(|(_, log)| (log - most).exp()).sum();
     let all = all + (open - most).exp();
@@ -151,11 +148,6 @@ fn geometry(shown: &[(&View<'_>, &Sighting<'_>)], were: Hypothesis) -> f64 {
 pub(super) fn raised_mm(shown: &[(&View<'_>, &Sighting<'_>)], were: Hypothesis) -> f64 {
     let own = were.lies().map_or(0.0, |lies| lies.middle_mm());
     middle_height(shown).map_or(0.0, |mm| (mm - own).clamp(0.0, HIGHEST_MM))
-}
-
-/// The same for so many photos in the mean: n places have 2 (n - 1) deviations about their middle.
-fn usual(photos: usize) -> f64 {
-    -(photos.saturating_sub(1) as f64)
 }
 
 /// Height of a piece's middle, mm, under which its places come nearest to each other, least squares: a raised middle is

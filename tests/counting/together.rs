@@ -177,7 +177,7 @@ fn two_photos_tell_forms_that_one_does_not() {
         let picture = home.path(&format!("sheets/poured-mixed-attic-felt-60-{name}"));
         assert!(image::open(picture).unwrap().width() > 1000);
     }
-    // The same again is the same.
+    // The same again.
     let (again, _) = home.together(&[&a, &b]);
     assert_eq!(both, again);
     // By itself again the first photo has one picture.
