@@ -128,14 +128,14 @@ fn farewell(work: &Work) -> Result<Outcome, Failure> {
             left => format!(", {left} things left to look at"),
         };
         let stands = match &line.standing {
-            Standing::Checked { entry, place } if line.left == 0 => {
+            Standing::Checked { entry, place } if line.checked => {
                 format!("checked and posted to {place}, entry {entry}")
             }
             // Counted again: what was posted is the sheet before.
             Standing::Checked { entry, place } => {
                 open = true;
                 format!(
-                    "counted anew since it was posted to {place}; `cuptally stock undo {entry}` before this sheet can take that one's place{left}"
+                    "counted anew since it was posted to {place}; to post this count in its place, say `cuptally stock undo {entry}` first{left}"
                 )
             }
             Standing::Pending { entry, place } => {

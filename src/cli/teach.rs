@@ -167,7 +167,7 @@ fn tell_left_out(things: usize, picture: &str) -> Result<(), Failure> {
     let things = say::plural(things, "thing", "things");
     say::print_wrapped(
         &format!(
-            "{things} of another shape left out as no piece, a shadow or the tray's rim: see in {picture} that each name is on its piece"
+            "left out {things} of another shape, such as a shadow or the tray's rim; check in {picture} that each name is on its piece"
         ),
         2,
     )

@@ -6,7 +6,7 @@
 //!
 //! log P(reading) = mean over photos of log p + sum over photos of log f(place - middle of the places)
 //!
-//! with f the spread of places of right readings ([`PLACE_MM`]), and a share of places that are off for another reason.
+//! with f the spread of places of right readings (`PLACE_MM`), and a share of places that are off for another reason.
 
 use super::{Hypothesis, Instance, Sighting, View};
 use crate::count::{Doubt, ShapeOdds};
@@ -15,7 +15,7 @@ use crate::units::Mm;
 
 /// Standard deviation of a piece's place from photo to photo under the right reading, mm, in each direction: in the two
 /// sets of `sample-photos/tune` 0.43 where pieces lie in one layer (60) and 0.73 in a heap (91).
-pub const PLACE_MM: f64 = 0.6;
+const PLACE_MM: f64 = 0.6;
 /// Share of places that are off by more than that for another reason: a neighbour's edge, a hidden part. Set by hand, as
 /// two sets show too few.
 const ASTRAY: f64 = 0.02;
@@ -125,7 +125,7 @@ pub(super) fn middle(places: &[Mm]) -> Mm {
     )
 }
 
-/// Log likelihood of the places, against none being off: on the tray, or raised by what brings them together.
+/// Log likelihood of the places, 0 where they are one: on the tray, or raised by as much as brings them together.
 fn geometry(shown: &[(&View<'_>, &Sighting<'_>)], were: Hypothesis) -> f64 {
     let heaped = shown.iter().any(|(_, s)| s.heaped);
     let raised = if heaped { RAISED.0 } else { RAISED.1 };

@@ -215,6 +215,11 @@ fn what_is_no_second_photo_of_the_tray_is_told_and_left_out() {
     let (sheet, ended) = home.together(&[&a, &a, &bare, &elsewhere]);
     assert_eq!(ended.code, 3);
     assert!(sheet.get("photo").is_some(), "one photo is left");
+    assert!(
+        codes(&sheet).contains(&"photo-left-out"),
+        "{:?}",
+        codes(&sheet)
+    );
     for told in [
         "poured-mixed-attic-felt-60-a.jpg is named twice",
         "bare.jpg: no card",

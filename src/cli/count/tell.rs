@@ -28,7 +28,7 @@ pub fn tell(counted: &Counted, all: bool) -> Result<(), Failure> {
         .each()
         .map(|photo| photo.file.as_str())
         .collect();
-    say::print_wrapped(&format!("{}: {how_many}", files.join(" and ")), 2)?;
+    say::print_wrapped(&format!("{}: {how_many}", files.join(", ")), 2)?;
     if let Some(total) = sheet.total.filter(|total| total.estimate > total.seen) {
         say::print_wrapped(
             &format!(

@@ -10,6 +10,7 @@ use crate::count::weigh::{Masses, Reading};
 use crate::photo::Photo;
 use crate::pieces::Leftover;
 use crate::pipeline::{self, Scene, Seen, Set, Shown};
+use crate::sheet::Warning;
 
 /// Photos of one tray that can be counted together; each is held in memory.
 const PHOTOS: std::ops::RangeInclusive<usize> = 2..=MOST_PHOTOS;
@@ -117,6 +118,16 @@ pub fn count(
         });
     }
     complete(&mut sheet, &first.scene, order, lights);
+    let left_out = failures.len() + other_trays.len();
+    if left_out > 0 {
+        sheet.warnings.push(Warning {
+            code: "photo-left-out".to_owned(),
+            text: format!(
+                "{left_out} of the {} photos left out: not to be read or measured, there twice, or of another tray; take what is missing again, and count all together",
+                paths.len()
+            ),
+        });
+    }
     if let Some((grams, masses)) = scale {
         scale::weigh(&mut sheet, masses, order.search, grams)
             .map_err(|error| look::fault(first.path, &error))?;
