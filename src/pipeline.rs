@@ -10,15 +10,18 @@ use crate::card::{CardError, FoundCard, card_quality, find};
 use crate::colour::{
     Correction, CorrectionError, Patch, PrintProfile, SwatchBook, correct, read_patches,
 };
+use crate::count::doubt::{ToldBy, settled_by_second, stated};
 use crate::count::fitted::PhotoQuality;
 use crate::count::record::HomeMap;
+use crate::count::shape_odds;
 use crate::numbers::round2;
 use crate::photo::{Photo, edge_width_px, flat_share, overexposed_share, white_level};
 use crate::pieces::heap::around;
 use crate::pieces::paint::{Paint, paint};
 use crate::pieces::{FoundPiece, Leftover, Search, Sight, find_pieces};
-use crate::sheet::Sheet;
 use crate::sheet::faults::{Fault, Measured, faults, why_unseen};
+use crate::sheet::file::SecondPhoto;
+use crate::sheet::{Piece, SURE, Sheet};
 use crate::tray::ground::GroundError;
 use crate::tray::{Foreground, Ground, Kind, LabView, Light, without_pattern};
 use crate::units::Mm;
@@ -30,15 +33,15 @@ mod report;
 mod shown;
 mod together;
 
-use piece::{counted, in_reading_order};
+use piece::{counted, in_reading_order, told_by_one};
 use shown::{sheet_of, unexplained, warnings_of};
 
 pub use lesson::{Thing, things};
 pub use report::{
     card_look, card_report, colour_report, light_file, light_map, patch_reports, photo_ref,
 };
-pub use shown::{Shown, card_warnings, shown};
-pub use together::{Set, count_together};
+pub use shown::{NamedPiece, Shown, card_warnings, shown};
+pub use together::{Evidence, Joined, Set, count_together, join, shape_odds_of};
 
 /// Why a photo could not be measured; each is a sentence with a remedy.
 #[derive(Clone, Debug, Error, PartialEq)]
@@ -338,5 +341,31 @@ pub fn count_scene(
     let pieces = in_reading_order(pieces, photo.full_px[1]);
     let unexplained = unexplained(scene, &shown.leftovers);
     let warnings = warnings_of(&shown, &pieces, &unexplained, known);
-    sheet_of(&shown, targets, known, pieces, unexplained, warnings)
+    let second_photo = second_photo(&shown, &pieces);
+    let mut sheet = sheet_of(&shown, targets, known, pieces, unexplained, warnings);
+    sheet.second_photo = second_photo;
+    sheet
+}
+
+/// A second photo is worth taking from so many pieces on that it would settle: it costs some ten seconds, as a look at three
+/// pieces does.
+const WORTH_A_PHOTO: u32 = 5;
+
+/// What a second photo would settle of the doubtful pieces; none where that is hardly worth it.
+fn second_photo(shown: &Shown<'_>, pieces: &[Piece]) -> Option<SecondPhoto> {
+    let settled: f64 = (shown.told())
+        .filter_map(|NamedPiece { seen, named, flaw }| {
+            let shape = shape_odds(&seen.piece, &seen.paint, &shown.quality).right;
+            let told = told_by_one(seen, named, flaw, &shown.quality);
+            let stated = stated(shape * told.right, told.surely, ToldBy::One);
+            let is_open = !named.new && stated < SURE;
+            is_open.then(|| settled_by_second(shape, told.right, told.surely))
+        })
+        .sum();
+    let doubtful = pieces.iter().filter(|piece| piece.sure < SURE).count() as u32;
+    let would_settle = (settled.round() as u32).min(doubtful);
+    (would_settle >= WORTH_A_PHOTO).then_some(SecondPhoto {
+        would_settle,
+        doubtful,
+    })
 }

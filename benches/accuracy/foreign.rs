@@ -170,6 +170,7 @@ fn photo(folder: &Path, path: &Path, below: &str, world: &str) -> Result<Photo> 
         folder: Folder::Foreign,
         kind,
         truth,
+        further: None,
     })
 }
 

@@ -41,7 +41,7 @@ use clap::Parser;
 
 use doubts::ByReason;
 use program::{Answer, Homes, Said};
-use record::{Measured, Record};
+use record::{Measured, Record, Together};
 use reliability::{Bins, bins};
 use score::{Score, Stated, score};
 use set::{Folder, Photo};
@@ -224,6 +224,7 @@ fn tell(record: &Record, each: bool) {
         for (what, lines) in [
             ("renderer", record.lines_by_renderer(folder)),
             ("view", record.lines_by_view(folder)),
+            ("together", record.lines_together(folder)),
         ] {
             if !lines.is_empty() {
                 print!("\n{}", table::lines(what, &lines));
@@ -309,6 +310,10 @@ fn measured(photo: &Photo, answer: &Answer, score: Score) -> Measured {
         kind: photo.kind,
         renderer: Some(photo.truth.renderer.clone()),
         view: photo.truth.view.clone(),
+        together: photo.further.as_ref().map(|further| Together {
+            photos: 1 + further.paths.len(),
+            of: further.of,
+        }),
         failure: photo.truth.failure.clone(),
         refused: answer.said.as_ref().err().cloned(),
         warnings: answer.said.as_ref().map(warnings).unwrap_or_default(),

@@ -156,6 +156,11 @@ fn folders(record: &Record) -> String {
                 "Scenes that were taken from several places, view by view; view a is in the sums",
                 record.lines_by_view(folder),
             ),
+            (
+                "together",
+                "The same scenes by one photo and by several counted together (`--together`)",
+                record.lines_together(folder),
+            ),
         ] {
             if !lines.is_empty() {
                 out += &format!("{told}:\n\n{}\n", table::lines(what, &lines));

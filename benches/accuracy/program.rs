@@ -142,6 +142,12 @@ pub fn count(photo: &Photo, home: &Path) -> Result<Answer> {
     let form = photo.truth.form_argument();
     let expect = photo.truth.expect_argument();
     let mut args = vec!["count", &path, "--json", "--form", form, "--out", &folder];
+    let further = photo.further.iter().flat_map(|further| &further.paths);
+    let further: Vec<_> = further.map(|path| path.to_string_lossy()).collect();
+    if !further.is_empty() {
+        args.push("--together");
+        args.extend(further.iter().map(|path| &**path));
+    }
     if photo.kind == Kind::Expected {
         args.extend(["--expect", &expect]);
     }

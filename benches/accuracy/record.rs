@@ -53,6 +53,9 @@ pub struct Measured {
     /// Which view of which scene.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub view: Option<View>,
+    /// Of several photos counted together how many there are, and what their scene asks.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub together: Option<Together>,
     /// Why a count should not be trusted, in photos that should be warned of.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub failure: Option<String>,
@@ -75,6 +78,15 @@ pub struct Measured {
     /// What is right and wrong.
     #[serde(flatten)]
     pub figures: Figures,
+}
+
+/// What is known of photos that were counted together.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Together {
+    /// How many.
+    pub photos: usize,
+    /// What the scene asks.
+    pub of: Kind,
 }
 
 /// How a photo that should not be trusted ended.
@@ -142,7 +154,7 @@ impl Measured {
         if line == ALL {
             self.is_in_sum()
         } else {
-            self.kind.name() == line && self.is_first_view()
+            self.kind.name() == line && self.is_first_view() && self.together.is_none()
         }
     }
 
@@ -179,7 +191,8 @@ impl Record {
     /// One line for each view of a scene that was taken from more than one place.
     pub fn lines_by_view(&self, folder: Folder) -> Vec<Line> {
         let mut scenes: BTreeMap<&str, Vec<&View>> = BTreeMap::new();
-        for view in self.photos.values().filter(|m| m.folder == folder) {
+        let alone = |m: &&Measured| m.folder == folder && m.together.is_none();
+        for view in self.photos.values().filter(alone) {
             if let Some(view) = &view.view {
                 scenes.entry(&view.scene).or_default().push(view);
             }
@@ -187,13 +200,51 @@ impl Record {
         scenes.retain(|_, views| views.len() > 1);
         let line = |view: &View| {
             let name = format!("{}, view {}", view.scene, view.view);
-            self.line(folder, &name, |m| m.view.as_ref() == Some(view))
+            let own = |m: &Measured| m.together.is_none() && m.view.as_ref() == Some(view);
+            self.line(folder, &name, own)
         };
         let views = scenes.into_values().flat_map(|mut views| {
             views.sort();
             views
         });
         views.filter_map(line).collect()
+    }
+
+    /// Of each kind the scenes that were taken from several places: by the first photo, by two and by three together, as
+    /// far as there are.
+    pub fn lines_together(&self, folder: Folder) -> Vec<Line> {
+        let sets = || {
+            let of_folder = self.photos.values().filter(|m| m.folder == folder);
+            of_folder.filter_map(|m| Some((m.together.as_ref()?, m.view.as_ref()?)))
+        };
+        let mut lines = Vec::new();
+        for kind in Kind::ALL {
+            let scenes = |number: usize| -> BTreeSet<&str> {
+                sets()
+                    .filter(|(set, _)| set.of == kind && set.photos == number)
+                    .map(|(_, view)| view.scene.as_str())
+                    .collect()
+            };
+            let (two, three) = (scenes(2), scenes(3));
+            let mut add = |number: usize, words: &str, of: &BTreeSet<&str>| {
+                let own = |m: &Measured| {
+                    let has = m
+                        .view
+                        .as_ref()
+                        .is_some_and(|v| of.contains(v.scene.as_str()));
+                    has && m.together.as_ref().map_or(1, |set| set.photos) == number
+                        && (number > 1 || m.is_first_view())
+                };
+                lines.extend(self.line(folder, &format!("{}, {words}", kind.name()), own));
+            };
+            add(1, "one photo", &two);
+            add(2, "two photos", &two);
+            if !three.is_empty() && three.len() < two.len() {
+                add(2, "two photos of those with three", &three);
+            }
+            add(3, "three photos", &three);
+        }
+        lines
     }
 
     fn line(&self, folder: Folder, name: &str, of: impl Fn(&Measured) -> bool) -> Option<Line> {

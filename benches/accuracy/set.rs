@@ -1,5 +1,6 @@
 //! The photos with their truth: which folder each is from and what its scene asks of the program.
 
+use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -63,11 +64,13 @@ pub enum Kind {
     Empty,
     /// A photo that should be refused or warned of.
     Failing,
+    /// Several photos of one tray, counted together.
+    Together,
 }
 
 impl Kind {
     /// In the order of the tables.
-    pub const ALL: [Self; 10] = [
+    pub const ALL: [Self; 11] = [
         Self::Sorted,
         Self::Teach,
         Self::Touching,
@@ -78,6 +81,7 @@ impl Kind {
         Self::Strays,
         Self::Empty,
         Self::Failing,
+        Self::Together,
     ];
 
     /// As the tables call it.
@@ -93,13 +97,14 @@ impl Kind {
             Self::Strays => "strays",
             Self::Empty => "empty",
             Self::Failing => "failing",
+            Self::Together => "several photos together",
         }
     }
 
     /// Whether its photos belong to the sum of all: those made to fail do not, nor do
     /// those that are counted a second time.
     pub fn is_in_sum(self) -> bool {
-        !matches!(self, Self::Failing | Self::Expected)
+        !matches!(self, Self::Failing | Self::Expected | Self::Together)
     }
 
     /// Whether every piece stands apart from all others, studs up.
@@ -125,6 +130,16 @@ pub struct Photo {
     pub kind: Kind,
     /// What is in it.
     pub truth: Truth,
+    /// Of several photos counted together the others, in order, and what the scene asks.
+    pub further: Option<Further>,
+}
+
+/// What is counted together with a photo.
+pub struct Further {
+    /// Where the others lie, from the same root.
+    pub paths: Vec<PathBuf>,
+    /// What the scene asks.
+    pub of: Kind,
 }
 
 impl Photo {
@@ -166,10 +181,56 @@ pub fn photos(root: &Path) -> Result<Vec<Photo>> {
     if let Some(folder) = foreign::folder()? {
         photos.extend(foreign::photos(&folder)?);
     }
+    let sets = together(&photos);
+    photos.extend(sets);
     Ok(photos)
 }
 
-fn photo(root: &Path, path: &Path, folder: Folder) -> Result<Photo> {
+/// The trays that are there from several places, as sets of two and of three photos of which the first is view a.
+fn together(photos: &[Photo]) -> Vec<Photo> {
+    let mut scenes: BTreeMap<(Folder, &Path, &str), Vec<(&str, &Photo)>> = BTreeMap::new();
+    for photo in photos {
+        if let Some(view) = &photo.truth.view {
+            let beside = photo.path.parent().unwrap_or(Path::new(""));
+            let scene = scenes
+                .entry((photo.folder, beside, &view.scene))
+                .or_default();
+            scene.push((&view.view, photo));
+        }
+    }
+    let mut sets = Vec::new();
+    for views in scenes.values_mut() {
+        views.sort_by_key(|(view, _)| *view);
+        for number in 2..=views.len().min(3) {
+            let set = &views[..number];
+            let (_, first) = set[0];
+            let truths: Vec<&Truth> = set.iter().map(|(_, photo)| &photo.truth).collect();
+            let letters: Vec<&str> = set[1..].iter().map(|(view, _)| *view).collect();
+            sets.push(Photo {
+                name: format!("{} with {}", first.name, letters.join(" and ")),
+                root: first.root.clone(),
+                path: first.path.clone(),
+                folder: first.folder,
+                kind: Kind::Together,
+                truth: Truth::together(&truths),
+                further: Some(Further {
+                    paths: set[1..]
+                        .iter()
+                        .map(|(_, photo)| photo.path.clone())
+                        .collect(),
+                    of: first.kind,
+                }),
+            });
+        }
+    }
+    sets
+}
+
+/// A photo with the truth beside it; its path leads from `root`.
+///
+/// # Errors
+/// When the truth cannot be read.
+pub fn photo(root: &Path, path: &Path, folder: Folder) -> Result<Photo> {
     let beside = path.with_extension("json");
     let text =
         fs::read_to_string(&beside).with_context(|| format!("reading {}", beside.display()))?;
@@ -204,5 +265,6 @@ fn photo(root: &Path, path: &Path, folder: Folder) -> Result<Photo> {
         folder,
         kind,
         truth,
+        further: None,
     })
 }

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use serde::{Deserialize, Serialize};
 
 /// `NAME.json` beside the photo; `sample-photos/README.md` says what its keys mean.
-#[derive(Deserialize)]
+#[derive(Clone, Deserialize)]
 pub struct Truth {
     /// `sorted`, `teach`, `touching`, `poured`, `dumped` or `empty`.
     pub kind: String,
@@ -59,7 +59,7 @@ impl View {
 }
 
 /// A pinhole camera in the frame of the pieces' places.
-#[derive(Deserialize)]
+#[derive(Clone, Deserialize)]
 pub struct Camera {
     /// Focal length.
     pub f_px: f64,
@@ -78,7 +78,7 @@ pub struct Camera {
 }
 
 /// A piece as it was put there.
-#[derive(Deserialize)]
+#[derive(Clone, Deserialize)]
 pub struct TruePiece {
     /// `brick`, `plate`, `tile`...
     pub form: String,
@@ -117,7 +117,7 @@ impl TruePiece {
 }
 
 /// A thing that a count must not contain.
-#[derive(Deserialize)]
+#[derive(Clone, Deserialize)]
 pub struct Stray {
     /// Wheel, disc, crumb...
     pub what: String,
@@ -132,6 +132,27 @@ pub struct Stray {
 }
 
 impl Truth {
+    /// The truth of several photos of one tray, whose pieces are the same: as of the first, but for how much of each can be
+    /// seen, which is told of the photo that shows it best. What the first hides is where it would be seen.
+    pub fn together(views: &[&Self]) -> Self {
+        let mut truth = views[0].clone();
+        let first = truth.clone();
+        for (k, piece) in truth.pieces.iter_mut().enumerate() {
+            let seen = views.iter().filter_map(|view| view.pieces.get(k));
+            let share = |p: &&TruePiece| p.visible_px / p.whole_px.max(1e-9);
+            if let Some(best) = seen.max_by(|a, b| share(a).total_cmp(&share(b)))
+                && best.x_px.is_some()
+            {
+                (piece.visible_px, piece.whole_px) = (best.visible_px, best.whole_px);
+                if piece.x_px.is_none() {
+                    let (x, y) = first.px_of(piece.x_mm, piece.y_mm);
+                    (piece.x_px, piece.y_px) = (Some(x), Some(y));
+                }
+            }
+        }
+        truth
+    }
+
     /// From the lens to a place on the tray, in the camera's frame, mm.
     fn ray_to(&self, x_mm: f64, y_mm: f64) -> [f64; 3] {
         let from = self.camera.position_mm;
@@ -146,15 +167,21 @@ impl Truth {
         self.ray_to(x_mm, y_mm)[2] / self.camera.f_px
     }
 
-    /// Whether a place on the tray lies within the picture. The lens' distortion (below
-    /// 3 %) is left out: pieces without a visible pixel are either far out or under others.
-    pub fn in_picture(&self, x_mm: f64, y_mm: f64) -> bool {
+    /// Where the picture shows a place on the tray. The lens' distortion (below 3 %) is left out: pieces without a visible
+    /// pixel are either far out or under others.
+    fn px_of(&self, x_mm: f64, y_mm: f64) -> (f64, f64) {
         let [x, y, z] = self.ray_to(x_mm, y_mm);
         let camera = &self.camera;
-        let (px, py) = (
+        (
             camera.f_px * x / z + camera.cx,
             camera.f_px * y / z + camera.cy,
-        );
+        )
+    }
+
+    /// Whether a place on the tray lies within the picture.
+    pub fn in_picture(&self, x_mm: f64, y_mm: f64) -> bool {
+        let (px, py) = self.px_of(x_mm, y_mm);
+        let camera = &self.camera;
         px > 0.0 && py > 0.0 && px < camera.width_px && py < camera.height_px
     }
 

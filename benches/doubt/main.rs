@@ -1,10 +1,11 @@
-//! Fits what tells how sure a piece is, on `sample-photos/tune` alone.
+//! Fits what tells how sure a piece is, on `sample-photos/tune` and on photos drawn for it alone.
 //!
 //! ```text
-//! cargo bench --bench doubt                 what the shipped maps and newly fitted ones say of worlds left out
-//! cargo bench --bench doubt -- --write      calibration/doubt.json made anew
+//! python -m studio draw /tmp/drawn --desks 301-320         the photos drawn for it (sample-photos/studio/drawn.py)
+//! cargo bench --bench doubt -- --drawn /tmp/drawn          what newly fitted maps say of worlds left out
+//! cargo bench --bench doubt -- --drawn /tmp/drawn --write  calibration/doubt.json made anew
 //! ```
-//! Each photo is counted twice, looking for the form that lies there and for any, and its colours are named three times:
+//! Each photo is counted twice, looking for the form that lies there and for any, photos of one tray also together, and colours are named three times:
 //! with all that its desk taught, with one colour in eight left out, and as taught in one light alone. Counted pieces are matched with true
 //! ones as in the accuracy table. A world is a desk with its camera and printed card; each is left out in turn, so
 //! that the figures printed are of worlds that the map did not know.
@@ -35,13 +36,15 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, Result};
 use clap::Parser;
-use cuptally::count::fitted::{Feature, Fitted, Map, NAMED_SURELY, whole_features};
+use cuptally::count::fitted::{
+    Feature, Fitted, Map, NAMED_SURELY, second_photo_features, whole_features,
+};
 use rayon::prelude::*;
-use serde_json::json;
+use serde_json::{Value, json};
 
 use fit::{Case, Fit, bins, fit};
 use program::Homes;
-use seen::{Judged, Teaching, judged, kept};
+use seen::{Counted, Judged, JudgedTogether, Teaching, judged, kept};
 use set::{Folder, Kind, Photo};
 
 /// Where the maps are kept.
@@ -55,13 +58,21 @@ struct Args {
     #[arg(long)]
     write: bool,
 
+    /// A folder with photos that were drawn for it, each with its truth beside it.
+    #[arg(long, value_name = "DIR")]
+    drawn: Option<PathBuf>,
+
     /// Take the colours as the last run taught them.
     #[arg(long)]
     taught: bool,
 
-    /// Fit the pieces that the last run counted.
+    /// Fit the pieces that the last runs counted.
     #[arg(long)]
     counted: bool,
+
+    /// Count only these photos anew: `tune` or `drawn`.
+    #[arg(long, value_name = "WHICH")]
+    only: Option<String>,
 
     /// `cargo bench` adds this.
     #[arg(long, hide = true)]
@@ -71,60 +82,118 @@ struct Args {
 fn main() -> Result<()> {
     let args = Args::parse();
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
-    let photos = set::photos(root)?;
-    let used: Vec<&Photo> = (photos.iter())
-        .filter(|p| {
-            p.folder == Folder::Tune
-                && !matches!(p.kind, Kind::Teach | Kind::Expected | Kind::Empty)
-        })
-        .collect();
     let folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("doubt");
-    let counted = folder.join("counted.json");
-    let judged = if args.counted {
-        let text = fs::read_to_string(&counted)
-            .with_context(|| format!("reading {}", counted.display()))?;
-        kept(&text)?
-    } else {
-        let judged = count(&used, &photos, folder, args.taught)?;
-        fs::write(&counted, serde_json::to_string(&judged)?)?;
-        judged
+    let mut counted = Counted::default();
+    let mut named = Vec::new();
+    let drawn = args.drawn.as_deref().map(drawn).transpose()?;
+    let shipped = set::photos(root)?;
+    let desks = |photos: &[Photo], folder: Folder| -> BTreeSet<String> {
+        let of_folder = photos.iter().filter(|photo| photo.folder == folder);
+        of_folder
+            .filter_map(|photo| photo.truth.world.clone())
+            .collect()
     };
-    let (fits, sure_from) = fits(&judged);
-    for (name, fit, cases) in &fits {
-        println!("\n{name}: {} cases, most {:.4}", cases.len(), fit.map.most);
-        for (feature, weight) in &fit.map.weights {
-            println!("  {feature:28} {weight:8.3}");
-        }
-        for bin in bins(cases, &fit.held_out) {
-            println!(
-                "  {:5} stated {:6.3} right {:6.3}",
-                bin.cases, bin.stated, bin.right
-            );
-        }
+    // Nothing is fitted on desks that photos to check with are from; tune's photos of drawn desks are among the drawn.
+    let checked = desks(&shipped, Folder::Check);
+    let among = drawn
+        .as_deref()
+        .map_or_else(BTreeSet::new, |all| desks(all, Folder::Tune));
+    let sets = std::iter::once(("tune", shipped)).chain(drawn.map(|photos| ("drawn", photos)));
+    for (name, photos) in sets {
+        let used: Vec<&Photo> = (photos.iter())
+            .filter(|p| {
+                let world = p.truth.world.as_deref().unwrap_or_default();
+                let elsewhere = match name {
+                    "tune" => among.contains(world),
+                    _ => checked.contains(world),
+                };
+                p.folder == Folder::Tune
+                    && !elsewhere
+                    && !matches!(
+                        p.kind,
+                        Kind::Teach | Kind::Expected | Kind::Empty | Kind::Together
+                    )
+            })
+            .collect();
+        let kept_at = folder.join(format!("{name}.json"));
+        let again = args.only.as_deref().is_none_or(|only| only == name);
+        let one = if args.counted || !again {
+            let text = fs::read_to_string(&kept_at)
+                .with_context(|| format!("reading {}", kept_at.display()))?;
+            kept(&text)?
+        } else {
+            let one = count(&used, &photos, folder.clone(), args.taught)?;
+            fs::write(&kept_at, serde_json::to_string(&one)?)?;
+            one
+        };
+        counted.alone.extend(one.alone);
+        counted.together.extend(one.together);
+        named.extend(used.iter().map(|p| p.name.clone()));
     }
-    println!("\nsure from {sure_from:.3}");
+    let alone = fits(&counted.alone);
+    let together = fits_together(&counted.together);
+    let second_photo = second_photo(&counted, &alone, &together);
+    println!("\n== what a second photo settles");
+    let (fit, cases) = &second_photo;
+    for (feature, weight) in &fit.map.weights {
+        println!("  {feature:28} {weight:8.3}");
+    }
+    for bin in bins(cases, &fit.held_out) {
+        println!(
+            "  {:5} stated {:6.3} settled {:6.3}",
+            bin.cases, bin.stated, bin.right
+        );
+    }
+    for (of, (fits, sure_from)) in [("alone", &alone), ("together", &together)] {
+        println!("\n== {of}");
+        for (name, fit, cases) in fits {
+            println!("\n{name}: {} cases, most {:.4}", cases.len(), fit.map.most);
+            for (feature, weight) in &fit.map.weights {
+                println!("  {feature:28} {weight:8.3}");
+            }
+            for bin in bins(cases, &fit.held_out) {
+                println!(
+                    "  {:5} stated {:6.3} right {:6.3}",
+                    bin.cases, bin.stated, bin.right
+                );
+            }
+        }
+        println!("\nsure from {sure_from:.3}");
+    }
     if args.write {
-        let worlds: BTreeSet<&str> = judged.iter().map(|one| one.world.as_str()).collect();
-        let maps: BTreeMap<&str, _> = (fits.iter())
-            .map(|(name, fit, _)| (*name, &fit.map))
+        let worlds: BTreeSet<&str> = (counted.alone.iter())
+            .map(|one| one.world.as_str())
             .collect();
-        let held_out: BTreeMap<&str, _> = (fits.iter())
-            .map(|(name, fit, cases)| (*name, bins(cases, &fit.held_out)))
-            .collect();
+        let maps = |of: &(Vec<Fitting>, f64)| -> serde_json::Map<String, Value> {
+            let maps = of.0.iter();
+            let mut object: serde_json::Map<String, Value> = maps
+                .map(|(name, fit, _)| ((*name).to_owned(), json!(fit.map)))
+                .collect();
+            object.insert("sure_from".to_owned(), json!(of.1));
+            object
+        };
+        let held_out = |of: &(Vec<Fitting>, f64)| -> BTreeMap<&str, _> {
+            (of.0.iter())
+                .map(|(name, fit, cases)| (*name, bins(cases, &fit.held_out)))
+                .collect()
+        };
         let date = jiff::Timestamp::now().to_string();
-        let file = json!({
-            "by": "cargo bench --bench doubt -- --write",
+        let mut file = json!({
+            "by": "cargo bench --bench doubt -- --drawn DIR --write",
             "on": date.get(..10),
-            "photos": used.iter().map(|p| &p.name).collect::<Vec<_>>(),
+            "photos": named,
             "worlds": worlds,
-            "pieces": judged.len(),
-            "size": maps["size"],
-            "form": maps["form"],
-            "colour": maps["colour"],
-            "whole": maps["whole"],
-            "sure_from": sure_from,
-            "worlds left out": held_out,
+            "pieces": counted.alone.len(),
+            "pieces together": counted.together.len(),
+            "together": maps(&together),
+            "second_photo": second_photo.0.map,
+            "worlds left out": held_out(&alone),
+            "worlds left out, together": held_out(&together),
+            "worlds left out, second photo": bins(&second_photo.1, &second_photo.0.held_out),
         });
+        if let Some(object) = file.as_object_mut() {
+            object.extend(maps(&alone));
+        }
         let text = serde_json::to_string_pretty(&file)? + "\n";
         // Held to what the program reads.
         let _: Fitted = serde_json::from_str(&text)?;
@@ -134,21 +203,52 @@ fn main() -> Result<()> {
     Ok(())
 }
 
-/// Counts these photos, their colours taught as a user would.
-fn count(used: &[&Photo], photos: &[Photo], folder: PathBuf, taught: bool) -> Result<Vec<Judged>> {
+/// Photos that were drawn to fit by ([`Folder::Tune`]), by name.
+fn drawn(folder: &Path) -> Result<Vec<Photo>> {
+    let list = fs::read_dir(folder).with_context(|| format!("reading {}", folder.display()))?;
+    let mut paths = Vec::new();
+    for item in list {
+        let path = item?.path();
+        if path.extension().is_some_and(|e| e == "jpg") && path.with_extension("json").is_file() {
+            paths.push(path);
+        }
+    }
+    paths.sort();
+    (paths.iter())
+        .map(|path| set::photo(folder, path, Folder::Tune))
+        .collect()
+}
+
+/// Counts these photos, their colours taught as a user would; views of one tray also together.
+fn count(used: &[&Photo], photos: &[Photo], folder: PathBuf, taught: bool) -> Result<Counted> {
     let mut homes = Homes::new(folder, taught);
+    let mut trays: BTreeMap<&str, Vec<&Photo>> = BTreeMap::new();
     for photo in used {
         homes.teach(&lessons::lessons(photo, photos))?;
+        let of_scene = photo.truth.view.as_ref().map(|view| view.scene.as_str());
+        trays
+            .entry(of_scene.unwrap_or(&photo.name))
+            .or_default()
+            .push(photo);
     }
-    let judged = (used.par_iter())
-        .map(|photo| {
-            let home = homes.place(&lessons::lessons(photo, photos));
-            let judged = judged(photo, &home)?;
-            eprintln!("{}: {} pieces", photo.name, judged.len());
-            Ok(judged)
+    let trays: Vec<Vec<&Photo>> = trays.into_values().collect();
+    let counted = (trays.par_iter())
+        .map(|tray| {
+            let Some(first) = tray.first() else {
+                return Ok(Counted::default());
+            };
+            let home = homes.place(&lessons::lessons(first, photos));
+            let counted = judged(tray, &home)?;
+            eprintln!("{}: {} pieces", first.name, counted.alone.len());
+            Ok(counted)
         })
         .collect::<Result<Vec<_>>>()?;
-    Ok(judged.into_iter().flatten().collect())
+    let mut all = Counted::default();
+    for one in counted {
+        all.alone.extend(one.alone);
+        all.together.extend(one.together);
+    }
+    Ok(all)
 }
 
 /// Of the pieces that are called sure no more than this share may be wrong, those of colours that nobody taught among them.
@@ -255,4 +355,115 @@ fn fits(judged: &[Judged]) -> (Vec<Fitting>, f64) {
         ("whole", of_whole, whole),
     ];
     (fits, sure_from)
+}
+
+/// The maps of several photos of a tray together, and from which probability on a piece is sure by them.
+fn fits_together(judged: &[JudgedTogether]) -> (Vec<Fitting>, f64) {
+    let case = |one: &JudgedTogether, features: &[Feature], right: bool| Case {
+        features: features.to_vec(),
+        right,
+        world: one.world.clone(),
+        weight: one.teaching.weight(),
+    };
+    let (mut shapes, mut of_shapes) = (Vec::new(), Vec::new());
+    let (mut colours, mut of_colours) = (Vec::new(), Vec::new());
+    for (k, one) in judged.iter().enumerate() {
+        if one.teaching == Teaching::Whole {
+            shapes.push(case(one, &one.shape, one.shape_right));
+            of_shapes.push(one.place.clone());
+        }
+        if let Some(features) = one.colour.as_deref().filter(|_| one.is_there) {
+            colours.push(case(one, features, one.colour_right));
+            of_colours.push(k);
+        }
+    }
+    let (by_shape, by_colour) = (fit(&shapes, &shapes), fit(&colours, &colours));
+    let shape_of: BTreeMap<_, f64> = (of_shapes.into_iter())
+        .zip(by_shape.held_out.iter().copied())
+        .collect();
+    let colour_of: BTreeMap<usize, f64> = (of_colours.into_iter())
+        .zip(by_colour.held_out.iter().copied())
+        .collect();
+    let (mut whole, mut known) = (Vec::new(), Vec::new());
+    for (k, one) in judged.iter().enumerate() {
+        let (Some(of_colour), Some(shape)) = (&one.colour, shape_of.get(&one.place)) else {
+            continue;
+        };
+        let shipped = by_shape.map.of(&one.shape) * by_colour.map.of(of_colour);
+        let colour = (colour_of.get(&k).copied()).unwrap_or_else(|| by_colour.map.of(of_colour));
+        let right = one.shape_right && one.colour_right;
+        whole.push(case(
+            one,
+            &whole_features(shape * colour, one.surely),
+            right,
+        ));
+        known.push(case(one, &whole_features(shipped, one.surely), right));
+    }
+    let of_whole = fit(&whole, &known);
+    let sure_from = sure_from(&of_whole.map, &known);
+    let fits = vec![
+        ("shape", by_shape, shapes),
+        ("colour", by_colour, colours),
+        ("whole", of_whole, whole),
+    ];
+    (fits, sure_from)
+}
+
+/// What tells whether a second photo makes a piece sure that the first leaves doubtful, with the cases: by the maps as they are
+/// fitted, of all sets of two photos.
+fn second_photo(
+    counted: &Counted,
+    (alone, alone_from): &(Vec<Fitting>, f64),
+    (together, together_from): &(Vec<Fitting>, f64),
+) -> (Fit, Vec<Case>) {
+    let map = |fits: &'static str, of: &[Fitting]| -> Map {
+        let found = of.iter().find(|(name, ..)| *name == fits);
+        found
+            .map(|(_, fit, _)| fit.map.clone())
+            .expect("it was fitted")
+    };
+    let (size, form) = (map("size", alone), map("form", alone));
+    let (colour, whole) = (map("colour", alone), map("whole", alone));
+    let (shape_2, colour_2) = (map("shape", together), map("colour", together));
+    let whole_2 = map("whole", together);
+    let is_sure = |whole: &Map, product: f64, surely: bool, from: f64| {
+        surely && whole.of(&whole_features(product, surely)) >= from
+    };
+    let mut settled: BTreeMap<(Teaching, &str, usize), bool> = BTreeMap::new();
+    let mut firsts: BTreeSet<&str> = BTreeSet::new();
+    for one in counted.together.iter().filter(|one| one.photos == 2) {
+        let first = one.place.0.split(' ').next().unwrap_or_default();
+        firsts.insert(first);
+        let Some(of) = &one.colour else { continue };
+        let product = shape_2.of(&one.shape) * colour_2.of(of);
+        if let Some(k) = one.in_first {
+            let sure = is_sure(&whole_2, product, one.surely, *together_from);
+            settled.insert((one.teaching, first, k), sure);
+        }
+    }
+    let mut cases = Vec::new();
+    for one in &counted.alone {
+        let (Some(of_size), Some(of)) = (&one.size, &one.colour) else {
+            continue;
+        };
+        let (name, search, k) = &one.place;
+        if *search != 0 || !firsts.contains(name.as_str()) {
+            continue;
+        }
+        let of_form = one
+            .form
+            .as_deref()
+            .map_or(1.0, |features| form.of(features));
+        let (shape, named) = (size.of(of_size) * of_form, colour.of(of));
+        if is_sure(&whole, shape * named, one.surely(), *alone_from) {
+            continue;
+        }
+        cases.push(Case {
+            features: second_photo_features(shape, named, one.surely()),
+            right: settled.get(&(one.teaching, name, *k)) == Some(&true),
+            world: one.world.clone(),
+            weight: one.teaching.weight(),
+        });
+    }
+    (fit(&cases, &cases), cases)
 }

@@ -4,16 +4,19 @@ python -m studio look NAME                 a quick small picture into the given 
 python -m studio pour NAME... | --all      cups fall anew into settled/ (needs pybullet)
 python -m studio tell NAME... | --all      the truths alone, photos as they are
 python -m studio contact                   ../contact.jpg of all photos
-python -m studio verify NAME... | --all    the committed truths and photos against their seeds"""
+python -m studio verify NAME... | --all    the committed truths and photos against their seeds
+python -m studio draw FOLDER --desks A-B   photos of desks drawn by their number (see `drawn`)"""
 
 import argparse
 import collections
 import dataclasses
 import json
+import multiprocessing
+import signal
 import time
 from pathlib import Path
 
-from . import camera, check, contact, cycles, jpeg, pour, render, scene, solidity, truth
+from . import camera, check, contact, cycles, drawn, jpeg, layout, pour, render, scene, solidity, truth
 from .recipes import RECIPES
 
 HOME = Path(__file__).resolve().parent.parent
@@ -22,10 +25,13 @@ HOME = Path(__file__).resolve().parent.parent
 def main(arguments=None):
     parser = argparse.ArgumentParser(prog="studio", description=__doc__,
                                      formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("what", choices=["make", "list", "look", "pour", "tell", "verify", "contact"])
+    parser.add_argument("what", choices=["make", "list", "look", "pour", "tell", "verify", "contact", "draw"])
     parser.add_argument("names", nargs="*")
     parser.add_argument("--all", action="store_true", help="every recipe")
     parser.add_argument("--out", type=Path, help="folder instead of the recipe's own")
+    parser.add_argument("--desks", help="of drawn scenes: 301-312")
+    parser.add_argument("--makers", type=int, default=1, help="of drawn scenes: processes side by side")
+    parser.add_argument("--minutes", type=float, default=1e9, help="of drawn scenes: none is begun later")
     parser.add_argument("--spp", type=int, help="samples a pixel, instead of the recipe's")
     options = parser.parse_args(arguments)
     if options.what == "list":
@@ -34,6 +40,9 @@ def main(arguments=None):
         return 0
     if options.what == "contact":
         contact.sheet(HOME, RECIPES.values())
+        return 0
+    if options.what == "draw":
+        draw(Path(options.names[0]), options)
         return 0
     names = list(RECIPES) if options.all else options.names
     unknown = [name for name in names if name not in RECIPES]
@@ -58,10 +67,10 @@ def main(arguments=None):
     return 0
 
 
-def make(recipe, folder, spp):
+def make(recipe, folder, spp, laid=None):
     """One photo and its truth, checked before and after."""
     started = time.monotonic()
-    laid = lay(recipe)
+    laid = laid or lay(recipe)
     told, ids = truth.tell(laid)
     check.scene_and_truth(laid, told, ids)
     finished = picture(laid, ids, spp)
@@ -72,6 +81,52 @@ def make(recipe, folder, spp):
     truth.write(told, path.with_suffix(".json"))
     print(f"{recipe.name}: {len(told['pieces'])} pieces, {path.stat().st_size >> 10} KiB, "
           f"{time.monotonic() - started:.0f} s", flush=True)
+
+
+def draw(folder, options):
+    """All photos of some desks. A tray that finds no room, or shows a piece cut in one of its views, is left out of that
+    view and told."""
+    first, last = map(int, options.desks.split("-"))
+    trays = []
+    for number in range(first, last + 1):
+        of_desk = collections.defaultdict(list)
+        for recipe in drawn.desk(number):
+            of_desk[recipe.seed].append(recipe)
+        trays += of_desk.values()
+    until = time.monotonic() + 60 * options.minutes
+    with multiprocessing.get_context("spawn").Pool(options.makers) as pool:
+        jobs = [(views, folder, options.spp, until) for views in trays]
+        for _ in pool.imap(_draw_tray, jobs, chunksize=1):
+            pass
+
+
+FALL_SECONDS = 150      # a cup that has not come to rest by then has too little room
+
+
+def _too_long(*_):
+    raise layout.NoRoom("the cup does not come to rest")
+
+
+def _draw_tray(job):
+    views, folder, spp, until = job
+    if time.monotonic() > until:
+        return
+    signal.signal(signal.SIGALRM, _too_long)
+    laid = None
+    for recipe in views:
+        try:
+            if laid is None:
+                signal.alarm(FALL_SECONDS)
+                laid = scene.lay_out(recipe, fresh=True)
+                signal.alarm(0)
+            seen = laid if recipe.rests is None else scene.seen_again(recipe, laid)
+            if not seen.view.inside(seen.view.project(seen.card.corners()), 4):
+                raise check.Wrong("the card leaves the picture")
+            make(recipe, folder, spp or recipe.spp, seen)
+        except Exception as error:      # one tray's fault is not the others'
+            print(f"{recipe.name}: left out, {error!r}", flush=True)
+            if laid is None:
+                return
 
 
 def lay(recipe):

@@ -55,7 +55,41 @@ def raw_picture(scene, sensitivities, spp):
     (raw,), _ = sensor.expose(light, spp)
     white = white_raw(scene.recipe.lighting.illuminant, sensitivities).astype(np.float32)
     flat = np.clip(albedo / sensitivities.sum(axis=0), 0, 1)
-    return denoise(raw / white, flat, np.stack(normal, 2)) * white
+    normal = np.stack(normal, 2)
+    take_out = smoothed if mi.variant().startswith("cuda") else denoise
+    return take_out(raw / white, flat, normal) * white
+
+
+def smoothed(colour, albedo, normal, rounds=3, keep=3.0):
+    """Path noise out where no denoiser is at hand: edge-avoiding wavelets guided by what the surfaces are (Dammertz and
+    others, 2010), on the light alone, so that no texture goes. An edge in the light stays where it is `keep` times the noise."""
+    from scipy.ndimage import median_filter
+
+    albedo = albedo + np.float32(0.02)
+    light = (colour / albedo).astype(np.float32)
+    sigma = None
+    for level in range(rounds):
+        brightness = np.log(light.mean(2) + 1e-4)
+        if sigma is None:
+            sigma = 1.4826 * np.median(np.abs(brightness - median_filter(brightness, 3)))
+        guides = np.dstack([brightness / max(keep * sigma, 1e-3), normal / 0.25, albedo / 0.04]).astype(np.float32)
+        total, weight = np.zeros_like(light), np.zeros(light.shape[:2], np.float32)
+        for dy, ky in zip((-2, -1, 0, 1, 2), (1, 4, 6, 4, 1)):
+            for dx, kx in zip((-2, -1, 0, 1, 2), (1, 4, 6, 4, 1)):
+                here, there = _shifted(light.shape, dy << level, dx << level)
+                far = guides[there] - guides[here]
+                w = np.float32(ky * kx / 256) * np.exp(-np.einsum("ijk,ijk->ij", far, far))
+                total[here] += w[..., None] * light[there]
+                weight[here] += w
+        light, sigma = total / weight[..., None], sigma / 2
+    return light * albedo
+
+
+def _shifted(shape, dy, dx):
+    """Slices of a picture's places and of those so many rows and columns on."""
+    along = lambda n, d: (slice(max(0, -d), n - max(0, d)), slice(max(0, d), n - max(0, -d)))  # noqa: E731
+    rows, columns = along(shape[0], dy), along(shape[1], dx)
+    return (rows[0], columns[0]), (rows[1], columns[1])
 
 
 def denoise(colour, albedo, normal):

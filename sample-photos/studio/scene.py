@@ -40,7 +40,7 @@ def lay_out(recipe, fresh=False):
     """Draw camera, card and pieces from the seed; draw again where there is no room.
     `fresh` lets a poured cup fall anew instead of taking its kept resting places."""
     if recipe.rests is not None:
-        return _seen_again(recipe, lay_out(recipe.rests, fresh))
+        return seen_again(recipe, lay_out(recipe.rests, fresh))
     for attempt in range(40):
         rng = stream(recipe.seed, f"layout{attempt}")
         view = _held(recipe, rng)
@@ -72,7 +72,7 @@ def _held(recipe, rng):
         roll if recipe.roll is None else recipe.roll, rng, recipe.aim)
 
 
-def _seen_again(recipe, first):
+def seen_again(recipe, first):
     """Another view of a scene at rest: all lies as it did, camera and light are the recipe's."""
     rng = stream(recipe.seed, f"view {recipe.view}")
     return dataclasses.replace(first, recipe=recipe, view=_held(recipe, rng))

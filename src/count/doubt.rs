@@ -2,7 +2,8 @@
 
 use super::colours::Named;
 use super::fitted::{
-    PhotoQuality, colour_features, fitted, form_features, size_features, whole_features,
+    ColourTogether, PhotoQuality, ShapeTogether, colour_features, colour_together_features, fitted,
+    form_features, second_photo_features, shape_together_features, size_features, whole_features,
 };
 use super::level::level;
 use super::reason::Doubt;
@@ -86,6 +87,17 @@ impl ShapeOdds {
             others: Vec::new(),
             doubts: Vec::new(),
         }
+    }
+
+    /// The same shape, right with another probability: what else it may be shares the rest as before.
+    pub fn with(mut self, right: f64) -> Self {
+        let rest = |right: f64| (1.0 - right).max(1e-9);
+        let factor = rest(right) / rest(self.right);
+        for (_, p) in &mut self.others {
+            *p *= factor;
+        }
+        self.right = right;
+        self.level()
     }
 
     /// Leaves this share of the probability; what goes is shared by these shapes, if any.
@@ -288,13 +300,43 @@ pub fn colour_probability(
 const NOT_SURE: f64 = 0.899;
 const _: () = assert!(NOT_SURE < SURE);
 
+/// By how many photos a piece is told.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ToldBy {
+    /// One.
+    One,
+    /// Several of one tray, together.
+    Several,
+}
+
+/// Probability that form and size are right by several photos of a tray.
+pub fn shape_together(told: &ShapeTogether) -> f64 {
+    fitted().together.shape.of(&shape_together_features(told))
+}
+
+/// Probability that a taught colour is right by several photos of a tray.
+pub fn colour_together(told: &ColourTogether) -> f64 {
+    fitted().together.colour.of(&colour_together_features(told))
+}
+
+/// Probability that a second photo makes a piece sure that one leaves doubtful: of the probabilities of its shape and its
+/// colour, and of whether that is named surely.
+pub fn settled_by_second(shape: f64, colour: f64, surely: bool) -> f64 {
+    let features = second_photo_features(shape, colour, surely);
+    fitted().second_photo.of(&features)
+}
+
 /// The probability to state for a piece with a taught colour, of the product of its shape's and its colour's, and of
 /// whether its colour is named surely. Of those stated with [`SURE`] and more hardly any may be wrong, so that what falls
 /// short of that is held below.
-pub fn stated(product: f64, surely: bool) -> f64 {
+pub fn stated(product: f64, surely: bool, by: ToldBy) -> f64 {
     let fitted = fitted();
-    let stated = fitted.whole.of(&whole_features(product, surely));
-    if stated < fitted.sure_from || !surely {
+    let (whole, sure_from) = match by {
+        ToldBy::One => (&fitted.whole, fitted.sure_from),
+        ToldBy::Several => (&fitted.together.whole, fitted.together.sure_from),
+    };
+    let stated = whole.of(&whole_features(product, surely));
+    if stated < sure_from || !surely {
         stated.min(NOT_SURE)
     } else {
         stated

@@ -174,6 +174,98 @@ pub fn whole_features(product: f64, surely: bool) -> Vec<Feature> {
     ]
 }
 
+/// What several photos of a tray say of one piece's form and size.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ShapeTogether {
+    /// Probability by all photos and by where they show it ([`fuse`](crate::together::fuse)).
+    pub right: f64,
+    /// The least that a photo gives to that form and size, by itself.
+    pub lowest: f64,
+    /// The most that one gives.
+    pub highest: f64,
+    /// How many photos show it.
+    pub photos: usize,
+    /// Whether a photo that should show it does not.
+    pub missed: bool,
+    /// How far its places in the photos are from their middle, root mean square, mm.
+    pub spread_mm: f64,
+    /// The least share of it that others hide in a photo.
+    pub covered: f64,
+    /// Whether it lies in a heap.
+    pub heaped: bool,
+    /// Whether others touch it.
+    pub touched: bool,
+    /// Whether it lies studs down.
+    pub underside: bool,
+}
+
+/// More photos than this that show a piece tell no more.
+const MOST_PHOTOS: usize = 4;
+/// Places further apart than this, mm, are as bad.
+const MOST_SPREAD_MM: f64 = 3.0;
+
+/// What tells whether a form and size are right by several photos.
+pub fn shape_together_features(told: &ShapeTogether) -> Vec<Feature> {
+    vec![
+        ("base", 1.0),
+        ("right", logit(told.right, 0.001)),
+        ("lowest", logit(told.lowest, 0.002)),
+        ("highest", logit(told.highest, 0.002)),
+        ("one photo", yes(told.photos == 1)),
+        ("photos", told.photos.min(MOST_PHOTOS) as f64),
+        ("missed", yes(told.missed)),
+        ("spread", told.spread_mm.min(MOST_SPREAD_MM)),
+        ("covered", told.covered),
+        ("heaped", yes(told.heaped)),
+        ("touched", yes(told.touched)),
+        ("underside", yes(told.underside)),
+    ]
+}
+
+/// What several photos of a tray say of one piece's colour.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ColourTogether {
+    /// Probability of the name by the photo that it is taken from.
+    pub own: f64,
+    /// Whether it is named surely there ([`Named::is_sure`]).
+    pub surely: bool,
+    /// The most that another photo gives to the same name; none where no other gives it.
+    pub alike: Option<f64>,
+    /// The most that another photo gives to another name; none where no other gives one.
+    pub otherwise: Option<f64>,
+    /// Whether one names it otherwise surely.
+    pub surely_otherwise: bool,
+    /// How many photos show it.
+    pub photos: usize,
+}
+
+/// What tells whether a taught colour is right by several photos.
+pub fn colour_together_features(told: &ColourTogether) -> Vec<Feature> {
+    let of = |p: Option<f64>| p.map_or(0.0, |p| logit(p, 0.002).max(0.0));
+    vec![
+        ("base", 1.0),
+        ("own", logit(told.own, 0.002)),
+        (NAMED_SURELY, yes(told.surely)),
+        ("none alike", yes(told.alike.is_none())),
+        ("alike", of(told.alike)),
+        ("some otherwise", yes(told.otherwise.is_some())),
+        ("otherwise", of(told.otherwise)),
+        ("surely otherwise", yes(told.surely_otherwise)),
+        ("photos", told.photos.min(MOST_PHOTOS) as f64),
+    ]
+}
+
+/// What tells whether a second photo makes a piece sure: the probabilities of its shape and of its colour by the first, and
+/// whether the colour is named surely there.
+pub fn second_photo_features(shape: f64, colour: f64, surely: bool) -> Vec<Feature> {
+    vec![
+        ("base", 1.0),
+        ("shape", logit(shape, 0.002)),
+        ("colour", logit(colour, 0.002)),
+        (NAMED_SURELY, yes(surely)),
+    ]
+}
+
 fn yes(is: bool) -> f64 {
     f64::from(u8::from(is))
 }
@@ -215,6 +307,23 @@ pub struct Fitted {
     pub whole: Map,
     /// From this probability on a piece is called sure: so many of those are right that a person need not look.
     pub sure_from: f64,
+    /// The same of several photos of a tray together.
+    pub together: FittedTogether,
+    /// Whether a second photo makes a piece sure that one leaves doubtful.
+    pub second_photo: Map,
+}
+
+/// The maps of several photos of a tray together.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct FittedTogether {
+    /// Whether a piece is there, and of that form and size.
+    pub shape: Map,
+    /// Whether its colour is right.
+    pub colour: Map,
+    /// Whether all of it is.
+    pub whole: Map,
+    /// As of one photo.
+    pub sure_from: f64,
 }
 
 /// What a file without maps leaves: nothing is known.
@@ -227,8 +336,15 @@ fn none() -> Fitted {
         size: map.clone(),
         form: map.clone(),
         colour: map.clone(),
-        whole: map,
+        whole: map.clone(),
         sure_from: 1.0,
+        together: FittedTogether {
+            shape: map.clone(),
+            colour: map.clone(),
+            whole: map.clone(),
+            sure_from: 1.0,
+        },
+        second_photo: map,
     }
 }
 
@@ -268,6 +384,9 @@ mod tests {
             (&shipped.form, "net form"),
             (&shipped.colour, "told"),
             (&shipped.whole, "product"),
+            (&shipped.together.shape, "right"),
+            (&shipped.together.colour, "own"),
+            (&shipped.together.whole, "product"),
         ] {
             assert!(map.weights[name] > 0.0, "{name}");
             assert!(map.most > 0.9 && map.most < 1.0, "{name}: {}", map.most);
@@ -352,6 +471,34 @@ mod tests {
                 colour_features(&named, &paint, false, (false, 0.0), &photo),
             ),
             (&shipped.whole, whole_features(0.5, true)),
+            (
+                &shipped.together.shape,
+                shape_together_features(&ShapeTogether {
+                    right: 0.9,
+                    lowest: 0.5,
+                    highest: 0.95,
+                    photos: 2,
+                    missed: false,
+                    spread_mm: 0.4,
+                    covered: 0.0,
+                    heaped: false,
+                    touched: false,
+                    underside: false,
+                }),
+            ),
+            (
+                &shipped.together.colour,
+                colour_together_features(&ColourTogether {
+                    own: 0.9,
+                    surely: true,
+                    alike: Some(0.8),
+                    otherwise: None,
+                    surely_otherwise: false,
+                    photos: 2,
+                }),
+            ),
+            (&shipped.together.whole, whole_features(0.5, true)),
+            (&shipped.second_photo, second_photo_features(0.5, 0.5, true)),
         ] {
             let told: Vec<&str> = features.iter().map(|(name, _)| *name).collect();
             let weighed: Vec<&str> = map.weights.keys().map(String::as_str).collect();

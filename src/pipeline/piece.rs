@@ -2,7 +2,7 @@
 
 use super::{Scene, Seen};
 use crate::colour::Flaw;
-use crate::count::doubt::{colour_doubts, colour_probability, stated};
+use crate::count::doubt::{ToldBy, colour_doubts, colour_probability, stated};
 use crate::count::fitted::PhotoQuality;
 use crate::count::reason::Doubt;
 use crate::count::record::HomeMap;
@@ -25,6 +25,16 @@ pub(super) struct Whole<'a> {
     pub home: Option<&'a HomeMap>,
 }
 
+/// A name for a piece's colour, and how sure that is.
+#[derive(Clone, Copy)]
+pub(super) struct Told<'a> {
+    pub named: &'a Named,
+    /// Probability that it is right; of a colour that nobody taught that it is none of those taught.
+    pub right: f64,
+    /// Whether it is named surely.
+    pub surely: bool,
+}
+
 /// A piece as the sheet has it, but for its number; `None` where its silhouette leaves the lens' view.
 pub(super) fn counted(
     scene: &Scene,
@@ -34,24 +44,39 @@ pub(super) fn counted(
     whole: Whole<'_>,
 ) -> Option<Piece> {
     let shape = shape_odds(&seen.piece, &seen.paint, whole.quality);
-    counted_as(scene, seen, &shape, (named, otherwise), flaw, whole)
+    let told = |named| told_by_one(seen, named, flaw, whole.quality);
+    let names = (told(named), told(otherwise));
+    counted_as(scene, seen, &shape, names, (ToldBy::One, flaw), whole)
 }
 
-/// The same of a piece whose form and size are told already.
+/// How sure a colour's name is by the one photo that it is read from.
+pub(super) fn told_by_one<'a>(
+    seen: &Seen,
+    named: &'a Named,
+    flaw: Option<Flaw>,
+    quality: &PhotoQuality,
+) -> Told<'a> {
+    let lamp = spoils(&seen.paint, &seen.piece.stance, flaw).contains(&Spoilt::Lamp);
+    Told {
+        named,
+        right: colour_probability(named, &seen.paint, lamp, &seen.piece, quality),
+        surely: named.is_sure(quality.unlike),
+    }
+}
+
+/// The same of a piece whose form, size and colour are told already, by one photo or several.
 pub(super) fn counted_as(
     scene: &Scene,
     seen: &Seen,
     shape: &ShapeOdds,
-    (named, otherwise): (&Named, &Named),
-    flaw: Option<Flaw>,
+    (told, otherwise): (Told<'_>, Told<'_>),
+    (by, flaw): (ToldBy, Option<Flaw>),
     whole: Whole<'_>,
 ) -> Option<Piece> {
     let mut piece = placed(scene, seen)?;
-    let spoilt = spoils(&seen.paint, &seen.piece.stance, flaw);
-    let lamp = spoilt.contains(&Spoilt::Lamp);
-    piece.spoilt = Some(spoilt);
-    let said = stated_of(seen, named, shape, lamp, whole);
-    let other = stated_of(seen, otherwise, shape, lamp, whole);
+    piece.spoilt = Some(spoils(&seen.paint, &seen.piece.stance, flaw));
+    let said = stated_of(seen, told, shape, by, whole);
+    let other = stated_of(seen, otherwise, shape, by, whole);
     piece.otherwise = (other != said).then(|| Box::new(other));
     (piece.colour, piece.sure, piece.stated) = (said.colour, said.sure, said.stated);
     (piece.instead, piece.doubts) = (said.instead, said.doubts);
@@ -61,26 +86,22 @@ pub(super) fn counted_as(
 /// What is said of a piece of which these are the odds.
 fn stated_of(
     seen: &Seen,
-    named: &Named,
+    told: Told<'_>,
     shape: &ShapeOdds,
-    lamp: bool,
+    by: ToldBy,
     whole: Whole<'_>,
 ) -> Otherwise {
-    let Whole {
-        faults,
-        quality,
-        home,
-    } = whole;
+    let Whole { faults, home, .. } = whole;
+    let named = told.named;
     let mirrors = seen.paint.mirrors_lamp(&seen.piece.stance);
-    let colour_right = colour_probability(named, &seen.paint, lamp, &seen.piece, quality);
     let spoilt: Vec<_> = faults.iter().filter_map(Fault::trust).collect();
     let trust: f64 = spoilt.iter().map(|(factor, _)| factor).product();
-    let product = shape.right * colour_right;
+    let product = shape.right * told.right;
     // A colour that nobody taught has no name to be right or wrong in.
     let right = if named.new {
         product
     } else {
-        stated(product, named.is_sure(quality.unlike))
+        stated(product, told.surely, by)
     };
     let shipped = round3(right * trust);
     // Last of all, and nowhere else: what this home's reviews say of pieces of which so much was stated. A colour that
@@ -106,7 +127,7 @@ fn stated_of(
     };
     if sure < SURE {
         let uneven = mirrors || seen.paint.uneven();
-        let colour = colour_doubts(named, uneven && colour_right < SURE);
+        let colour = colour_doubts(named, uneven && told.right < SURE);
         let doubts = shape.doubts.iter().chain(&colour).map(Doubt::text);
         let reasons = spoilt.iter().map(|(_, reason)| (*reason).to_owned());
         said.doubts = doubts.chain(reasons).collect();

@@ -32,9 +32,41 @@ pub struct Shown<'a> {
     pub(super) flaws: Vec<Option<Flaw>>,
     pub(super) faults: Vec<Fault>,
     pub(super) quality: PhotoQuality,
+    pub(super) is_taught: bool,
+}
+
+/// A piece of a photo with the name of its colour.
+#[derive(Clone, Copy)]
+pub struct NamedPiece<'a> {
+    /// What stands where.
+    pub seen: &'a Seen,
+    /// Its colour.
+    pub named: &'a Named,
+    /// What spoils the reading of it.
+    pub flaw: Option<Flaw>,
 }
 
 impl Shown<'_> {
+    /// The pieces with their names.
+    pub fn told(&self) -> impl Iterator<Item = NamedPiece<'_>> {
+        let each = self.seen.iter().zip(&self.named).zip(&self.flaws);
+        each.map(|((seen, named), flaw)| NamedPiece {
+            seen,
+            named,
+            flaw: *flaw,
+        })
+    }
+
+    /// What bears on every piece.
+    pub fn quality(&self) -> &PhotoQuality {
+        &self.quality
+    }
+
+    /// Whether colours were taught before.
+    pub fn is_taught(&self) -> bool {
+        self.is_taught
+    }
+
     /// What bears on every piece of the photo.
     pub(super) fn whole<'a>(&'a self, known: &Known<'a>) -> Whole<'a> {
         Whole {
@@ -66,6 +98,7 @@ pub fn shown<'a>(
         faults: photo_faults(photo, scene, &paints),
         flaws: flaws(&paints),
         quality: quality(photo, scene, unlike),
+        is_taught: known.book.is_some_and(|book| !book.names().is_empty()),
         seen,
         leftovers,
         named,
@@ -121,6 +154,7 @@ pub(super) fn sheet_of(
         colour: colour_report(shown.scene, targets),
         groups: groups(&pieces),
         total: Some(total(&pieces)),
+        second_photo: None,
         pieces,
         unexplained,
         weighing: None,

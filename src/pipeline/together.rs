@@ -1,15 +1,16 @@
 //! Several photos of one tray, counted into one sheet.
 
-use super::piece::{counted_as, in_reading_order, placed};
+use super::piece::{Told, counted_as, in_reading_order, placed};
 use super::{
     Known, Scene, Seen, Shown, Targets, card_report, photo_ref, sheet_of, unexplained, warnings_of,
 };
 use crate::colour::lab::de00;
-use crate::count::doubt::{HEAPED, colour_probability};
+use crate::count::doubt::{self, HEAPED, ToldBy, colour_probability, shape_together};
+use crate::count::fitted::{ColourTogether, ShapeTogether};
 use crate::count::{Doubt, Named, ShapeOdds, shape_odds, spoils};
 use crate::numbers::{round1, round2};
-use crate::pieces::Stance;
 use crate::pieces::polygon::inside;
+use crate::pieces::{Face, Stance};
 use crate::sheet::advice;
 use crate::sheet::file::{InView, PhotoRef, Spoilt};
 use crate::sheet::{Piece, SURE, Sheet, Warning};
@@ -34,18 +35,21 @@ pub struct Set {
     pub other_trays: Vec<usize>,
 }
 
-/// Counts photos of one tray at rest into one sheet. What [`super::shown`] says of each is joined; a photo of another tray
-/// than the first is left out. `None` of no photo.
-pub fn count_together(shown: &[Shown<'_>], targets: &Targets, known: &Known) -> Option<Set> {
-    let odds: Vec<Vec<ShapeOdds>> = (shown.iter())
-        .map(|one| {
-            let of = |seen: &Seen| shape_odds(&seen.piece, &seen.paint, &one.quality);
-            one.seen.iter().map(of).collect()
-        })
-        .collect();
-    let all: Vec<View<'_>> = shown
-        .iter()
-        .zip(&odds)
+/// Photos of one tray, joined: which piece is which in each, and what all of them tell of it.
+pub struct Joined<'a> {
+    kept: Vec<usize>,
+    shown: Vec<&'a Shown<'a>>,
+    views: Vec<View<'a>>,
+    pieces: Vec<(Instance, Fused)>,
+    /// Which of the photos show another tray, by their place in the order given. They are left out.
+    pub other_trays: Vec<usize>,
+    settled: Settled,
+}
+
+/// Joins what [`super::shown`] says of each photo; `odds` are those of form and size ([`shape_odds_of`]). A photo of another
+/// tray than the first is left out. `None` of no photo.
+pub fn join<'a>(shown: &'a [Shown<'a>], odds: &'a [Vec<ShapeOdds>]) -> Option<Joined<'a>> {
+    let all: Vec<View<'_>> = (shown.iter().zip(odds))
         .map(|(one, odds)| view(one, odds))
         .collect();
     let other_trays: Vec<usize> = (1..all.len())
@@ -55,27 +59,134 @@ pub fn count_together(shown: &[Shown<'_>], targets: &Targets, known: &Known) -> 
     let kept: Vec<usize> = (0..all.len()).filter(of_tray).collect();
     let shown: Vec<&Shown<'_>> = kept.iter().filter_map(|k| shown.get(*k)).collect();
     let mut views: Vec<View<'_>> = kept.iter().filter_map(|k| all.get(*k)).cloned().collect();
-    let Settled { moved, untold } = settle(&mut views);
-    let heights = moved.is_empty() && untold.is_empty();
-    let first = *shown.first()?;
-    let instances = matched(&views);
-    let mut pieces = Vec::with_capacity(instances.len());
-    let mut joined: Vec<(Instance, Fused)> = (instances.into_iter())
+    let settled = settle(&mut views);
+    let heights = settled.moved.is_empty() && settled.untold.is_empty();
+    shown.first()?;
+    let mut pieces: Vec<(Instance, Fused)> = (matched(&views).into_iter())
         .filter_map(|instance| {
             let fused = fuse(&views, &instance, heights)?;
             Some((instance, fused))
         })
         .collect();
-    without_twins(&mut joined);
-    for (instance, fused) in &joined {
-        pieces.extend(piece(&shown, &views, &joined, (instance, fused), known));
+    without_twins(&mut pieces);
+    Some(Joined {
+        kept,
+        shown,
+        views,
+        pieces,
+        other_trays,
+        settled,
+    })
+}
+
+/// What each photo by itself says of the form and size of its pieces.
+pub fn shape_odds_of(shown: &[Shown<'_>]) -> Vec<Vec<ShapeOdds>> {
+    let of = |one: &Shown<'_>| -> Vec<ShapeOdds> {
+        (one.seen.iter())
+            .map(|seen| shape_odds(&seen.piece, &seen.paint, &one.quality))
+            .collect()
+    };
+    shown.iter().map(of).collect()
+}
+
+/// What all photos tell of one piece, as the fitted maps take it.
+#[derive(Clone, Debug)]
+pub struct Evidence {
+    /// What it is taken for.
+    pub stance: Stance,
+    /// Which of the photos given show it, and as which of their pieces.
+    pub by: Vec<(usize, usize)>,
+    /// What is told of form and size.
+    pub shape: ShapeTogether,
+    /// Of its colour; none where that is one that nobody taught.
+    pub colour: Option<ColourTogether>,
+    /// Name of its colour.
+    pub named: String,
+}
+
+impl Joined<'_> {
+    /// The evidence of every piece, with names as [`super::shown`] gave them first.
+    pub fn evidence(&self) -> Vec<Evidence> {
+        (0..self.pieces.len())
+            .filter_map(|number| {
+                let (instance, fused) = self.pieces.get(number)?;
+                let by = sightings(instance);
+                let at = clearest(&self.shown, &by)?;
+                let named = self.shown.get(at.0)?.named.get(at.1)?;
+                let given = |(k, i): &(usize, usize)| Some((*self.kept.get(*k)?, *i));
+                Some(Evidence {
+                    stance: fused.stance,
+                    by: by.iter().filter_map(given).collect(),
+                    shape: self.of_shape(number)?,
+                    colour: colour_together(&self.shown, &by, at, |one| &one.named),
+                    named: named.name.clone(),
+                })
+            })
+            .collect()
     }
+
+    /// What is told of a piece's form and size.
+    fn of_shape(&self, number: usize) -> Option<ShapeTogether> {
+        let (instance, fused) = self.pieces.get(number)?;
+        let shape = fused.stance.shape;
+        let seen: Vec<(&Sighting<'_>, &Seen)> = (sightings(instance).iter())
+            .filter_map(|(k, i)| {
+                let sighting = self.views.get(*k)?.sightings.get(*i)?;
+                Some((sighting, self.shown.get(*k)?.seen.get(*i)?))
+            })
+            .collect();
+        let least = |of: &dyn Fn(&Sighting<'_>) -> f64| -> f64 {
+            seen.iter()
+                .map(|(s, _)| of(s))
+                .fold(f64::INFINITY, f64::min)
+        };
+        Some(ShapeTogether {
+            right: fused.odds.right,
+            lowest: least(&|s| s.of_shape(shape)),
+            highest: -least(&|s| -s.of_shape(shape)),
+            photos: seen.len(),
+            missed: self.missed(number)?,
+            spread_mm: fused.spread_mm,
+            covered: least(&|s| s.covered),
+            heaped: seen.iter().any(|(s, _)| s.heaped),
+            touched: seen.iter().any(|(_, seen)| seen.piece.touched),
+            underside: fused.stance.face == Face::Down,
+        })
+    }
+
+    /// Whether a photo that should show a piece does not.
+    fn missed(&self, number: usize) -> Option<bool> {
+        let (instance, fused) = self.pieces.get(number)?;
+        Some((0..self.views.len()).any(|k| {
+            instance.sightings.get(k) == Some(&None)
+                && should_show(&self.views[k], fused, &self.pieces)
+        }))
+    }
+}
+
+/// The photos that show a piece, and as which of their pieces.
+fn sightings(instance: &Instance) -> Vec<(usize, usize)> {
+    (instance.sightings.iter().enumerate())
+        .filter_map(|(k, index)| Some((k, (*index)?)))
+        .collect()
+}
+
+/// Counts photos of one tray at rest into one sheet. What [`super::shown`] says of each is joined; a photo of another tray
+/// than the first is left out. `None` of no photo.
+pub fn count_together(shown: &[Shown<'_>], targets: &Targets, known: &Known) -> Option<Set> {
+    let odds = shape_odds_of(shown);
+    let joined = join(shown, &odds)?;
+    let Joined { shown, settled, .. } = &joined;
+    let first = *shown.first()?;
+    let mut pieces: Vec<Piece> = (0..joined.pieces.len())
+        .filter_map(|number| piece(&joined, number, known))
+        .collect();
     let moved_pieces = without_moved(&mut pieces);
     let pieces = in_reading_order(pieces, first.photo.full_px[1]);
     let left: Vec<_> = (first.leftovers.iter())
         .filter(|spot| {
             let holds = |fused: &Fused| inside(&fused.stance.footprint(), spot.at);
-            !joined.iter().any(|(_, fused)| holds(fused))
+            !joined.pieces.iter().any(|(_, fused)| holds(fused))
         })
         .cloned()
         .collect();
@@ -91,7 +202,7 @@ pub fn count_together(shown: &[Shown<'_>], targets: &Targets, known: &Known) -> 
             warnings.push(Warning { text, ..warning });
         }
     }
-    for (k, mm) in &moved {
+    for (k, mm) in &settled.moved {
         warnings.push(Warning {
             code: "tray-moved".to_owned(),
             text: format!(
@@ -100,7 +211,7 @@ pub fn count_together(shown: &[Shown<'_>], targets: &Targets, known: &Known) -> 
             ),
         });
     }
-    if let Some(k) = untold.first() {
+    if let Some(k) = settled.untold.first() {
         warnings.push(Warning {
             code: "heights-untold".to_owned(),
             text: format!(
@@ -116,7 +227,10 @@ pub fn count_together(shown: &[Shown<'_>], targets: &Targets, known: &Known) -> 
         ..photo_ref(one.photo)
     });
     sheet.photos.others = others.collect();
-    Some(Set { sheet, other_trays })
+    Some(Set {
+        sheet,
+        other_trays: joined.other_trays,
+    })
 }
 
 /// Two readings of one piece by two photos cover each other by more than this share of the smaller, where they were not
@@ -230,16 +344,10 @@ struct Settled {
 }
 
 /// A joined piece as the sheet has it.
-fn piece(
-    shown: &[&Shown<'_>],
-    views: &[View<'_>],
-    all: &[(Instance, Fused)],
-    (instance, fused): (&Instance, &Fused),
-    known: &Known,
-) -> Option<Piece> {
-    let by: Vec<(usize, usize)> = (instance.sightings.iter().enumerate())
-        .filter_map(|(k, index)| Some((k, (*index)?)))
-        .collect();
+fn piece(joined: &Joined<'_>, number: usize, known: &Known) -> Option<Piece> {
+    let Joined { shown, views, .. } = joined;
+    let (instance, fused) = joined.pieces.get(number)?;
+    let by = sightings(instance);
     let (k, i) = clearest(shown, &by)?;
     let one = shown.get(k)?;
     let mut seen: Seen = one.seen.get(i)?.clone();
@@ -249,28 +357,23 @@ fn piece(
     seen.piece.stance.at = in_first.unwrap_or(fused.stance.at);
     // Form and size are told by all photos together.
     (seen.piece.form_p, seen.piece.other_form) = (1.0, None);
-    let mut odds = fused.odds.clone();
-    // Where another photo should show it and does not, one of the two is wrong.
-    let missed = (0..views.len())
-        .any(|k| instance.sightings.get(k) == Some(&None) && should_show(&views[k], fused, all));
-    if missed {
-        odds.right = odds.right.min(MISSED);
+    let told = joined.of_shape(number)?;
+    let mut odds = fused.odds.clone().with(shape_together(&told));
+    if told.missed {
         odds.doubts.push(Doubt::OnePhoto);
     }
     let names = (one.named.get(i)?, one.otherwise.get(i)?);
     let named = joined_name(shown, &by, (k, i), |one| &one.named, names.0);
     let otherwise = joined_name(shown, &by, (k, i), |one| &one.otherwise, names.1);
+    let names = (
+        told_by_all(shown, &by, (k, i), |one| &one.named, &named),
+        told_by_all(shown, &by, (k, i), |one| &one.otherwise, &otherwise),
+    );
     let flaw = one.flaws.get(i).copied().flatten();
     let whole = one.whole(known);
     let first = shown.first()?;
-    let mut piece = counted_as(first.scene, &seen, &odds, (&named, &otherwise), flaw, whole)?;
-    if missed {
-        // Whatever this home's reviews make of what is stated.
-        hold_down(&mut piece.sure, &mut piece.doubts);
-        if let Some(other) = piece.otherwise.as_deref_mut() {
-            hold_down(&mut other.sure, &mut other.doubts);
-        }
-    }
+    let by_all = (ToldBy::Several, flaw);
+    let mut piece = counted_as(first.scene, &seen, &odds, names, by_all, whole)?;
     if views.len() > 1 {
         piece.seen_in = by.iter().map(|(k, _)| *k as u32 + 1).collect();
     }
@@ -288,37 +391,64 @@ fn piece(
     Some(piece)
 }
 
-/// The most that is left to a piece that a photo should show and does not. Set by hand, below what is sure: in the sets of
-/// `sample-photos/tune` there is none.
-const MISSED: f64 = 0.8;
-
-/// Leaves a piece no surer than one may be that a photo should show and does not.
-fn hold_down(sure: &mut f64, doubts: &mut Vec<String>) {
-    *sure = sure.min(MISSED);
-    let doubt = Doubt::OnePhoto.text();
-    if !doubts.contains(&doubt) {
-        doubts.push(doubt);
-    }
+/// How likely a sighting's colour is, as its photo alone names it, and whether it is named surely.
+fn colour_of<'a>(
+    one: &'a Shown<'_>,
+    i: usize,
+    names: &impl Fn(&'a Shown<'_>) -> &'a Vec<Named>,
+) -> Option<(&'a Named, f64, bool)> {
+    let (seen, named) = (one.seen.get(i)?, names(one).get(i)?);
+    let flaw = one.flaws.get(i).copied().flatten();
+    let lamp = spoils(&seen.paint, &seen.piece.stance, flaw).contains(&Spoilt::Lamp);
+    let p = colour_probability(named, &seen.paint, lamp, &seen.piece, &one.quality);
+    Some((named, p, named.is_sure(one.quality.unlike)))
 }
 
 /// The sighting whose colour is told best: at first where nothing spoils it, then where it is likeliest.
 fn clearest(shown: &[&Shown<'_>], by: &[(usize, usize)]) -> Option<(usize, usize)> {
-    let worth = |(k, i): &(usize, usize)| -> Option<(bool, f64)> {
-        let one = shown.get(*k)?;
-        let (seen, named) = (one.seen.get(*i)?, one.named.get(*i)?);
-        let spoilt = spoils(
-            &seen.paint,
-            &seen.piece.stance,
-            one.flaws.get(*i).copied().flatten(),
-        );
-        let lamp = spoilt.contains(&Spoilt::Lamp);
-        let p = colour_probability(named, &seen.paint, lamp, &seen.piece, &one.quality);
-        Some((named.is_sure(one.quality.unlike), p))
+    let worth = |(k, i): &(usize, usize)| {
+        let (_, p, surely) = colour_of(shown.get(*k)?, *i, &|one| &one.named)?;
+        Some((surely, p))
     };
     let rated = by.iter().filter_map(|at| Some((*at, worth(at)?)));
     rated
         .max_by(|a, b| a.1.0.cmp(&b.1.0).then(a.1.1.total_cmp(&b.1.1)))
         .map(|(at, _)| at)
+}
+
+/// What the photos tell of the name that is taken from one of them; none where nobody taught that colour.
+fn colour_together<'a>(
+    shown: &'a [&'a Shown<'a>],
+    by: &[(usize, usize)],
+    taken_from: (usize, usize),
+    names: impl Fn(&'a Shown<'_>) -> &'a Vec<Named>,
+) -> Option<ColourTogether> {
+    let (named, own, surely) = colour_of(shown.get(taken_from.0)?, taken_from.1, &names)?;
+    if named.new {
+        return None;
+    }
+    let mut told = ColourTogether {
+        own,
+        surely,
+        alike: None,
+        otherwise: None,
+        surely_otherwise: false,
+        photos: by.len(),
+    };
+    for (k, i) in by.iter().filter(|at| **at != taken_from) {
+        let Some((other, p, sure)) = shown.get(*k).and_then(|one| colour_of(one, *i, &names))
+        else {
+            continue;
+        };
+        let most = |so_far: Option<f64>| Some(so_far.map_or(p, |so_far| so_far.max(p)));
+        if other.name == named.name {
+            told.alike = most(told.alike);
+        } else {
+            told.otherwise = most(told.otherwise);
+            told.surely_otherwise |= sure && !other.new;
+        }
+    }
+    Some(told)
 }
 
 /// The name that the clearest photo gives, less sure where another names the piece surely otherwise.
@@ -343,6 +473,28 @@ fn joined_name<'a>(
         }
     }
     own
+}
+
+/// How sure the name is that all photos give.
+fn told_by_all<'a, 'b>(
+    shown: &'a [&'a Shown<'a>],
+    by: &[(usize, usize)],
+    taken_from: (usize, usize),
+    names: impl Fn(&'a Shown<'_>) -> &'a Vec<Named>,
+    named: &'b Named,
+) -> Told<'b> {
+    match colour_together(shown, by, taken_from, names) {
+        Some(told) => Told {
+            named,
+            right: doubt::colour_together(&told),
+            surely: told.surely,
+        },
+        None => Told {
+            named,
+            right: named.probability,
+            surely: false,
+        },
+    }
 }
 
 /// Whether a photo should show a piece: it is in the photo, and none of the others stands before it.

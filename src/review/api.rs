@@ -1,7 +1,7 @@
 //! The page's questions and their answers, without the sockets.
 
 use std::path::PathBuf;
-use std::sync::{Mutex, PoisonError};
+use std::sync::{Arc, Mutex, PoisonError};
 
 use serde::{Deserialize, Serialize};
 
@@ -16,7 +16,7 @@ use super::desk::{Desk, DeskError, Slot};
 use super::feed;
 use super::finish::{self, Ending, FinishError, Wish};
 use super::parts::{cuts, outlines};
-use super::photos::{Album, AlbumError};
+use super::photos::{Album, AlbumError, Upright};
 use super::record;
 use super::shown::shown;
 use super::side::look_of;
@@ -258,7 +258,7 @@ impl Work {
             // Without the photo the rectangle alone speaks.
             let photo = self
                 .album
-                .photo(index, &slot.path, &slot.sheet.photos.first)
+                .photo((index, 1), &slot.path, &slot.sheet.photos.first)
                 .ok();
             let tray = slot.tray.as_ref().ok_or(Refused::NoTray)?;
             let pixels = photo.as_ref().map(|photo| &photo.pixels);
@@ -293,28 +293,29 @@ impl Work {
         })
     }
 
-    /// A photo as JPEG, its longer side at most `long_side` px.
+    /// A photo of a sheet, by its number from 1, as JPEG, its longer side at most `long_side` px.
     ///
     /// # Errors
-    /// When it is not there, is another, or cannot be packed.
-    pub fn photo(&self, index: usize, long_side: u32) -> Result<Vec<u8>, ApiError> {
-        let (path, photo) = self.desk.with(index, |slot| {
-            Ok::<_, DeskError>((slot.path.clone(), slot.sheet.photos.first.clone()))
-        })?;
-        let photo = self.album.photo(index, &path, &photo)?;
-        Ok(photo.jpeg(long_side)?.to_vec())
+    /// When the sheet has no such photo, or it is not there, is another, or cannot be packed.
+    pub fn photo(&self, of: (usize, u32), long_side: u32) -> Result<Vec<u8>, ApiError> {
+        Ok(self.upright_photo(of)?.jpeg(long_side)?.to_vec())
     }
 
     /// A part of a photo as JPEG: left, top, width, height in px.
     ///
     /// # Errors
     /// As [`Work::photo`].
-    pub fn crop(&self, index: usize, area: [u32; 4]) -> Result<Vec<u8>, ApiError> {
+    pub fn crop(&self, of: (usize, u32), area: [u32; 4]) -> Result<Vec<u8>, ApiError> {
+        Ok(self.upright_photo(of)?.crop(area)?)
+    }
+
+    fn upright_photo(&self, (index, number): (usize, u32)) -> Result<Arc<Upright>, ApiError> {
         let (path, photo) = self.desk.with(index, |slot| {
-            Ok::<_, DeskError>((slot.path.clone(), slot.sheet.photos.first.clone()))
+            let photo = slot.sheet.photos.by_number(number).cloned();
+            Ok::<_, DeskError>((slot.path.clone(), photo))
         })?;
-        let photo = self.album.photo(index, &path, &photo)?;
-        Ok(photo.crop(area)?)
+        let photo = photo.ok_or_else(|| ApiError::Question(format!("for photo {number}")))?;
+        Ok(self.album.photo((index, number), &path, &photo)?)
     }
 
     /// A piece cut out upright, its colours as in daylight, as JPEG; `look` is that of the piece as the page shows it.
@@ -339,7 +340,7 @@ impl Work {
                 cut,
             ))
         })?;
-        let photo = self.album.photo(index, &path, &photo)?;
+        let photo = self.album.photo((index, 1), &path, &photo)?;
         let bytes = photo.piece(look, &targets, &camera, &cut)?;
         Ok(bytes.to_vec())
     }

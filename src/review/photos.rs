@@ -22,8 +22,8 @@ pub const LONG_SIDES: [u32; 3] = [1600, 3200, 6400];
 const CROP_SIDE: u32 = 720;
 /// JPEG quality at which studs keep their edges.
 const QUALITY: u8 = 88;
-/// Photos that stay in memory: the sheet in work and its neighbours.
-const KEPT: usize = 3;
+/// Photos that stay in memory: those of the sheet in work, or it and its neighbours.
+const KEPT: usize = 4;
 
 /// Why a photo cannot be shown.
 #[derive(Debug, thiserror::Error)]
@@ -86,7 +86,7 @@ pub struct Album {
     folder: Option<PathBuf>,
     /// What the card's patches should look like where a printed copy was measured.
     printed: Option<Targets>,
-    open: Mutex<Vec<(usize, Arc<Upright>)>>,
+    open: Mutex<Vec<((usize, u32), Arc<Upright>)>>,
 }
 
 impl Album {
@@ -106,18 +106,18 @@ impl Album {
         printed.unwrap_or_else(Targets::nominal)
     }
 
-    /// The photo of the sheet that lies at `path` and has number `index` here.
+    /// A photo of the sheet that lies at `path`; `key` is the sheet's number here and the photo's in the sheet.
     ///
     /// # Errors
     /// [`AlbumError`] when it is not there, is another, or cannot be read.
     pub fn photo(
         &self,
-        index: usize,
+        key: (usize, u32),
         path: &Path,
         of: &PhotoRef,
     ) -> Result<Arc<Upright>, AlbumError> {
         let mut open = self.open.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(at) = open.iter().position(|(number, _)| *number == index) {
+        if let Some(at) = open.iter().position(|(number, _)| *number == key) {
             let found = open.remove(at);
             let photo = Arc::clone(&found.1);
             open.push(found);
@@ -125,7 +125,7 @@ impl Album {
         }
         // Held while it is read, so that a page's many questions read it once.
         let photo = Arc::new(self.read(path, of)?);
-        open.push((index, Arc::clone(&photo)));
+        open.push((key, Arc::clone(&photo)));
         if open.len() > KEPT {
             open.remove(0);
         }

@@ -199,9 +199,9 @@ fn router(app: Arc<App>) -> Router {
         .route("/{token}/api/sheet/{index}/ending", get(ending))
         .route("/{token}/api/sheet/{index}/cuts/{id}", get(cuts))
         .route("/{token}/api/sheet/{index}/{verb}", post(write))
-        .route("/{token}/photo/{index}/{long_side}", get(photo))
+        .route("/{token}/photo/{index}/{number}/{long_side}", get(photo))
         .route(
-            "/{token}/crop/{index}/{left}/{top}/{width}/{height}",
+            "/{token}/crop/{index}/{number}/{left}/{top}/{width}/{height}",
             get(crop),
         )
         .route("/{token}/upright/{index}/{id}/{look}", get(upright))
@@ -365,20 +365,28 @@ fn kept(mut response: Response) -> Response {
 
 async fn photo(
     State(app): Shared,
-    Path((_, index, long_side)): Path<(String, usize, u32)>,
+    Path((_, index, number, long_side)): Path<(String, usize, u32, u32)>,
 ) -> Response {
     if !LONG_SIDES.contains(&long_side) {
         return StatusCode::NOT_FOUND.into_response();
     }
-    kept(answer(app, JPEG, move |work| work.photo(index, long_side)).await)
+    kept(
+        answer(app, JPEG, move |work| {
+            work.photo((index, number), long_side)
+        })
+        .await,
+    )
 }
+
+/// Token, sheet, photo; left, top, width, height.
+type Crop = (String, usize, u32, u32, u32, u32, u32);
 
 async fn crop(
     State(app): Shared,
-    Path((_, index, left, top, width, height)): Path<(String, usize, u32, u32, u32, u32)>,
+    Path((_, index, number, left, top, width, height)): Path<Crop>,
 ) -> Response {
     let area = [left, top, width, height];
-    kept(answer(app, JPEG, move |work| work.crop(index, area)).await)
+    kept(answer(app, JPEG, move |work| work.crop((index, number), area)).await)
 }
 
 async fn upright(

@@ -8,7 +8,7 @@ use crate::colour::SwatchBook;
 use crate::colour::lab::{encode, linear_from_lab};
 use crate::colour::names;
 use crate::numbers::median;
-use crate::sheet::file::Warning;
+use crate::sheet::file::{PhotoRef, Warning};
 use crate::sheet::review::{Review, SetCount, Step, What};
 use crate::sheet::{Group, Piece, Sheet};
 
@@ -29,6 +29,8 @@ pub struct Shown<'a> {
     pub width_px: u32,
     /// Height of the upright photo.
     pub height_px: u32,
+    /// All photos of the tray, the first of which has all places.
+    pub photos: Vec<ShownPhoto<'a>>,
     /// Scale of the photo at the card.
     pub mm_per_px: f64,
     /// Direction of the card's long side in the photo, radians.
@@ -67,6 +69,27 @@ pub struct Shown<'a> {
     pub warnings: &'a [Warning],
     /// Every colour there is to choose from, with how it looks.
     pub colours: Vec<Colour>,
+}
+
+/// A photo of the tray.
+#[derive(Debug, Serialize)]
+pub struct ShownPhoto<'a> {
+    /// Its file name.
+    pub file: &'a str,
+    /// Width of the upright photo.
+    pub width_px: u32,
+    /// Height of the upright photo.
+    pub height_px: u32,
+}
+
+impl<'a> ShownPhoto<'a> {
+    fn of(photo: &'a PhotoRef) -> Self {
+        Self {
+            file: &photo.file,
+            width_px: photo.width_px,
+            height_px: photo.height_px,
+        }
+    }
 }
 
 /// A place that no piece explains, in the upright photo.
@@ -180,6 +203,7 @@ pub fn shown<'a>(slot: &'a Slot, book: &'a SwatchBook) -> Shown<'a> {
         place: sheet.place.as_deref(),
         width_px: sheet.photos.first.width_px,
         height_px: sheet.photos.first.height_px,
+        photos: sheet.photos.each().map(ShownPhoto::of).collect(),
         mm_per_px: sheet.card.mm_per_px,
         card_turn: card_turn(&sheet.card.corners_px),
         checked: sheet.checked,

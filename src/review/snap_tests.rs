@@ -53,6 +53,7 @@ pub fn sheet() -> Sheet {
         unexplained: Vec::new(),
         weighing: None,
         total: None,
+        second_photo: None,
         warnings: Vec::new(),
         review: None,
     }

@@ -45,6 +45,9 @@ pub struct Sheet {
     /// How many lie there in all; none in a sheet of an older program.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub total: Option<Total>,
+    /// What a second photo of the tray would settle, where that pays; none in a sheet of several photos.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub second_photo: Option<SecondPhoto>,
     /// Foreground that no piece explains.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub unexplained: Vec<Unexplained>,
@@ -56,6 +59,15 @@ pub struct Sheet {
     /// What people put right, and the guess before that; none until somebody did.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub review: Option<Box<Review>>,
+}
+
+/// What a second photo of the same tray from another side would settle, as was measured of doubtful pieces like these.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SecondPhoto {
+    /// How many of the doubtful pieces it would make sure.
+    pub would_settle: u32,
+    /// How many are doubtful.
+    pub doubtful: u32,
 }
 
 /// The sheet format's version.
@@ -87,10 +99,11 @@ pub struct Photos {
 }
 
 #[derive(Serialize, Deserialize)]
-#[serde(untagged)]
-enum InFile {
-    One { photo: PhotoRef },
-    Several { photos: Vec<PhotoRef> },
+struct InFile {
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    photo: Option<PhotoRef>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    photos: Option<Vec<PhotoRef>>,
 }
 
 impl From<PhotoRef> for Photos {
@@ -104,10 +117,14 @@ impl From<Photos> for InFile {
     fn from(photos: Photos) -> Self {
         let Photos { first, others } = photos;
         if others.is_empty() {
-            return Self::One { photo: first };
+            let (photo, photos) = (Some(first), None);
+            return Self { photo, photos };
         }
-        let photos = std::iter::once(first).chain(others).collect();
-        Self::Several { photos }
+        let photos = Some(std::iter::once(first).chain(others).collect());
+        Self {
+            photo: None,
+            photos,
+        }
     }
 }
 
@@ -115,13 +132,14 @@ impl TryFrom<InFile> for Photos {
     type Error = &'static str;
 
     fn try_from(file: InFile) -> Result<Self, Self::Error> {
-        let mut all = match file {
-            InFile::One { photo } => vec![photo],
-            InFile::Several { photos } => photos,
+        let mut all = match (file.photo, file.photos) {
+            (Some(photo), None) => vec![photo],
+            (None, Some(photos)) if !photos.is_empty() => photos,
+            (Some(_), Some(_)) => {
+                return Err("it has both `photo` and `photos`, of which a sheet has one");
+            }
+            _ => return Err("it names no photo, neither as `photo` nor in `photos`"),
         };
-        if all.is_empty() {
-            return Err("a sheet names one photo at least");
-        }
         let others = all.split_off(1);
         let first = all.swap_remove(0);
         Ok(Self { first, others })
@@ -132,6 +150,11 @@ impl Photos {
     /// All of them, in order.
     pub fn each(&self) -> impl Iterator<Item = &PhotoRef> {
         std::iter::once(&self.first).chain(&self.others)
+    }
+
+    /// One by its number, from 1.
+    pub fn by_number(&self, number: u32) -> Option<&PhotoRef> {
+        self.each().nth((number as usize).checked_sub(1)?)
     }
 
     /// The same, to change them.

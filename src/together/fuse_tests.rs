@@ -130,3 +130,34 @@ fn one_photo_alone_tells_what_it_told() {
     assert!((fused.odds.right - 0.8).abs() < 0.01, "{:?}", fused.odds);
     assert_eq!((fused.height_mm, fused.spread_mm), (None, 0.0));
 }
+
+/// Its underside is a plate's as well as a tile's; turned over in place, two millimetres off, its studs tell.
+#[test]
+fn a_piece_turned_over_between_the_photos_is_told_by_the_side_that_tells() {
+    let (plate, tile) = (shape("plate", "2x3"), shape("tile", "2x3"));
+    let underside = odds(0.5, &[(tile, 0.48)]);
+    let studs = odds(0.97, &[(tile, 0.01)]);
+    let (left, right) = (camera(-120.0, 0.0), camera(120.0, 0.0));
+    let at = |x: f64, face: Face| Stance {
+        shape: plate,
+        face,
+        at: Mm::new(x, 20.0),
+        turn: 0.3,
+    };
+    let views = [
+        view(&left, vec![(at(30.0, Face::Down), &underside)]),
+        view(&right, vec![(at(32.0, Face::Up), &studs)]),
+    ];
+    let instances = matched(&views);
+    assert_eq!(instances.len(), 1);
+    let told = fuse(&views, &instances[0], true).unwrap();
+    assert_eq!(told.stance.shape, plate);
+    assert!(told.odds.right > 0.85, "{:?}", told.odds);
+    // The same two photos of a piece that nobody turned leave it open.
+    let still = [
+        view(&left, vec![(at(30.0, Face::Down), &underside)]),
+        view(&right, vec![(at(30.0, Face::Down), &underside)]),
+    ];
+    let told = fuse(&still, &matched(&still)[0], true).unwrap();
+    assert!(told.odds.right < 0.6, "{:?}", told.odds);
+}

@@ -81,7 +81,14 @@ fn between(a: (&View<'_>, &Sighting<'_>), b: (&View<'_>, &Sighting<'_>)) -> Opti
     let own = |sighting: &Sighting<'_>| sighting.hypotheses();
     let (of_a, of_b) = (own(a.1), own(b.1));
     let untold = |told: &[Hypothesis], were: &Hypothesis| {
-        if told.contains(were) { 0.0 } else { UNTOLD_MM }
+        let turned = were
+            .turned_over()
+            .is_some_and(|other| told.contains(&other));
+        if turned || told.contains(were) {
+            0.0
+        } else {
+            UNTOLD_MM
+        }
     };
     let sides = |s: &Sighting<'_>| {
         let body = s.stance.body();

@@ -53,10 +53,22 @@ pub struct Hypothesis {
     pub face: Face,
 }
 
+/// Probability that a piece was turned over in place between two photos, which a person does who is asked to: set by hand.
+const TURNED: f64 = 0.05;
 /// Less likely than this a reading is none of a sighting's own.
 const OWN: f64 = 0.01;
 
 impl Hypothesis {
+    /// The same piece on its other side, where it lies on one of the two flat ones.
+    pub fn turned_over(self) -> Option<Self> {
+        let face = match self.face {
+            Face::Up => Face::Down,
+            Face::Down => Face::Up,
+            _ => return None,
+        };
+        Some(Self { face, ..self })
+    }
+
     /// The box that it fills.
     fn lies(self) -> Option<Lies> {
         Lies::of(self.shape, self.face).or_else(|| Lies::of(self.shape, Face::Side))
@@ -82,8 +94,18 @@ impl Sighting<'_> {
         std::iter::once(self.own()).chain(others).collect()
     }
 
-    /// Probability of a reading, as this photo tells it: a small part of what it leaves open where it does not speak of it.
+    /// Probability of a reading, as this photo tells it: a small part of what it leaves open where it does not speak of it. A
+    /// piece that lay on its other side may have been turned over since.
     pub fn probability(&self, of: Hypothesis) -> f64 {
+        let told = self.told(of);
+        let turned = of
+            .turned_over()
+            .map_or(0.0, |other| TURNED * self.told(other));
+        told.max(turned)
+    }
+
+    /// The same, had it not been touched.
+    fn told(&self, of: Hypothesis) -> f64 {
         let lies_alike = self.stance.face == of.face
             || self.stance.face.is_flat() && of.face.is_flat() && self.stance.shape != of.shape;
         let told = if of == self.own() {
@@ -96,6 +118,17 @@ impl Sighting<'_> {
                 .map(|(_, p)| *p)
         };
         told.unwrap_or_default().max(OWN * self.open()).max(LEAST)
+    }
+
+    /// Probability of a form and size, whichever way it lies.
+    pub fn of_shape(&self, shape: Shape) -> f64 {
+        if self.stance.shape == shape {
+            return self.odds.right;
+        }
+        let mut others = self.odds.others.iter();
+        others
+            .find(|(other, _)| *other == shape)
+            .map_or(0.0, |(_, p)| *p)
     }
 
     /// Probability that it is nothing of what was told.

@@ -128,6 +128,7 @@ fn a_photo_is_counted_after_the_lessons_of_its_own_world() {
             folder: Folder::Check,
             kind,
             truth,
+            further: None,
         }
     };
     let all = [

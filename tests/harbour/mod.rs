@@ -265,6 +265,7 @@ pub fn sheet(name: &str, place: Option<&str>, checked: bool, rows: &[Row]) -> Sh
         light: Some("kitchen".to_owned()),
         weighing: None,
         total: None,
+        second_photo: None,
         warnings: vec![Warning {
             code: "card-partial".to_owned(),
             text: "Part of the card is out of view; move it into the picture.".to_owned(),

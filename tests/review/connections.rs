@@ -190,7 +190,7 @@ fn the_page_is_answered_under_1500_half_sent_questions() {
     server
         .correct(json!({ "what": "accept", "ids": [id] }))
         .ok();
-    server.get("photo/0/1600").ok();
+    server.get("photo/0/1/1600").ok();
     assert!(sheets::read(&path).pieces[0].looked_at);
     // And the newest of them are still listened to.
     let mut last = open.pop_back().unwrap();

@@ -128,13 +128,13 @@ fn a_counted_sheet_finds_its_photo_also_when_both_move() {
     let server = Server::start(&moved, &[]);
     let shown = server.shown();
     assert_eq!(shown["file"], "cup-3.jpg");
-    let picture = server.get("photo/0/1600").ok();
+    let picture = server.get("photo/0/1/1600").ok();
     let picture = image::load_from_memory(&picture.body).unwrap();
     assert_eq!(picture.width().max(picture.height()), 1600);
-    let crop = server.get("crop/0/100/200/300/150").ok();
+    let crop = server.get("crop/0/1/100/200/300/150").ok();
     let crop = image::load_from_memory(&crop.body).unwrap();
     assert_eq!((crop.width(), crop.height()), (300, 150));
-    let beyond = server.get("crop/0/4000000/4000000/300/150").ok();
+    let beyond = server.get("crop/0/1/4000000/4000000/300/150").ok();
     assert!(image::load_from_memory(&beyond.body).is_ok());
 }
 

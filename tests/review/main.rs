@@ -24,6 +24,7 @@ mod keys;
 mod learn;
 mod new_colour;
 mod only_taught;
+mod photos;
 mod pictures;
 mod record;
 mod security;

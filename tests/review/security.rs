@@ -33,7 +33,7 @@ const PATHS: [&str; 6] = [
     "",
     "api/start",
     "api/sheet/0",
-    "photo/0/1600",
+    "photo/0/1/1600",
     "upright/0/1/000000000000",
     "page/main.js",
 ];
@@ -100,7 +100,7 @@ fn other_sites_neither_read_nor_write() {
         let headers = [host_header, own, ("Content-Type", form)];
         ask(host, "POST", &correct, &headers, body.as_bytes()).refused(415, "only the page");
     }
-    for path in ["photo/0/1600", "crop/0/0/0/50/50", "api/sheet/0", ""] {
+    for path in ["photo/0/1/1600", "crop/0/1/0/0/50/50", "api/sheet/0", ""] {
         let headers = [host_header, ("Sec-Fetch-Site", "cross-site")];
         ask(host, "GET", &format!("{page}{path}"), &headers, b"").refused(403, "other sites");
     }
@@ -148,14 +148,14 @@ fn no_other_file_is_served() {
     let set = set();
     let get = |path: &str| set.server.get(path);
     assert_eq!(
-        get("photo/0/1600").ok().header("content-type"),
+        get("photo/0/1/1600").ok().header("content-type"),
         Some("image/jpeg")
     );
     for path in [
-        "photo/1/1600",
-        "photo/0/1601",
-        "photo/0/../../etc/passwd",
-        "photo/-1/1600",
+        "photo/1/1/1600",
+        "photo/0/1/1601",
+        "photo/0/1/../../etc/passwd",
+        "photo/-1/1/1600",
         "page/../main.rs",
         "page/..%2f..%2fCargo.toml",
         "page/%2e%2e/server.rs",
@@ -185,7 +185,7 @@ fn a_photo_of_another_hash_is_not_shown() {
     );
     let path = sheets::write(home.path(), "quay", &sheet);
     let server = Server::start(home.path(), &[&path]);
-    for path in ["photo/0/1600", "crop/0/0/0/40/40"] {
+    for path in ["photo/0/1/1600", "crop/0/1/0/0/40/40"] {
         server.get(path).refused(422, "is not the photo that");
     }
 }
@@ -194,7 +194,13 @@ fn a_photo_of_another_hash_is_not_shown() {
 fn every_answer_forbids_what_the_page_does_not_need() {
     let set = set();
     let policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
-    for path in ["", "page/main.js", "api/sheet/0", "photo/0/1600", "nothing"] {
+    for path in [
+        "",
+        "page/main.js",
+        "api/sheet/0",
+        "photo/0/1/1600",
+        "nothing",
+    ] {
         let answer = set.server.get(path);
         for (name, value) in [
             ("content-security-policy", policy),
@@ -254,7 +260,7 @@ fn a_page_of_another_site_gets_nothing_in_a_real_browser() {
           fetch(base + 'api/sheet/0', {{ mode: 'no-cors' }}).then((r) => r.text()).then((t) => found.push(t ? 'read' : 'no'), () => found.push('no')),
           fetch(base + 'api/sheet/0/correct', {{ method: 'POST', body, headers: {{ 'content-type': 'application/json' }} }}).then(() => found.push('wrote'), () => found.push('no')),
           fetch(base + 'api/sheet/0/correct', {{ method: 'POST', mode: 'no-cors', body }}).then(() => found.push('no'), () => found.push('no')),
-          new Promise((done) => {{ const i = new Image(); i.onload = () => {{ found.push('picture'); done(); }}; i.onerror = () => {{ found.push('no'); done(); }}; i.src = base + 'photo/0/1600'; }}),
+          new Promise((done) => {{ const i = new Image(); i.onload = () => {{ found.push('picture'); done(); }}; i.onerror = () => {{ found.push('no'); done(); }}; i.src = base + 'photo/0/1/1600'; }}),
           import(base + 'page/main.js').then(() => found.push('script'), () => found.push('no')),
         ];
         Promise.allSettled(tries).then(() => {{ document.title = found.join(); }});

@@ -220,6 +220,7 @@ fn empty(truth: &Truth, file: String, hash: String) -> Sheet {
         unexplained: Vec::new(),
         weighing: None,
         total: None,
+        second_photo: None,
         warnings: vec![Warning {
             code: "tilted".to_owned(),
             text: "the camera is tilted by 4 degrees; hold it level above the middle of the tray"

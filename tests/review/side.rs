@@ -469,7 +469,7 @@ fn crops_look_as_in_daylight() {
     let as_photographed: Vec<f64> = (counted.pieces.iter())
         .map(|piece| {
             let (x, y) = (piece.x_px.round() as u32 - 8, piece.y_px.round() as u32 - 8);
-            let part = server.get(&format!("crop/0/{x}/{y}/16/16")).ok();
+            let part = server.get(&format!("crop/0/1/{x}/{y}/16/16")).ok();
             cuptally::colour::lab::de00(middle_of(&part.body), piece.lab)
         })
         .collect();

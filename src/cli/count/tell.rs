@@ -63,6 +63,15 @@ pub fn tell(counted: &Counted, all: bool) -> Result<(), Failure> {
         let notes = say::plural(more, "more note", "more notes");
         say::print(&format!("  {notes} with --all"))?;
     }
+    if let Some(second) = sheet.second_photo {
+        say::print_wrapped(
+            &format!(
+                "  a second photo of this tray, leaning over from another side, would settle some {} of the {} doubtful pieces: count it together with this one (--together)",
+                second.would_settle, second.doubtful
+            ),
+            4,
+        )?;
+    }
     if all {
         colours(sheet)?;
     }

@@ -53,8 +53,8 @@ function example(app, kind, not) {
 }
 
 function crop(app, piece, className, around) {
-  const area = closeUp(piece.outline_px, around);
-  return h("img", { class: className, src: cropPath(app.index, area), alt: "", decoding: "async" });
+  const area = closeUp(app.sheet.photos[0], piece.outline_px, around);
+  return h("img", { class: className, src: cropPath(app.index, 1, area), alt: "", decoding: "async" });
 }
 
 function choice(app, piece, kind, at, taughtToo) {
@@ -93,13 +93,29 @@ function head(app, title, place) {
     h("button", { type: "button", class: "quiet step", "aria-label": "Next", "aria-keyshortcuts": "ArrowRight", onclick: () => app.step(1) }, "›"));
 }
 
-function closeLook(app, outline, alt) {
-  const area = closeUp(outline);
-  const figure = h("div", { class: "close-look" },
-    h("img", { src: cropPath(app.index, area), alt, decoding: "async" }),
+function closeLook(app, outline, alt, number = 1) {
+  const area = closeUp(app.sheet.photos[number - 1], outline);
+  return h("div", { class: "close-look" },
+    h("img", { src: cropPath(app.index, number, area), alt, decoding: "async" }),
     s("svg", { viewBox: `${area.left} ${area.top} ${area.side} ${area.side}`, "aria-hidden": "true" },
       s("polygon", { points: outline.map((p) => p.join()).join(" "), class: "hint-line" })));
-  return figure;
+}
+
+// More photos than this are not laid side by side: the crops would be too small to tell anything by.
+const CLOSE_LOOKS = 3;
+
+// A piece close by in the photos that have its place, the one that is shown first among them.
+function closeLooks(app, piece) {
+  const places = app.placesOf(piece);
+  if (places.length === 1) return closeLook(app, places[0].outline_px, `Piece ${piece.id}, close`, places[0].photo);
+  const shown = places.slice(0, CLOSE_LOOKS);
+  const at = places.findIndex((place) => place.photo === app.photo);
+  if (at >= CLOSE_LOOKS) shown.splice(-1, 1, places[at]);
+  return h("div", { class: "close-looks" }, shown.map((place) => h("button", {
+    type: "button", class: `close-look-of${place.photo === app.photo ? " shown" : ""}`,
+    "aria-pressed": String(place.photo === app.photo), onclick: () => app.flipTo(place.photo),
+  }, closeLook(app, place.outline_px, `Piece ${piece.id} in photo ${place.photo}, close`, place.photo),
+  h("span", {}, place.isSeen ? `photo ${place.photo}` : `photo ${place.photo}: hidden`))));
 }
 
 function tools(app, piece) {
@@ -123,8 +139,8 @@ function pieceCard(app, piece) {
   const why = [fresh && "This colour was never taught", ...doubts].filter(Boolean).join("; ") || "not sure enough to count unseen";
   return [
     head(app, `Piece ${piece.id}`, app.where()),
-    h("div", { class: "look" },
-      closeLook(app, piece.outline_px, `Piece ${piece.id}, close`),
+    h("div", { class: app.placesOf(piece).length > 1 ? "look several" : "look" },
+      closeLooks(app, piece),
       h("div", { class: "look-words" },
         h("p", { class: isOpen ? "why open" : "why" }, isOpen ? why : piece.looked_at ? "You looked at this one." : piece.as_counted ? `Taken as counted: ${words.percent(piece.sure)} sure.` : `Counted as sure: ${words.percent(piece.sure)}.`),
         h("p", { class: "face" }, words.face(piece.face)),
@@ -207,6 +223,8 @@ export function drawCard(app) {
   // The next two crops, so that a key shows them at once.
   for (const item of app.ahead(2)) {
     const piece = item.kind === "piece" && app.piece(item.id);
-    if (piece) new Image().src = cropPath(app.index, closeUp(piece.outline_px));
+    for (const place of piece ? app.placesOf(piece).slice(0, CLOSE_LOOKS) : []) {
+      new Image().src = cropPath(app.index, place.photo, closeUp(app.sheet.photos[place.photo - 1], place.outline_px));
+    }
   }
 }

@@ -216,7 +216,7 @@ export function helpDialog() {
     ["X", "no piece: remove it"], ["S  J", "split into two; join two into one"],
     ["A", "add a piece: drag around it, or place it with the arrow keys"], ["R", "all of this colour are really…"],
     ["G", "set a number outright"], ["T", "the taught colours are all there are, or not"], ["U  Y", "undo, redo"], ["L", "look through all pieces, or only what is open"],
-    ["+ − 0", "zoom in, out, whole photo; Shift and arrows move it"], ["B", "pieces side by side, and back"], ["M", "all sheets"], ["P", "finish this sheet"],
+    ["+ − 0", "zoom in, out, whole photo; Shift and arrows move it"], ["B", "pieces side by side, and back"], ["N", "the next photo of the same tray"], ["M", "all sheets"], ["P", "finish this sheet"],
   ];
   const close = open("Keys", [
     h("dl", { class: "keys" }, lines.map(([keys, text]) => [h("dt", {}, keys.split(/\s+/).map((k) => /[…]/.test(k) ? k : h("kbd", {}, k))), h("dd", {}, text)])),

@@ -3,15 +3,9 @@
 import { s } from "./dom.js";
 
 let forms = new Map();
-let photo = { width: Infinity, height: Infinity };
 
 export function learn(vocabulary) {
   forms = new Map(vocabulary.forms.map((form) => [form.name, form]));
-}
-
-// The photo that crops are cut from.
-export function cutFrom(width, height) {
-  photo = { width, height };
 }
 
 // Pitch and stud in mm, as docs/conventions.md has them.
@@ -110,12 +104,12 @@ export function bounds(outline) {
   return { left, top, width: Math.max(...xs) - left, height: Math.max(...ys) - top };
 }
 
-// The square of the photo around an outline that a close look needs, inside the photo.
-export function closeUp(outline, around = 1.7) {
+// The square around an outline that a close look needs, inside the photo, which is one of `app.sheet.photos`.
+export function closeUp(photo, outline, around = 1.7) {
   const b = bounds(outline);
-  const side = Math.round(Math.min(Math.max(b.width, b.height, 24) * around, photo.width, photo.height));
+  const side = Math.round(Math.min(Math.max(b.width, b.height, 24) * around, photo.width_px, photo.height_px));
   const within = (middle, whole) => Math.max(0, Math.min(Math.round(middle - side / 2), whole - side));
-  return { left: within(b.left + b.width / 2, photo.width), top: within(b.top + b.height / 2, photo.height), side };
+  return { left: within(b.left + b.width / 2, photo.width_px), top: within(b.top + b.height / 2, photo.height_px), side };
 }
 
-export const cropPath = (index, { left, top, side }) => `crop/${index}/${left}/${top}/${side}/${side}`;
+export const cropPath = (index, number, { left, top, side }) => `crop/${index}/${number}/${left}/${top}/${side}/${side}`;

@@ -4,7 +4,7 @@ import * as acts from "./actions.js";
 import { AskError, get, inTurn, post } from "./ask.js";
 import { drawCard } from "./card.js";
 import { byId, h, s } from "./dom.js";
-import { cutFrom, learn } from "./draw.js";
+import { learn } from "./draw.js";
 import * as keys from "./keys.js";
 import * as placing from "./placing.js";
 import * as side from "./side.js";
@@ -19,6 +19,8 @@ const app = {
   vocabulary: null, sheets: [], index: 0, sheet: null,
   open: new Set(), colours: new Map(),
   at: null, all: false, joining: null, adding: false, over: false,
+  // Which of the sheet's photos is shown, from 1.
+  photo: 1,
   // Side by side, and which screen of it.
   isSide: false, screen: 0,
   // The pieces of a spot check, while it is made.
@@ -27,6 +29,31 @@ const app = {
   hex: (colour) => app.colours.get(colour) ?? "#9a9a9a",
   piece: (id) => app.sheet.pieces.find((p) => p.id === id),
   cardTurn: () => app.sheet.card_turn,
+
+  // Where a piece lies in each photo that has its place, the first photo before the others.
+  placesOf(piece) {
+    const isSeen = (photo) => !piece.seen_in.length || piece.seen_in.includes(photo);
+    return [{ ...piece, photo: 1 }, ...piece.views].map((place) => ({ ...place, isSeen: isSeen(place.photo) }));
+  },
+  // The pieces that have a place in the photo that is shown, with that place.
+  inPhoto() {
+    const here = (piece) => app.placesOf(piece).find((place) => place.photo === app.photo);
+    return app.sheet.pieces.flatMap((piece) => {
+      const place = here(piece);
+      return place ? [{ ...piece, x_px: place.x_px, y_px: place.y_px, outline_px: place.outline_px }] : [];
+    });
+  },
+  flip() {
+    const { photos } = app.sheet;
+    if (photos.length < 2) return app.say("This sheet has one photo. Count several of one tray with --together to see it from all of them.", false);
+    app.flipTo(app.photo % photos.length + 1);
+  },
+  flipTo(number) {
+    if (number === app.photo) return;
+    app.photo = number;
+    stage.show(app.index, number, app.sheet.photos[number - 1]);
+    app.draw();
+  },
 
   // What there is to look at, in order: doubtful pieces, then what nothing explains.
   items() {
@@ -82,7 +109,11 @@ const app = {
     byId("side-view").hidden = !app.isSide;
     byId("work").hidden = app.isSide;
     if (app.isSide) return side.drawSide();
-    stage.draw(sheet, app.open);
+    // What is told of the first photo alone, and what is drawn anew, is shown there.
+    if (app.photo !== 1 && (app.at?.kind === "spot" || app.joining !== null || app.adding || placing.placing())) return app.flipTo(1);
+    byId("flip").hidden = sheet.photos.length < 2;
+    byId("flip-words").textContent = `Photo ${app.photo} of ${sheet.photos.length}`;
+    stage.draw(app.inPhoto(), app.photo === 1 ? sheet.spots : [], app.open);
     stage.mark(marked());
     if (!placing.placing()) drawCard(app);
     drawTotals(app, fresh);
@@ -138,13 +169,12 @@ const app = {
 
   async openSheet(index) {
     placing.cancel();
-    Object.assign(app, { index, joining: null, all: false, sheet: null, isSide: false, check: null });
+    Object.assign(app, { index, joining: null, all: false, sheet: null, isSide: false, check: null, photo: 1 });
     app.add(false);
     app.sheets = (await get("api/start")).sheets;
     take(await get(`api/sheet/${index}`));
     app.at = app.items()[0] ?? null;
-    cutFrom(app.sheet.width_px, app.sheet.height_px);
-    stage.show(index, app.sheet);
+    stage.show(index, 1, app.sheet.photos[0]);
     const line = app.sheets[index];
     document.querySelector(".sheet-file").textContent = app.sheet.file;
     document.querySelector(".sheet-place").textContent = [app.sheet.place, app.sheets.length > 1 && `sheet ${index + 1} of ${app.sheets.length}`].filter(Boolean).join(" · ");
@@ -157,6 +187,7 @@ const app = {
   add(on) {
     app.adding = on;
     byId("add").setAttribute("aria-pressed", String(on));
+    if (on) app.flipTo(1);
     stage.setTool(on ? "add" : "look");
     if (on) app.say("Drag a rectangle around the piece, or press Enter to place it with the arrow keys.", false);
   },
@@ -188,7 +219,10 @@ function leftWords() {
 
 function marked() {
   if (app.joining !== null) return { outline: app.piece(app.joining).outline_px };
-  if (app.at?.kind === "piece") return { outline: app.piece(app.at.id).outline_px };
+  if (app.at?.kind === "piece") {
+    const place = app.placesOf(app.piece(app.at.id)).find((one) => one.photo === app.photo);
+    return place ? { outline: place.outline_px } : null;
+  }
   return app.at?.kind === "spot" ? app.sheet.spots[app.at.i] : null;
 }
 
@@ -201,6 +235,8 @@ function take(sheet) {
   for (const piece of sheet.pieces) {
     piece.instead ??= [];
     piece.doubts ??= [];
+    piece.views ??= [];
+    piece.seen_in ??= [];
   }
   app.sheet = sheet;
   app.open = new Set(sheet.open);
@@ -266,7 +302,7 @@ stage.listen({
 });
 
 for (const [id, action] of Object.entries({
-  undo: actions.undo, redo: actions.redo, help: actions.help, finish: actions.finish, sheets: actions.sheets, add: actions.add,
+  undo: actions.undo, redo: actions.redo, help: actions.help, finish: actions.finish, sheets: actions.sheets, add: actions.add, flip: () => app.flip(),
   "set-count": actions.count, beside: actions.beside, "side-accept": actions.sideAccept, "side-next": () => side.turn(1), "side-previous": () => side.turn(-1), "zoom-in": () => stage.zoom(1.5), "zoom-out": () => stage.zoom(1 / 1.5), "zoom-fit": () => stage.fit(),
 })) byId(id).addEventListener("click", action);
 byId("only-taught").addEventListener("change", (event) => actions.onlyTaught(event));

@@ -94,14 +94,14 @@ export async function add() {
 function draw() {
   const { piece, outline_px } = draft;
   stage.drawDraft(outline_px);
-  const area = closeUp(outline_px, 2);
+  const area = closeUp(app.sheet.photos[0], outline_px, 2);
   const hint = `${area.left} ${area.top} ${area.side} ${area.side}`;
   const again = (more) => () => change(more());
   card.replaceChildren(
     h("div", { class: "card-head" }, h("div", { class: "card-title" }, h("h2", {}, "A new piece"),
       h("p", { class: "place" }, "Move it until the outline fits, then add it."))),
     h("div", { class: "look" },
-      h("div", { class: "close-look" }, h("img", { src: cropPath(app.index, area), alt: "The new piece, close" }), app.overlay(hint, outline_px)),
+      h("div", { class: "close-look" }, h("img", { src: cropPath(app.index, 1, area), alt: "The new piece, close" }), app.overlay(hint, outline_px)),
       h("div", { class: "look-words" }, picture(piece, app.hex(piece.colour), { class: "piece big" }),
         h("p", { class: "why" }, words.kind(piece)), h("p", { class: "face" }, words.face(piece.face)),
       )),

@@ -14,7 +14,7 @@ const RING = 7;
 // A finger hits what is this near, CSS px.
 const REACH = 24;
 
-let photo = { index: -1, width: 1, height: 1, side: 0 };
+let photo = { index: -1, number: 1, width: 1, height: 1, side: 0 };
 let view = { x: 0, y: 0, w: 1, h: 1 };
 let shapes = new Map();
 let heard = { piece() {}, spot() {}, drag() {} };
@@ -35,12 +35,16 @@ export function setTool(name) {
   svg.classList.toggle("adding", name === "add");
 }
 
-export function show(index, sheet) {
-  photo = { index, width: sheet.width_px, height: sheet.height_px, side: 0 };
+// Shows a photo of a sheet; `of` tells its size. As near as before where it is another one of the same tray.
+export function show(index, number, of) {
+  const near = photo.index === index ? photo.width / view.w : 0;
+  photo = { index, number, width: of.width_px, height: of.height_px, side: 0 };
   picture.removeAttribute("src");
   shapes = new Map();
   for (const layer of [layers.sure, layers.open, layers.spots, layers.draft, layers.current]) layer.replaceChildren();
   fit();
+  const fitted = photo.width / view.w;
+  if (near > fitted) zoom(near / fitted);
 }
 
 // As much of the photo's pixels as the window can show, and no more.
@@ -51,19 +55,20 @@ function load() {
   const side = LONG_SIDES.find((side) => side >= wanted * 0.8) ?? LONG_SIDES.at(-1);
   if (side <= photo.side || (photo.side && photo.side >= Math.max(photo.width, photo.height))) return;
   photo.side = side;
-  const href = `photo/${photo.index}/${side}`;
+  const href = `photo/${photo.index}/${photo.number}/${side}`;
   const ahead = new Image();
-  ahead.onload = () => { note.hidden = true; picture.src = href; svg.dataset.ready = href; };
-  ahead.onerror = () => get(href).catch((error) => { note.textContent = error.message; note.hidden = false; });
+  const isShown = () => href.startsWith(`photo/${photo.index}/${photo.number}/`);
+  ahead.onload = () => { if (!isShown()) return; note.hidden = true; picture.src = href; svg.dataset.ready = href; };
+  ahead.onerror = () => isShown() && get(href).catch((error) => { note.textContent = error.message; note.hidden = false; });
   ahead.src = href;
 }
 
 const points = (outline) => outline.map(([x, y]) => `${x},${y}`).join(" ");
 
-// Draws what is new or different; the rest stays as it is.
-export function draw(sheet, open) {
+// Draws what is new or different; the rest stays as it is. Pieces and spots have their places in the photo that is shown.
+export function draw(pieces, spots, open) {
   const seen = new Set();
-  for (const piece of sheet.pieces) {
+  for (const piece of pieces) {
     const look = open.has(piece.id) || piece.as_counted ? "open" : piece.looked_at ? "looked" : "sure";
     const key = `${look} ${points(piece.outline_px)}`;
     seen.add(piece.id);
@@ -81,7 +86,7 @@ export function draw(sheet, open) {
     shape.element.remove();
     shapes.delete(id);
   }
-  layers.spots.replaceChildren(...sheet.spots.map((spot, i) => s("g", { class: "spot", "data-spot": i },
+  layers.spots.replaceChildren(...spots.map((spot, i) => s("g", { class: "spot", "data-spot": i },
     s("circle", { cx: spot.x, cy: spot.y, r: Math.max(spot.r, 12), class: "casing" }),
     s("circle", { cx: spot.x, cy: spot.y, r: Math.max(spot.r, 12), class: "line" }))));
 }
