@@ -6,6 +6,8 @@
 //! components', 1985). Neither m nor g is known; both are summed over, weighted by how
 //! likely the piece's neighbours make them.
 
+use std::sync::LazyLock;
+
 use nalgebra::{Matrix3, Vector3};
 
 use super::even::{Even, even};
@@ -166,14 +168,18 @@ pub fn explain(look: &Look, body: [f64; 3], given: &Given, width: f64) -> Explan
         .into_iter();
     let mut sum = Sum::default();
     for lit in lights.chain(shades) {
-        let shown = body.map(|v| lit.light.exp() * v);
+        let light = lit.light.exp();
+        let shown = body.map(|v| light * v);
         let (least, step) = gloss_range(look, shown, width);
+        let log_step = step.ln();
         for k in 0..GLOSS_STEPS {
             let gloss = least + step * (k as f64 + 0.5);
+            let log_gloss = (gloss + GLOSS_FLOOR).ln();
             let predicted = shown.map(|v| v + gloss);
             let (match_log, residual, trust) = compare(look, predicted, (gloss, lit.tint), width);
-            let log = match_log + lit.log + gloss_density(gloss, given).ln() + step.ln();
-            sum.add(log, lit.told, gloss, residual, trust);
+            let density = gloss_density((gloss, log_gloss), given).ln();
+            let log = match_log + lit.log + density + log_step;
+            sum.add(log, lit.told, (gloss, log_gloss), residual, trust);
         }
     }
     sum.explanation(luminance(body))
@@ -223,15 +229,17 @@ fn gloss_range(look: &Look, lit: [f64; 3], width: f64) -> (f64, f64) {
     (least, (most - least) / GLOSS_STEPS as f64)
 }
 
-/// Probability density of a gloss.
-fn gloss_density(gloss: f64, given: &Given) -> f64 {
+/// Probability density of a gloss, given with the log of it and [`GLOSS_FLOOR`].
+fn gloss_density((gloss, log): (f64, f64), given: &Given) -> f64 {
     let (mean, deviation) = given.gloss;
-    let log = (gloss + GLOSS_FLOOR).ln();
     let z = (log - mean) / deviation;
     let like = (-0.5 * z * z).exp() / (deviation * (2.0 * std::f64::consts::PI).sqrt());
-    let any = 1.0 / ((GLOSS_MOST + GLOSS_FLOOR) / (GLOSS_FLOOR - GLOSS_TAUGHT)).ln();
-    ((1.0 - ALONE) * like + ALONE * any) / (gloss + GLOSS_FLOOR)
+    ((1.0 - ALONE) * like + ALONE * *ANY_GLOSS) / (gloss + GLOSS_FLOOR)
 }
+
+/// Density over log gloss of one that has nothing to do with the neighbours'.
+static ANY_GLOSS: LazyLock<f64> =
+    LazyLock::new(|| 1.0 / ((GLOSS_MOST + GLOSS_FLOOR) / (GLOSS_FLOOR - GLOSS_TAUGHT)).ln());
 
 /// Log density of what is seen where `predicted` should be, relative to its peak; the residual in
 /// even units; and how far to trust it. `shade` is how far a shadow tints.
@@ -255,7 +263,7 @@ fn compare(
     // for two channels.
     let black = BLACK_ERROR * bright.powf(-2.0 / 3.0);
     let noise = [0.0, 500.0 / 3.0 * black, 283.0 / 3.0 * black];
-    let (mut far, mut wider) = (0.0, 0.0);
+    let (mut far, mut wider) = (0.0, 1.0);
     let mut residual = [0.0; 3];
     for c in 0..3 {
         residual[c] = seen[c] - expected[c];
@@ -264,10 +272,10 @@ fn compare(
         if c > 0 {
             all += tint * tint + cut * cut + shade * shade;
         }
-        wider += 0.5 * (all / plain).ln();
+        wider *= all / plain;
         far += residual[c] * residual[c] / all;
     }
-    let log = -0.5 * (TAILS + 3.0) * (far / TAILS).ln_1p() - wider;
+    let log = -0.5 * (TAILS + 3.0) * (far / TAILS).ln_1p() - 0.5 * wider.ln();
     (log, residual, (TAILS + 3.0) / (TAILS + far))
 }
 
@@ -283,14 +291,21 @@ struct Sum {
 }
 
 impl Sum {
-    fn add(&mut self, log: f64, light: (f64, f64), gloss: f64, residual: Even, trust: f64) {
+    fn add(
+        &mut self,
+        log: f64,
+        light: (f64, f64),
+        (gloss, log_gloss): (f64, f64),
+        residual: Even,
+        trust: f64,
+    ) {
         let top = *self.top.get_or_insert(log);
         if log > top {
             self.scale((top - log).exp());
             self.top = Some(log);
         }
         let w = (log - top.max(log)).exp();
-        let h = (gloss + GLOSS_FLOOR).ln();
+        let h = log_gloss;
         self.all += w;
         self.gloss[0] += w * gloss;
         self.gloss[1] += w * h;

@@ -113,7 +113,7 @@ function closeLooks(app, piece) {
   if (at >= CLOSE_LOOKS) shown.splice(-1, 1, places[at]);
   return h("div", { class: "close-looks" }, shown.map((place) => h("button", {
     type: "button", class: `close-look-of${place.photo === app.photo ? " shown" : ""}`,
-    "aria-pressed": String(place.photo === app.photo), onclick: () => app.flipTo(place.photo),
+    "aria-current": place.photo === app.photo ? "true" : null, onclick: () => app.flipTo(place.photo),
   }, closeLook(app, place.outline_px, `Piece ${piece.id} in photo ${place.photo}, close`, place.photo),
   h("span", {}, place.isSeen ? `photo ${place.photo}` : `photo ${place.photo}: hidden`))));
 }
