@@ -74,6 +74,11 @@ struct Args {
     #[arg(long, value_name = "WHICH")]
     only: Option<String>,
 
+    /// Count only trays that were taken from several places anew, for the maps of several photos; of one photo the pieces that
+    /// the last run counted are taken.
+    #[arg(long)]
+    sets: bool,
+
     /// `cargo bench` adds this.
     #[arg(long, hide = true)]
     bench: bool,
@@ -117,12 +122,18 @@ fn main() -> Result<()> {
             .collect();
         let kept_at = folder.join(format!("{name}.json"));
         let again = args.only.as_deref().is_none_or(|only| only == name);
-        let one = if args.counted || !again {
+        let before = || -> Result<Counted> {
             let text = fs::read_to_string(&kept_at)
                 .with_context(|| format!("reading {}", kept_at.display()))?;
-            kept(&text)?
+            kept(&text)
+        };
+        let one = if args.counted || !again {
+            before()?
         } else {
-            let one = count(&used, &photos, folder.clone(), args.taught)?;
+            let mut one = count(&used, &photos, folder.clone(), &args)?;
+            if args.sets {
+                one.alone = before()?.alone;
+            }
             fs::write(&kept_at, serde_json::to_string(&one)?)?;
             one
         };
@@ -220,8 +231,8 @@ fn drawn(folder: &Path) -> Result<Vec<Photo>> {
 }
 
 /// Counts these photos, their colours taught as a user would; views of one tray also together.
-fn count(used: &[&Photo], photos: &[Photo], folder: PathBuf, taught: bool) -> Result<Counted> {
-    let mut homes = Homes::new(folder, taught);
+fn count(used: &[&Photo], photos: &[Photo], folder: PathBuf, args: &Args) -> Result<Counted> {
+    let mut homes = Homes::new(folder, args.taught);
     let mut trays: BTreeMap<&str, Vec<&Photo>> = BTreeMap::new();
     for photo in used {
         homes.teach(&lessons::lessons(photo, photos))?;
@@ -231,14 +242,15 @@ fn count(used: &[&Photo], photos: &[Photo], folder: PathBuf, taught: bool) -> Re
             .or_default()
             .push(photo);
     }
-    let trays: Vec<Vec<&Photo>> = trays.into_values().collect();
+    let mut trays: Vec<Vec<&Photo>> = trays.into_values().collect();
+    trays.retain(|tray| !args.sets || tray.len() > 1);
     let counted = (trays.par_iter())
         .map(|tray| {
             let Some(first) = tray.first() else {
                 return Ok(Counted::default());
             };
             let home = homes.place(&lessons::lessons(first, photos));
-            let counted = judged(tray, &home)?;
+            let counted = judged(tray, &home, args.sets)?;
             eprintln!("{}: {} pieces", first.name, counted.alone.len());
             Ok(counted)
         })

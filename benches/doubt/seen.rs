@@ -277,11 +277,12 @@ struct Found {
     is: Vec<Option<usize>>,
 }
 
-/// Counts the photos of a tray, each looking for the form that lies there and for any, and together, with each teaching.
+/// Counts the photos of a tray, each looking for the form that lies there and for any, and together, with each teaching; with
+/// `sets` together alone.
 ///
 /// # Errors
 /// When a file of the home cannot be read. A photo that is refused has no pieces.
-pub fn judged(photos: &[&Photo], home: &Path) -> Result<Counted> {
+pub fn judged(photos: &[&Photo], home: &Path, sets: bool) -> Result<Counted> {
     let calibration = home.join("calibration");
     let mut books = Vec::new();
     let Some(first) = photos.first() else {
@@ -299,7 +300,7 @@ pub fn judged(photos: &[&Photo], home: &Path) -> Result<Counted> {
     let targets = targets(&calibration)?;
     let mut looked = Vec::new();
     for photo in photos {
-        looked.extend(look_at(photo, &targets)?);
+        looked.extend(look_at(photo, &targets, sets)?);
     }
     let mut counted = Counted::default();
     for (teaching, book) in &books {
@@ -312,16 +313,16 @@ pub fn judged(photos: &[&Photo], home: &Path) -> Result<Counted> {
         let shown: Vec<Shown<'_>> = (looked.iter())
             .map(|one| one.shown(0, book.as_ref()))
             .collect();
-        for (one, shown) in looked.iter().zip(&shown) {
+        for (one, shown) in looked.iter().zip(&shown).filter(|_| !sets) {
             alone((one, 0), shown, *teaching, &mut counted.alone);
         }
         // Each pair of neighbours, and all of more than two.
         let n = looked.len();
-        let mut sets: Vec<_> = (1..n).map(|k| k - 1..k + 1).collect();
+        let mut ranges: Vec<_> = (1..n).map(|k| k - 1..k + 1).collect();
         if n > 2 {
-            sets.push(0..n);
+            ranges.push(0..n);
         }
-        for set in sets {
+        for set in ranges {
             let photos = (&looked[set.clone()], &shown[set]);
             together(photos, *teaching, &mut counted.together);
         }
@@ -330,7 +331,7 @@ pub fn judged(photos: &[&Photo], home: &Path) -> Result<Counted> {
 }
 
 /// Measures a photo and finds its pieces; none where it is refused.
-fn look_at<'a>(photo: &'a Photo, targets: &Targets) -> Result<Option<Looked<'a>>> {
+fn look_at<'a>(photo: &'a Photo, targets: &Targets, sets: bool) -> Result<Option<Looked<'a>>> {
     let pixels = photo::open(&photo.root.join(&photo.path), &Limits::default())
         .with_context(|| format!("reading {}", photo.name))?;
     let Ok(mut scene) = measure(&pixels, targets, &|_| ()) else {
@@ -338,7 +339,7 @@ fn look_at<'a>(photo: &'a Photo, targets: &Targets) -> Result<Option<Looked<'a>>
     };
     let form = photo.truth.form_argument();
     let mut searches = vec![Search::of_all(Shapes::shipped())];
-    if form != "any" {
+    if form != "any" && !sets {
         searches.push(Search::called(Shapes::shipped(), form)?);
     }
     let found = (searches.iter()).map(|search| {
