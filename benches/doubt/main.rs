@@ -1,9 +1,9 @@
 //! Fits what tells how sure a piece is, on `sample-photos/tune` and on photos drawn for it alone.
 //!
 //! ```text
-//! python -m studio draw /tmp/drawn --desks 301-320         the photos drawn for it (sample-photos/studio/drawn.py)
-//! cargo bench --bench doubt -- --drawn /tmp/drawn          what newly fitted maps say of worlds left out
-//! cargo bench --bench doubt -- --drawn /tmp/drawn --write  calibration/doubt.json made anew
+//! python -m studio draw DIR --desks 301-320         the photos drawn for it (sample-photos/studio/drawn.py)
+//! cargo bench --bench doubt -- --drawn DIR          what newly fitted maps say of worlds left out
+//! cargo bench --bench doubt -- --drawn DIR --write  calibration/doubt.json made anew
 //! ```
 //! Each photo is counted twice, looking for the form that lies there and for any, photos of one tray also together, and colours are named three times:
 //! with all that its desk taught, with one colour in eight left out, and as taught in one light alone. Counted pieces are matched with true

@@ -1,7 +1,7 @@
 //! What a piece is, by all photos that show it.
 //!
-//! Photos of one piece err alike where it looks like another: their words are averaged, not multiplied. What each adds of
-//! its own is geometry: under the right reading the piece stands in one place, under one of another height it stands
+//! Photos of one piece err alike where it looks like another: their words are averaged, not multiplied, but for those of a piece
+//! that was turned over between them, as its two sides are two things to go by. What each adds of its own is geometry: under the right reading the piece stands in one place, under one of another height it stands
 //! elsewhere in each photo, by the height's error times the angle between the two lines of sight. So
 //!
 //! log P(reading) = mean over photos of log p + sum over photos of log f(place - middle of the places)
@@ -10,7 +10,7 @@
 
 use super::{Hypothesis, Instance, Sighting, View};
 use crate::count::{Doubt, ShapeOdds};
-use crate::pieces::{Shape, Stance};
+use crate::pieces::{Face, Shape, Stance};
 use crate::units::Mm;
 
 /// Standard deviation of a piece's place from photo to photo under the right reading, mm, in each direction: in the two
@@ -57,10 +57,18 @@ pub fn fuse(views: &[View<'_>], instance: &Instance, parallax: bool) -> Option<F
         }
     }
     let n = shown.len() as f64;
-    let words = |were: Hypothesis| {
-        let logs = shown.iter().map(|(_, s)| s.probability(were).ln());
-        logs.sum::<f64>() / n
+    // By the side that looks up: the mean over the photos that show it.
+    let by_side = |of: &dyn Fn(&Sighting<'_>) -> f64| -> Vec<f64> {
+        let sides = [Some(Face::Up), Some(Face::Down), None];
+        let flat = |s: &Sighting<'_>| Some(s.stance.face).filter(|face| face.is_flat());
+        let mean = |side: Option<Face>| {
+            let own = shown.iter().filter(|(_, s)| flat(s) == side);
+            let values: Vec<f64> = own.map(|(_, s)| of(s)).collect();
+            (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64)
+        };
+        sides.into_iter().filter_map(mean).collect()
     };
+    let words = |were: Hypothesis| -> f64 { by_side(&|s| s.probability(were).ln()).iter().sum() };
     let geometry = |were: &Hypothesis| match parallax {
         true => geometry(&shown, *were),
         false => 0.0,
@@ -69,9 +77,12 @@ pub fn fuse(views: &[View<'_>], instance: &Instance, parallax: bool) -> Option<F
         .map(|were| (*were, words(*were) + geometry(were)))
         .collect();
     // Nothing of what was told may be of any height: it lies as well as the best of what was told.
-    let open = shown.iter().map(|(_, s)| s.open()).sum::<f64>() / n;
     let nearest = hypotheses.iter().map(geometry).fold(f64::MIN, f64::max);
-    let open = open.max(1e-6).ln() + nearest;
+    let open: f64 = by_side(&|s| s.open())
+        .iter()
+        .map(|open| open.max(1e-6).ln())
+        .sum();
+    let open = open + nearest;
     let most = weighed.iter().map(|(_, log)| *log).fold(open, f64::max);
     let all: f64 = weighed.iter().map(|(_, log)| (log - most).exp()).sum();
     let all = all + (open - most).exp();

@@ -152,7 +152,7 @@ fn a_piece_turned_over_between_the_photos_is_told_by_the_side_that_tells() {
     assert_eq!(instances.len(), 1);
     let told = fuse(&views, &instances[0], true).unwrap();
     assert_eq!(told.stance.shape, plate);
-    assert!(told.odds.right > 0.85, "{:?}", told.odds);
+    assert!(told.odds.right > 0.75, "{:?}", told.odds);
     // The same two photos of a piece that nobody turned leave it open.
     let still = [
         view(&left, vec![(at(30.0, Face::Down), &underside)]),
