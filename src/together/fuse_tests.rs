@@ -152,7 +152,8 @@ fn a_piece_turned_over_between_the_photos_is_told_by_the_side_that_tells() {
     assert_eq!(instances.len(), 1);
     let told = fuse(&views, &instances[0], true).unwrap();
     assert_eq!(told.stance.shape, plate);
-    assert!(told.odds.right > 0.75, "{:?}", told.odds);
+    // By hand 0.83, less what two millimetres take.
+    assert!(told.odds.right > 0.7, "{:?}", told.odds);
     // The same two photos of a piece that nobody turned leave it open.
     let still = [
         view(&left, vec![(at(30.0, Face::Down), &underside)]),
