@@ -341,7 +341,7 @@ pub fn count_scene(
     let pieces = in_reading_order(pieces, photo.full_px[1]);
     let unexplained = unexplained(scene, &shown.leftovers);
     let warnings = warnings_of(&shown, &pieces, &unexplained, known);
-    let second_photo = second_photo(&shown, &pieces);
+    let second_photo = second_photo(&shown, &pieces).filter(|_| shown.is_taught());
     let mut sheet = sheet_of(&shown, targets, known, pieces, unexplained, warnings);
     sheet.second_photo = second_photo;
     sheet

@@ -188,7 +188,9 @@ pub fn photos(root: &Path) -> Result<Vec<Photo>> {
 
 /// The trays that are there from several places, as sets of two and of three photos of which the first is view a.
 fn together(photos: &[Photo]) -> Vec<Photo> {
-    let mut scenes: BTreeMap<(Folder, &Path, &str), Vec<(&str, &Photo)>> = BTreeMap::new();
+    // By folder, the folder below, and the scene: its views' letters and photos.
+    type Views<'a> = Vec<(&'a str, &'a Photo)>;
+    let mut scenes: BTreeMap<(Folder, &Path, &str), Views<'_>> = BTreeMap::new();
     for photo in photos {
         if let Some(view) = &photo.truth.view {
             let beside = photo.path.parent().unwrap_or(Path::new(""));

@@ -428,11 +428,9 @@ fn second_photo(
     (alone, alone_from): &(Vec<Fitting>, f64),
     (together, together_from): &(Vec<Fitting>, f64),
 ) -> (Fit, Vec<Case>) {
-    let map = |fits: &'static str, of: &[Fitting]| -> Map {
-        let found = of.iter().find(|(name, ..)| *name == fits);
-        found
-            .map(|(_, fit, _)| fit.map.clone())
-            .expect("it was fitted")
+    let map = |name: &str, of: &[Fitting]| -> Map {
+        let found = of.iter().find(|(own, ..)| *own == name);
+        found.map_or_else(Map::none, |(_, fit, _)| fit.map.clone())
     };
     let (size, form) = (map("size", alone), map("form", alone));
     let (colour, whole) = (map("colour", alone), map("whole", alone));

@@ -286,6 +286,14 @@ pub struct Map {
 }
 
 impl Map {
+    /// One that knows nothing.
+    pub fn none() -> Self {
+        Self {
+            weights: BTreeMap::new(),
+            most: 0.5,
+        }
+    }
+
     /// The probability.
     pub fn of(&self, features: &[Feature]) -> f64 {
         let weight = |name: &str| self.weights.get(name).copied().unwrap_or(0.0);
@@ -328,23 +336,19 @@ pub struct FittedTogether {
 
 /// What a file without maps leaves: nothing is known.
 fn none() -> Fitted {
-    let map = Map {
-        weights: BTreeMap::new(),
-        most: 0.5,
-    };
     Fitted {
-        size: map.clone(),
-        form: map.clone(),
-        colour: map.clone(),
-        whole: map.clone(),
+        size: Map::none(),
+        form: Map::none(),
+        colour: Map::none(),
+        whole: Map::none(),
         sure_from: 1.0,
         together: FittedTogether {
-            shape: map.clone(),
-            colour: map.clone(),
-            whole: map.clone(),
+            shape: Map::none(),
+            colour: Map::none(),
+            whole: Map::none(),
             sure_from: 1.0,
         },
-        second_photo: map,
+        second_photo: Map::none(),
     }
 }
 

@@ -79,6 +79,9 @@ pub struct Upright {
     cut: Mutex<BTreeMap<String, Arc<[u8]>>>,
 }
 
+/// The sheet's number here, and the photo's in the sheet.
+type Key = (usize, u32);
+
 /// The photos of the sheets in work.
 #[derive(Debug, Default)]
 pub struct Album {
@@ -86,7 +89,7 @@ pub struct Album {
     folder: Option<PathBuf>,
     /// What the card's patches should look like where a printed copy was measured.
     printed: Option<Targets>,
-    open: Mutex<Vec<((usize, u32), Arc<Upright>)>>,
+    open: Mutex<Vec<(Key, Arc<Upright>)>>,
 }
 
 impl Album {
@@ -106,16 +109,11 @@ impl Album {
         printed.unwrap_or_else(Targets::nominal)
     }
 
-    /// A photo of the sheet that lies at `path`; `key` is the sheet's number here and the photo's in the sheet.
+    /// A photo of the sheet that lies at `path`.
     ///
     /// # Errors
     /// [`AlbumError`] when it is not there, is another, or cannot be read.
-    pub fn photo(
-        &self,
-        key: (usize, u32),
-        path: &Path,
-        of: &PhotoRef,
-    ) -> Result<Arc<Upright>, AlbumError> {
+    pub fn photo(&self, key: Key, path: &Path, of: &PhotoRef) -> Result<Arc<Upright>, AlbumError> {
         let mut open = self.open.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some(at) = open.iter().position(|(number, _)| *number == key) {
             let found = open.remove(at);
