@@ -159,6 +159,11 @@ fn a_piece_turned_over_between_the_photos_is_told_by_the_side_that_tells() {
         view(&left, vec![(at(30.0, Face::Down), &underside)]),
         view(&right, vec![(at(30.0, Face::Down), &underside)]),
     ];
-    let told = fuse(&still, &matched(&still)[0], true).unwrap();
-    assert!(told.odds.right < 0.6, "{:?}", told.odds);
+    let unturned = fuse(&still, &matched(&still)[0], true).unwrap();
+    // An underside on its studs lies higher than one without, which places tell a little.
+    assert!(
+        unturned.odds.right < told.odds.right - 0.05,
+        "{:?}",
+        unturned.odds
+    );
 }
