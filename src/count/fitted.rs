@@ -177,7 +177,7 @@ pub fn whole_features(product: f64, surely: bool) -> Vec<Feature> {
 /// What several photos of a tray say of one piece's form and size.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ShapeTogether {
-    /// Probability by all photos and by where they show it ([`fuse`](crate::together::fuse)).
+    /// Probability by all photos and by where they show it ([`fuse`](crate::together::fuse())).
     pub right: f64,
     /// The least that a photo gives to that form and size, by itself.
     pub lowest: f64,
