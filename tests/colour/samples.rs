@@ -305,14 +305,14 @@ fn two_lights_taught() {
 }
 
 /// Right, sure, and photos exact in every group.
-const RIGHT: (usize, usize, usize) = (480, 408, 7);
+const RIGHT: (usize, usize, usize) = (480, 381, 7);
 
 /// Several of the daylight photo's pieces have a window's image on them. In other lights few are sure: of colours
 /// with a near neighbour none is until a second light was taught.
 #[test]
 #[ignore = "reads many photos"]
 fn one_light_taught() {
-    for (light, right, sure) in [("daylight", 468, 255), ("warm-led", 475, 148)] {
+    for (light, right, sure) in [("daylight", 468, 245), ("warm-led", 475, 145)] {
         let all = figures(light, &book(&[light], &[]), &seen);
         assert!(all.wrong_and_sure.is_empty());
         assert!(all.right >= right && all.sure >= sure);
@@ -356,7 +356,7 @@ fn any_two_lights_taught() {
 }
 
 /// Right, sure, and wrong though sure, of 5,357 and of 1,958 pieces.
-const ANY_TWO: ((usize, usize, usize), (usize, usize, usize)) = ((5193, 3660, 0), (1732, 1029, 8));
+const ANY_TWO: ((usize, usize, usize), (usize, usize, usize)) = ((5193, 3391, 0), (1732, 844, 7));
 
 /// Colours that are far from all taught ones: with a hard neighbour taught, the two cannot
 /// be told apart from under a shift of the whole photo.
@@ -408,7 +408,7 @@ fn many_colours_that_nobody_taught() {
 }
 
 /// Right, sure, and wrong though sure.
-const SOME_TAUGHT: (usize, usize, usize) = (7547, 1102, 18);
+const SOME_TAUGHT: (usize, usize, usize) = (7547, 1063, 18);
 
 fn shown_of(colour: &str) -> usize {
     SHOWN
@@ -435,8 +435,8 @@ fn later_photos_and_hard_neighbours() {
     let lights = book(&["daylight", "warm-led"], &[]);
     let hard = figures("hard neighbours", &lights, &|s| s.name.starts_with("hard-"));
     assert!(other.wrong_and_sure.is_empty() && other.right >= 79 && other.sure >= 59);
-    assert!(both.wrong_and_sure.is_empty() && both.right >= 44 && both.sure >= 29);
-    assert!(hard.wrong_and_sure.is_empty() && hard.right >= 162 && hard.sure >= 109);
+    assert!(both.wrong_and_sure.is_empty() && both.right >= 44 && both.sure >= 28);
+    assert!(hard.wrong_and_sure.is_empty() && hard.right >= 162 && hard.sure >= 93);
 }
 
 /// Each photo that has a teach photo under the same illuminant.
@@ -469,7 +469,7 @@ fn taught_under_the_same_light() {
 }
 
 /// Right, sure, and wrong though sure: hard neighbours side by side are among the photos.
-const SAME_LIGHT: (usize, usize, usize) = (466, 339, 0);
+const SAME_LIGHT: (usize, usize, usize) = (466, 313, 0);
 
 /// Every colour is left out of the teaching in turn. Of some the nearest taught colour is
 /// less than 5 dE00 away.
