@@ -13,7 +13,7 @@ use crate::count::{Doubt, ShapeOdds};
 use crate::pieces::{Face, Shape, Stance};
 use crate::units::Mm;
 
-/// Standard deviation of a piece's place from photo to photo under the right reading, mm, in each direction: in the two
+/// Standard deviation of a piece's place from photo to photo under the right reading, mm, in each direction: in two
 /// sets of `sample-photos/tune` 0.43 where pieces lie in one layer (60) and 0.73 in a heap (91).
 const PLACE_MM: f64 = 0.6;
 /// Share of places that are off by more than that for another reason: a neighbour's edge, a hidden part. Set by hand, as
