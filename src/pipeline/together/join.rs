@@ -32,7 +32,7 @@ pub struct Joined<'a> {
     pub(super) settled: Settled,
 }
 
-/// Joins what [`super::shown`] says of each photo; `odds` are those of form and size ([`shape_odds_of`]). A photo of another
+/// Joins what [`shown`](crate::pipeline::shown()) says of each photo; `odds` are those of form and size ([`shape_odds_of`]). A photo of another
 /// tray than the first is left out. `None` of no photo.
 pub fn join<'a>(shown: &'a [Shown<'a>], odds: &'a [Vec<ShapeOdds>]) -> Option<Joined<'a>> {
     let all: Vec<View<'_>> = (shown.iter().zip(odds))
@@ -91,7 +91,7 @@ pub struct Evidence {
 }
 
 impl Joined<'_> {
-    /// The evidence of every piece, with names as [`super::shown`] gave them first.
+    /// The evidence of every piece, with names as [`shown`](crate::pipeline::shown()) gave them first.
     pub fn evidence(&self) -> Vec<Evidence> {
         (0..self.pieces.len())
             .filter_map(|number| {
