@@ -4,6 +4,7 @@ flat or with one end curled, matte or under a glossy film."""
 import numpy as np
 
 from . import card
+from .gloss import glossy
 from .lights import _spectrum
 from .meshes import as_mesh, grid, matte
 
@@ -11,32 +12,31 @@ PATCH_LIFT_MM = 0.03
 FILM_ROUGHNESS = 0.08
 
 
-def parts(placed, glossy, mi, copy=card.Print()):
+def parts(placed, film, mi, copy=card.Print()):
     design = card.design()
     upright = np.ascontiguousarray(card.black_mask()[::-1])    # v runs up
     mask = mi.Bitmap(upright[:, :, None])
-    glossy = FILM_ROUGHNESS if glossy else copy.sheen
+    roughness = FILM_ROUGHNESS if film else copy.sheen
     paper = {"type": "twosided", "inner": {
         "type": "blendbsdf", "weight": {"type": "bitmap", "raw": True, "bitmap": mask},
-        "paper": _ink(card.paper(copy), glossy), "black": _ink(card.black_ink(copy), glossy)}}
+        "paper": _ink(card.paper(copy), roughness), "black": _ink(card.black_ink(copy), roughness)}}
     sheet = _bent if placed.curl_mm else _flat
     found = {"card": sheet(placed, 0, 0, design["width_mm"], design["height_mm"],
                            card.PAPER_MM, paper, mi)}
     for patch in design["patches"]:
         print_ = card.patch_prints(copy)[patch["name"]]
-        bsdf = {"type": "twosided", "inner": _ink(print_, glossy)} if glossy else matte(print_)
+        bsdf = {"type": "twosided", "inner": _ink(print_, roughness)} if roughness else matte(print_)
         found[f"patch-{patch['name']}"] = sheet(
             placed, patch["x_mm"], patch["y_mm"], patch["width_mm"], patch["height_mm"],
             card.PAPER_MM + PATCH_LIFT_MM, bsdf, mi)
     return found
 
 
-def _ink(reflectance, glossy):
-    """`glossy`: the roughness of a glossy surface; 0 is matte."""
-    if not glossy:
+def _ink(reflectance, roughness):
+    """`roughness`: of a glossy surface; 0 is matte."""
+    if not roughness:
         return {"type": "diffuse", "reflectance": _spectrum(reflectance)}
-    return {"type": "roughplastic", "distribution": "ggx", "int_ior": 1.49,
-            "alpha": glossy, "diffuse_reflectance": _spectrum(reflectance)}
+    return glossy(reflectance, 1.49, roughness)
 
 
 def _flat(placed, x, y, width, height, lift, bsdf, mi):

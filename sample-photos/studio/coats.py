@@ -4,7 +4,7 @@ come from three batches where a recipe has them differ (`spread`), and wear chan
 import numpy as np
 
 from . import palette, spectra
-from .lights import _spectrum
+from .gloss import glossy
 
 BATCHES = 3
 
@@ -33,5 +33,4 @@ def of_pieces(scene):
 
 
 def plastic(lab, roughness):
-    return {"type": "roughplastic", "distribution": "ggx", "int_ior": 1.54, "alpha": roughness,
-            "diffuse_reflectance": _spectrum(spectra.plastic(lab))}
+    return glossy(spectra.plastic(lab), 1.54, roughness)

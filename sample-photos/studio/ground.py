@@ -3,6 +3,7 @@
 import numpy as np
 
 from . import palette, spectra, surfaces, tray as trays
+from .gloss import glossy
 from .lights import _spectrum
 from .meshes import as_mesh, matte
 
@@ -58,5 +59,4 @@ def _plain(reflectance, gloss):
 def _side(reflectance, gloss):
     if not gloss:
         return {"type": "diffuse", "reflectance": _spectrum(reflectance)}
-    return {"type": "roughplastic", "distribution": "ggx", "int_ior": 1.5, "alpha": gloss,
-            "diffuse_reflectance": _spectrum(reflectance)}
+    return glossy(reflectance, 1.5, gloss)
