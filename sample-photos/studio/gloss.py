@@ -1,8 +1,8 @@
 """Glossy surfaces whose body keeps its lightness, however rough they are.
 
-Light that bounces twice between the facets of a rough surface is lost in Mitsuba's model of one, and as most of what a
-plastic sends back has met the surface three times or more, a rough one comes out too dark: by an eighth at a roughness of
-0.2, by half at 0.5. What is worn, or printed on coated paper, is not; so the body is made as much lighter."""
+Mitsuba's model of a rough surface follows one bounce between facets and loses the light of further ones, so a rough plastic
+comes out too dark: against one of roughness 0.1 by an eighth at 0.2 and by two fifths at 0.5. Worn plastic and coated paper
+are no darker than smooth ones, so the body is made that much lighter."""
 
 import numpy as np
 
