@@ -215,6 +215,12 @@ fn tell(report: &Report) -> Result<(), Failure> {
     let Some(entry) = report.entry else {
         return say::print("Nothing was posted: every photo was in the stock already.");
     };
+    let several = report.places.len() > 1;
+    if several {
+        let sheets = report.places.iter().map(|place| place.sheets).sum();
+        let sheets = say::plural(sheets, "sheet", "sheets");
+        say::print(&format!("Entry {entry}: {sheets} posted."))?;
+    }
     for place in &report.places {
         let sheets = say::plural(place.sheets, "sheet", "sheets");
         let Numbers { checked, pending } = place.now;
@@ -229,13 +235,15 @@ fn tell(report: &Report) -> Result<(), Failure> {
                 )
             }
         };
-        say::print_wrapped(
-            &format!(
+        let told = if several {
+            format!("  {}: {sheets}; it now holds {now}.", place.name)
+        } else {
+            format!(
                 "Entry {entry}: {sheets} posted to {}, which now holds {now}.",
                 place.name
-            ),
-            2,
-        )?;
+            )
+        };
+        say::print_wrapped(&told, if several { 4 } else { 2 })?;
     }
     Ok(())
 }

@@ -199,7 +199,9 @@ fn folders_are_posted() {
     harbour
         .run(&["post", "sheets"])
         .code(0)
-        .prints("posted to cup 4");
+        .prints("2 sheets posted.")
+        .prints("cup 3: 1 sheet; it now holds")
+        .prints("cup 4: 1 sheet; it now holds");
     assert_eq!(harbour.checked_rows().len(), 2);
     // What is in the stock already is left out, and a new one beside it goes in.
     let file = harbour.checked("slip", Some("cup 5"), &[ROSE]);
