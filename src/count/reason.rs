@@ -37,8 +37,10 @@ pub enum Doubt {
     OnePhoto,
     /// Another photo of the same tray shows one like it elsewhere.
     Moved,
-    /// Nothing much, but several things a little.
-    Together,
+    /// Nothing in particular, but its colour is told less surely than its form and size.
+    ColourALittle,
+    /// Nothing in particular, but its form and size are told less surely than its colour.
+    ShapeALittle,
     /// Pieces of which as much was stated were wrong too often where they were looked at.
     Record,
 }
@@ -65,7 +67,8 @@ impl Doubt {
             Doubt::Glare => "colour uncertain: glare or shade on it".to_owned(),
             Doubt::OnePhoto => "another photo should show it and does not".to_owned(),
             Doubt::Moved => "lies elsewhere in another photo".to_owned(),
-            Doubt::Together => "several small doubts together".to_owned(),
+            Doubt::ColourALittle => "colour not quite certain".to_owned(),
+            Doubt::ShapeALittle => "form and size not quite certain".to_owned(),
             Doubt::Record => {
                 "pieces as sure as this were wrong too often in your photos".to_owned()
             }
@@ -130,6 +133,7 @@ mod tests {
             Doubt::Untaught,
             Doubt::NewColour,
             Doubt::Glare,
+            Doubt::ColourALittle,
         ];
         assert!(colour.iter().all(|doubt| is_about_colour(&doubt.text())));
         let shape = crate::pieces::list::tests::shape("plate", "1x1");
@@ -144,6 +148,7 @@ mod tests {
             Doubt::Covered,
             Doubt::Heaped,
             Doubt::Cut,
+            Doubt::ShapeALittle,
         ];
         assert!(others.iter().all(|doubt| !is_about_colour(&doubt.text())));
     }

@@ -134,7 +134,12 @@ fn stated_of(
         if shipped >= SURE {
             said.doubts.push(Doubt::Record.text());
         } else if said.doubts.is_empty() {
-            said.doubts.push(Doubt::Together.text());
+            let weakest = if told.right < shape.right {
+                Doubt::ColourALittle
+            } else {
+                Doubt::ShapeALittle
+            };
+            said.doubts.push(weakest.text());
         }
     }
     said
