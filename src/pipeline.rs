@@ -11,7 +11,7 @@ use crate::colour::{
     Correction, CorrectionError, Patch, PrintProfile, SwatchBook, correct, read_patches,
 };
 use crate::count::doubt::{ToldBy, settled_by_second, stated};
-use crate::count::fitted::PhotoQuality;
+use crate::count::features::PhotoQuality;
 use crate::count::record::HomeMap;
 use crate::count::shape_odds;
 use crate::numbers::round2;

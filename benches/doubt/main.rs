@@ -36,9 +36,8 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, Result};
 use clap::Parser;
-use cuptally::count::fitted::{
-    Feature, Fitted, Map, NAMED_SURELY, second_photo_features, whole_features,
-};
+use cuptally::count::features::{Feature, NAMED_SURELY, second_photo_features, whole_features};
+use cuptally::count::fitted::{Fitted, Map};
 use rayon::prelude::*;
 use serde_json::{Value, json};
 

@@ -8,7 +8,7 @@ use anyhow::{Context, Result, anyhow};
 use cuptally::card::design::CardDesign;
 use cuptally::colour::{PrintProfile, SwatchBook};
 use cuptally::count::colours::Named;
-use cuptally::count::fitted::{
+use cuptally::count::features::{
     Feature, PhotoQuality, TOLD, colour_features, colour_together_features, form_features,
     shape_together_features, size_features, told,
 };

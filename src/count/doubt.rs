@@ -1,10 +1,11 @@
 //! How sure a piece is.
 
 use super::colours::Named;
-use super::fitted::{
-    ColourTogether, PhotoQuality, ShapeTogether, colour_features, colour_together_features, fitted,
+use super::features::{
+    ColourTogether, PhotoQuality, ShapeTogether, colour_features, colour_together_features,
     form_features, second_photo_features, shape_together_features, size_features, whole_features,
 };
+use super::fitted::fitted;
 use super::level::level;
 use super::reason::Doubt;
 use crate::pieces::paint::Paint;

@@ -9,6 +9,7 @@ mod taught;
 mod level;
 pub mod colours;
 pub mod doubt;
+pub mod features;
 pub mod fitted;
 pub mod flaw;
 pub mod groups;

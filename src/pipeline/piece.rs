@@ -3,7 +3,7 @@
 use super::{Scene, Seen};
 use crate::colour::Flaw;
 use crate::count::doubt::{ToldBy, colour_doubts, colour_probability, stated};
-use crate::count::fitted::PhotoQuality;
+use crate::count::features::PhotoQuality;
 use crate::count::reason::Doubt;
 use crate::count::record::HomeMap;
 use crate::count::{Named, ShapeOdds, shape_odds, spoils};

@@ -6,7 +6,7 @@ use super::{
     quality,
 };
 use crate::colour::Flaw;
-use crate::count::fitted::PhotoQuality;
+use crate::count::features::PhotoQuality;
 use crate::count::groups::{hidden, total};
 use crate::count::reason::{is_about_the_form, is_about_the_list};
 use crate::count::record::maps_id;

@@ -6,7 +6,7 @@ use crate::cli::atomic::write_files;
 use crate::cli::say::{self, Progress};
 use crate::cli::{Context, Failure, home, look};
 use crate::colour::{Lesson, Origin, Swatch};
-use crate::count::fitted::PhotoQuality;
+use crate::count::features::PhotoQuality;
 use crate::count::{flaws, shape_odds};
 use crate::numbers::round2;
 use crate::photo::Photo;

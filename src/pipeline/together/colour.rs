@@ -1,7 +1,7 @@
 //! What several photos tell of one piece's colour: the photo that shows it best names it.
 
 use crate::count::doubt::{self, colour_probability};
-use crate::count::fitted::ColourTogether;
+use crate::count::features::ColourTogether;
 use crate::count::{Named, spoils};
 use crate::pipeline::Shown;
 use crate::pipeline::piece::Told;

@@ -2,7 +2,7 @@
 
 use super::colour::{clearest, colour_together};
 use crate::count::doubt::HEAPED;
-use crate::count::fitted::{ColourTogether, ShapeTogether};
+use crate::count::features::{ColourTogether, ShapeTogether};
 use crate::count::{ShapeOdds, shape_odds};
 use crate::pieces::polygon::inside;
 use crate::pieces::{Face, Stance};
