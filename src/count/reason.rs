@@ -37,9 +37,9 @@ pub enum Doubt {
     OnePhoto,
     /// Another photo of the same tray shows one like it elsewhere.
     Moved,
-    /// Nothing in particular, but its colour is told less surely than its form and size.
+    /// Nothing in particular speaks against its colour, but it is not told surely enough.
     ColourALittle,
-    /// Nothing in particular, but its form and size are told less surely than its colour.
+    /// Nothing in particular speaks against its form and size, but they are not told surely enough.
     ShapeALittle,
     /// Pieces of which as much was stated were wrong too often where they were looked at.
     Record,
@@ -74,6 +74,30 @@ impl Doubt {
             }
         }
     }
+}
+
+/// How surely a part of a piece is told: its form and size, or its colour.
+#[derive(Clone, Copy, Debug)]
+pub struct PartTold {
+    /// Probability that it is right.
+    pub right: f64,
+    /// Whether the piece would be sure by it, were all else certain.
+    pub suffices: bool,
+}
+
+/// What to doubt of a piece that nothing in particular speaks against: each part that is not enough by itself, or the weaker
+/// where each would be.
+pub fn doubts_a_little(shape: PartTold, colour: PartTold) -> Vec<Doubt> {
+    let both_suffice = shape.suffices && colour.suffices;
+    let of_colour = !colour.suffices || both_suffice && colour.right < shape.right;
+    let of_shape = !shape.suffices || both_suffice && colour.right >= shape.right;
+    [
+        (Doubt::ShapeALittle, of_shape),
+        (Doubt::ColourALittle, of_colour),
+    ]
+    .into_iter()
+    .filter_map(|(doubt, is)| is.then_some(doubt))
+    .collect()
 }
 
 /// Of a piece whose colour is none of those taught, as [`Doubt::text`] gives it.
@@ -151,6 +175,22 @@ mod tests {
             Doubt::ShapeALittle,
         ];
         assert!(others.iter().all(|doubt| !is_about_colour(&doubt.text())));
+    }
+
+    /// By hand, all there is to ask: who says which colour it is must leave a form in doubt that is not told surely enough.
+    #[test]
+    fn what_is_not_enough_by_itself_is_doubted() {
+        let doubts = |shape: (f64, bool), colour: (f64, bool)| {
+            let [shape, colour] =
+                [shape, colour].map(|(right, suffices)| PartTold { right, suffices });
+            let found = doubts_a_little(shape, colour);
+            [Doubt::ShapeALittle, Doubt::ColourALittle].map(|doubt| found.contains(&doubt))
+        };
+        assert_eq!(doubts((0.99, true), (0.94, false)), [false, true]);
+        assert_eq!(doubts((0.94, false), (0.99, true)), [true, false]);
+        assert_eq!(doubts((0.95, false), (0.94, false)), [true, true]);
+        assert_eq!(doubts((0.99, true), (0.98, true)), [false, true]);
+        assert_eq!(doubts((0.98, true), (0.99, true)), [true, false]);
     }
 
     #[test]

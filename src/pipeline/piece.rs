@@ -4,7 +4,7 @@ use super::{Scene, Seen};
 use crate::colour::Flaw;
 use crate::count::doubt::{ToldBy, colour_doubts, colour_probability, stated};
 use crate::count::features::PhotoQuality;
-use crate::count::reason::Doubt;
+use crate::count::reason::{Doubt, PartTold, doubts_a_little};
 use crate::count::record::HomeMap;
 use crate::count::{Named, ShapeOdds, shape_odds, spoils};
 use crate::numbers::{round2, round3};
@@ -134,12 +134,12 @@ fn stated_of(
         if shipped >= SURE {
             said.doubts.push(Doubt::Record.text());
         } else if said.doubts.is_empty() {
-            let weakest = if told.right < shape.right {
-                Doubt::ColourALittle
-            } else {
-                Doubt::ShapeALittle
+            let part = |right: f64, surely: bool| PartTold {
+                right,
+                suffices: stated(right, surely, by) >= SURE,
             };
-            said.doubts.push(weakest.text());
+            let little = doubts_a_little(part(shape.right, true), part(told.right, told.surely));
+            said.doubts = little.iter().map(Doubt::text).collect();
         }
     }
     said
