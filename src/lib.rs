@@ -19,6 +19,7 @@
 //! | [`together`] | what several photos of one tray show | one account of each piece |
 //! | [`pipeline`] | a photo, or several of one tray | its sheet: the stages above, in order |
 //! | [`stock`] | sheets | what is owned, and its history |
+//! | [`serve`] | a browser's questions | answers, to this user's browser alone |
 //! | [`review`] | sheets, a person's corrections | sheets put right, posted |
 //! | [`cover`] | a plan and the stock | what can be built, what to fetch, what to buy |
 
@@ -38,6 +39,7 @@ pub mod count;
 pub mod together;
 pub mod pipeline;
 pub mod stock;
+pub mod serve;
 pub mod review;
 pub mod cover;
 

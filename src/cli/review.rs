@@ -1,14 +1,15 @@
 //! `cuptally review`: put sheets right in the browser, before they reach the stock.
 
 use std::path::{Path, PathBuf};
-use std::sync::Mutex;
+use std::sync::{Arc, Mutex};
 
 use super::{Context, Failure, Outcome, home, say};
 use crate::review::api::Work;
-use crate::review::desk::Desk;
 use crate::review::finish::Standing;
 use crate::review::photos::Album;
-use crate::review::server;
+use crate::review::routes::{Review, routes};
+use crate::review::slots::{SlotError, Slots};
+use crate::serve::site;
 use crate::stock::{Stamp, inbox};
 
 /// Arguments of `cuptally review`.
@@ -52,12 +53,12 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
             paths.push(path.clone());
         }
     }
-    let desk = Desk::open(&paths, home::shapes(&context.home)?)?;
+    let slots = Slots::open(&paths, home::shapes(&context.home)?)?;
     // Of several printed copies nobody says here which one was photographed.
     let printed = home::targets(&context.home, None).ok();
     let album = Album::new(args.photos.clone(), printed);
-    for index in 0..desk.len() {
-        desk.with(index, |slot| {
+    for index in 0..slots.len() {
+        slots.with(index, |slot| {
             album
                 .seek(&slot.path, &slot.sheet)
                 .map_err(Failure::from)
@@ -65,7 +66,7 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
         })
         .map_err(|Said(failure)| failure)?;
     }
-    let ready = server::listen(args.port.unwrap_or(0))?;
+    let ready = site::listen(args.port.unwrap_or(0))?;
     context.tell_home();
     let address = ready.address();
     say::print(&address)?;
@@ -79,20 +80,23 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
             }
         });
     }
-    let work = ready.serve(Work {
-        desk,
+    let work = Work {
+        slots,
         album,
         home: context.home.clone(),
         book: Mutex::new(book),
-    })?;
-    farewell(&work)
+    };
+    let site = ready.site();
+    let review = Arc::new(Review::new(work, move || site.end()));
+    ready.serve(routes("/{token}", Arc::clone(&review)))?;
+    farewell(&review.work())
 }
 
-/// A failure that has passed through the desk.
+/// A failure that has passed through a sheet.
 struct Said(Failure);
 
-impl From<crate::review::desk::DeskError> for Said {
-    fn from(error: crate::review::desk::DeskError) -> Self {
+impl From<SlotError> for Said {
+    fn from(error: SlotError) -> Self {
         Self(error.into())
     }
 }

@@ -12,7 +12,7 @@ use crate::stock::{Stamp, kind::fit_to_show};
 
 use super::correction::{Correction, Draft, Refused};
 use super::daylight::Cut;
-use super::desk::{Desk, DeskError, Slot};
+use super::slots::{Slot, SlotError, Slots};
 use super::feed;
 use super::finish::{self, Ending, FinishError, Wish};
 use super::parts::{cuts, outlines};
@@ -31,7 +31,7 @@ use super::vocabulary::{Vocabulary, vocabulary};
 #[derive(Debug)]
 pub struct Work {
     /// The sheets.
-    pub desk: Desk,
+    pub slots: Slots,
     /// Their photos.
     pub album: Album,
     /// Folder of the stock.
@@ -45,7 +45,7 @@ pub struct Work {
 pub enum ApiError {
     /// A sheet.
     #[error(transparent)]
-    Desk(#[from] DeskError),
+    Slot(#[from] SlotError),
     /// A photo.
     #[error(transparent)]
     Album(#[from] AlbumError),
@@ -62,7 +62,7 @@ pub enum ApiError {
 
 impl From<Refused> for ApiError {
     fn from(refused: Refused) -> Self {
-        Self::Desk(refused.into())
+        Self::Slot(refused.into())
     }
 }
 
@@ -77,7 +77,7 @@ impl ApiError {
     pub fn is_stale(&self) -> bool {
         matches!(
             self,
-            Self::Desk(DeskError::Stale) | Self::Finish(FinishError::Desk(DeskError::Stale))
+            Self::Slot(SlotError::Stale) | Self::Finish(FinishError::Slot(SlotError::Stale))
         )
     }
 }
@@ -137,7 +137,7 @@ impl Work {
     pub fn start(&self) -> Result<Vec<u8>, ApiError> {
         Ok(serde_json::to_vec(&Start {
             program: concat!("cuptally ", env!("CARGO_PKG_VERSION")),
-            vocabulary: vocabulary(self.desk.shapes()),
+            vocabulary: vocabulary(self.slots.shapes()),
             sheets: self.lines()?,
         })?)
     }
@@ -148,7 +148,7 @@ impl Work {
     /// When a sheet or the stock cannot be read.
     pub fn lines(&self) -> Result<Vec<Line>, ApiError> {
         let line = |index: usize| {
-            self.desk.with(index, |slot| {
+            self.slots.with(index, |slot| {
                 slot.refresh()?;
                 let Ending { standing, .. } = finish::ending(slot, &self.home)?;
                 let (pieces, spots) = left(&slot.sheet);
@@ -161,7 +161,7 @@ impl Work {
                 })
             })
         };
-        (0..self.desk.len()).map(line).collect()
+        (0..self.slots.len()).map(line).collect()
     }
 
     /// A sheet, as JSON.
@@ -169,7 +169,7 @@ impl Work {
     /// # Errors
     /// When it or the stock cannot be read.
     pub fn sheet(&self, index: usize) -> Result<Vec<u8>, ApiError> {
-        self.desk.with(index, |slot| {
+        self.slots.with(index, |slot| {
             slot.refresh()?;
             finish::ending(slot, &self.home)?;
             self.tell(slot)
@@ -181,7 +181,7 @@ impl Work {
     /// # Errors
     /// When it cannot be read.
     pub fn version(&self, index: usize) -> Result<Vec<u8>, ApiError> {
-        self.desk.with(index, |slot| {
+        self.slots.with(index, |slot| {
             slot.refresh()?;
             Ok(serde_json::to_vec(
                 &serde_json::json!({ "version": slot.version() }),
@@ -194,7 +194,7 @@ impl Work {
     /// # Errors
     /// When it cannot be done or written; nothing has changed then.
     pub fn write(&self, index: usize, verb: Verb, body: &[u8]) -> Result<Vec<u8>, ApiError> {
-        self.desk.with(index, |slot| {
+        self.slots.with(index, |slot| {
             match verb {
                 Verb::Correct => {
                     let change: Change = serde_json::from_slice(body)?;
@@ -219,7 +219,7 @@ impl Work {
     /// # Errors
     /// When the stock cannot be read.
     pub fn ending(&self, index: usize) -> Result<Vec<u8>, ApiError> {
-        self.desk.with(index, |slot| {
+        self.slots.with(index, |slot| {
             let mut ending = finish::ending(slot, &self.home)?;
             ending.learn = feed::offer(&self.home, &slot.sheet);
             // A record that cannot be used is told of where it is used; without one nothing is asked.
@@ -237,7 +237,7 @@ impl Work {
     pub fn finish(&self, index: usize, body: &[u8]) -> Result<Vec<u8>, ApiError> {
         let wish: Wish = serde_json::from_slice(body)?;
         let stamp = Stamp::in_home(&self.home)?;
-        let done = self.desk.with(index, |slot| {
+        let done = self.slots.with(index, |slot| {
             finish::finish(slot, &self.home, &wish, &stamp).map_err(ApiError::from)
         })?;
         // What was learned is offered as a name at once; what cannot be read is told where it is used.
@@ -254,7 +254,7 @@ impl Work {
     /// When it is off the tray, or the sheet has none.
     pub fn snap(&self, index: usize, body: &[u8]) -> Result<Vec<u8>, ApiError> {
         let drag: Drag = serde_json::from_slice(body)?;
-        self.desk.with(index, |slot| {
+        self.slots.with(index, |slot| {
             // Without the photo the rectangle alone speaks.
             let photo = self
                 .album
@@ -273,7 +273,7 @@ impl Work {
     /// When there is no such piece, or it is off the tray.
     pub fn outline(&self, index: usize, body: &[u8]) -> Result<Vec<u8>, ApiError> {
         let draft: Draft = serde_json::from_slice(body)?;
-        self.desk.with(index, |slot| outlined(slot, &draft))
+        self.slots.with(index, |slot| outlined(slot, &draft))
     }
 
     /// The ways to cut a piece, as JSON.
@@ -281,10 +281,10 @@ impl Work {
     /// # Errors
     /// When there is no such piece.
     pub fn cuts(&self, index: usize, id: u32) -> Result<Vec<u8>, ApiError> {
-        self.desk.with(index, |slot| {
+        self.slots.with(index, |slot| {
             let piece = slot.sheet.pieces.iter().find(|piece| piece.id == id);
             let piece = piece.ok_or(Refused::NoPiece(id))?;
-            let told = cuts(piece, self.desk.shapes()).into_iter().map(|cut| {
+            let told = cuts(piece, self.slots.shapes()).into_iter().map(|cut| {
                 let drawn = slot.tray.as_ref().map(|tray| outlines(tray, piece, &cut));
                 let sizes = cut.parts.map(|part| part.size);
                 serde_json::json!({ "sizes": sizes, "outlines": drawn })
@@ -310,9 +310,9 @@ impl Work {
     }
 
     fn upright_photo(&self, (index, number): (usize, u32)) -> Result<Arc<Upright>, ApiError> {
-        let (path, photo) = self.desk.with(index, |slot| {
+        let (path, photo) = self.slots.with(index, |slot| {
             let photo = slot.sheet.photos.by_number(number).cloned();
-            Ok::<_, DeskError>((slot.path.clone(), photo))
+            Ok::<_, SlotError>((slot.path.clone(), photo))
         })?;
         let photo = photo.ok_or_else(|| ApiError::Question(format!("for photo {number}")))?;
         Ok(self.album.photo((index, number), &path, &photo)?)
@@ -323,7 +323,7 @@ impl Work {
     /// # Errors
     /// As [`Work::photo`], when there is no such piece that could be laid beside others, or its card cannot be read.
     pub fn upright(&self, index: usize, id: u32, look: &str) -> Result<Vec<u8>, ApiError> {
-        let (path, photo, targets, camera, cut) = self.desk.with(index, |slot| {
+        let (path, photo, targets, camera, cut) = self.slots.with(index, |slot| {
             let sheet = &slot.sheet;
             let tray = slot.tray.as_ref().ok_or(Refused::NoTray)?;
             let as_shown = |piece: &&Piece| piece.id == id && look_of(piece) == look;
@@ -332,7 +332,7 @@ impl Work {
             let cut = cut.ok_or(Refused::NoPiece(id))?;
             let targets = self.album.targets(sheet);
             let camera = tray.camera().clone();
-            Ok::<_, DeskError>((
+            Ok::<_, SlotError>((
                 slot.path.clone(),
                 sheet.photos.first.clone(),
                 targets,

@@ -17,7 +17,7 @@ use crate::stock::shell::quoted_path;
 use crate::stock::{Stamp, Stock};
 
 use super::correction::{Correction, Refused};
-use super::desk::{DeskError, Slot, carry_out};
+use super::slots::{SlotError, Slot, carry_out};
 use super::feed::{self, Offer};
 use super::record;
 use super::spot_check::SpotCheck;
@@ -103,7 +103,7 @@ impl From<WishedMode> for Mode {
 pub enum FinishError {
     /// The sheet.
     #[error(transparent)]
-    Desk(#[from] DeskError),
+    Slot(#[from] SlotError),
     /// The stock file.
     #[error(transparent)]
     File(#[from] FileError),
@@ -147,7 +147,7 @@ fn for_the_page(error: &PostError) -> String {
 
 impl From<Refused> for FinishError {
     fn from(refused: Refused) -> Self {
-        Self::Desk(refused.into())
+        Self::Slot(refused.into())
     }
 }
 

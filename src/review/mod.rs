@@ -1,4 +1,4 @@
-//! The local page on which a person puts a sheet right, and its small server.
+//! The local page on which a person puts a sheet right.
 //!
 //! Takes sheet files, gives them back corrected, and posts them to the stock.
 //!
@@ -6,9 +6,8 @@
 //! |---|---|---|
 //! | what a correction is | [`vocabulary`], [`tray`], [`correction`], [`resolve`], [`parts`], [`history`], [`totals`], [`snap`], [`side`], [`shown`], [`spot_check`] | memory only |
 //! | what corrections teach of colours | [`witness`], [`learn`] | memory only |
-//! | who may ask | [`guard`] | memory only |
-//! | where it lies | [`lines`], [`desk`], [`daylight`], [`photos`], [`kept`], [`swatches`], [`record`], [`feed`], [`finish`] | disk, clock, environment |
-//! | how it is asked | [`server`], [`api`], `page/` | sockets |
+//! //! | where it lies | [`lines`], [`slots`], [`daylight`], [`photos`], [`kept`], [`swatches`], [`record`], [`feed`], [`finish`] | disk, clock, environment |
+//! | how it is asked | [`api`], [`routes`], `page/` | memory only |
 //!
 //! A correction becomes a [`Step`](crate::sheet::review::Step), which holds the pieces
 //! before and after; the sheet is then the guess with all steps played over it. So
@@ -30,11 +29,8 @@ pub mod spot_check;
 pub mod witness;
 pub mod learn;
 
-pub mod connections;
-pub mod guard;
-
 pub mod lines;
-pub mod desk;
+pub mod slots;
 pub mod daylight;
 pub mod photos;
 pub mod kept;
@@ -44,4 +40,4 @@ pub mod feed;
 pub mod finish;
 
 pub mod api;
-pub mod server;
+pub mod routes;

@@ -12,7 +12,7 @@ use crate::sheet::file::{PhotoRef, Warning};
 use crate::sheet::review::{Review, SetCount, Step, What};
 use crate::sheet::{Group, Piece, Sheet};
 
-use super::desk::Slot;
+use super::slots::Slot;
 use super::side::{Row, rows};
 use super::totals::is_open;
 

@@ -27,7 +27,7 @@ use super::tray::Tray;
 
 /// Why a sheet was not read or changed.
 #[derive(Debug, thiserror::Error)]
-pub enum DeskError {
+pub enum SlotError {
     /// It cannot be read.
     #[error(transparent)]
     Read(#[from] InboxError),
@@ -84,7 +84,7 @@ impl Slot {
     ///
     /// # Errors
     /// When it cannot be read or is no sheet.
-    pub fn open(path: &Path, shapes: Shapes) -> Result<Self, DeskError> {
+    pub fn open(path: &Path, shapes: Shapes) -> Result<Self, SlotError> {
         let target = durable::resolve(path)
             .map_err(|cause| InboxError::from(ReadError::unreadable(path, cause)))?;
         let sheet = inbox::read_sheet(path)?;
@@ -116,7 +116,7 @@ impl Slot {
     ///
     /// # Errors
     /// When it can no longer be read; what was read last stays.
-    pub fn refresh(&mut self) -> Result<(), DeskError> {
+    pub fn refresh(&mut self) -> Result<(), SlotError> {
         let bytes = inbox::read_bytes(&self.path)?;
         if bytes != self.bytes {
             self.sheet = inbox::read_sheet(&self.path)?;
@@ -137,27 +137,27 @@ impl Slot {
     ///
     /// # Errors
     /// When the sheet is another by now, the change is refused, or it cannot be written.
-    pub fn change<E: From<DeskError>>(
+    pub fn change<E: From<SlotError>>(
         &mut self,
         version: &str,
         change: impl FnOnce(&mut Sheet, Option<&Tray>) -> Result<(), E>,
     ) -> Result<(), E> {
         // Else the lock would make an empty file where the sheet was.
-        inbox::read_bytes(&self.path).map_err(DeskError::from)?;
-        let _lock = Lock::take(&self.target, &mut || {}).map_err(DeskError::from)?;
+        inbox::read_bytes(&self.path).map_err(SlotError::from)?;
+        let _lock = Lock::take(&self.target, &mut || {}).map_err(SlotError::from)?;
         self.refresh()?;
         if self.version != version {
-            return Err(DeskError::Stale.into());
+            return Err(SlotError::Stale.into());
         }
         let mut sheet = self.sheet.clone();
         change(&mut sheet, self.tray.as_ref())?;
-        let bytes = lines::to_vec(&sheet).map_err(DeskError::from)?;
+        let bytes = lines::to_vec(&sheet).map_err(SlotError::from)?;
         if bytes == self.bytes {
             return Ok(());
         }
         let written =
             durable::sweep(&self.target).and_then(|()| durable::replace(&self.target, &bytes));
-        written.map_err(|cause| DeskError::Write {
+        written.map_err(|cause| SlotError::Write {
             path: self.path.clone(),
             cause,
         })?;
@@ -175,7 +175,7 @@ impl Slot {
         version: &str,
         correction: &Correction,
         stamp: &Stamp,
-    ) -> Result<(), DeskError> {
+    ) -> Result<(), SlotError> {
         self.require_open()?;
         let shapes = self.shapes;
         self.change(version, |sheet, tray| {
@@ -187,11 +187,11 @@ impl Slot {
     ///
     /// # Errors
     /// As [`Slot::change`], or when there is none.
-    pub fn undo(&mut self, version: &str) -> Result<(), DeskError> {
+    pub fn undo(&mut self, version: &str) -> Result<(), SlotError> {
         self.require_open()?;
         self.change(version, |sheet, _| match history::undo(sheet) {
             true => Ok(()),
-            false => Err(DeskError::NoStep("undo")),
+            false => Err(SlotError::NoStep("undo")),
         })
     }
 
@@ -199,11 +199,11 @@ impl Slot {
     ///
     /// # Errors
     /// As [`Slot::change`], or when there is none.
-    pub fn redo(&mut self, version: &str) -> Result<(), DeskError> {
+    pub fn redo(&mut self, version: &str) -> Result<(), SlotError> {
         self.require_open()?;
         self.change(version, |sheet, _| match history::redo(sheet) {
             true => Ok(()),
-            false => Err(DeskError::NoStep("redo")),
+            false => Err(SlotError::NoStep("redo")),
         })
     }
 
@@ -245,17 +245,17 @@ pub fn carry_out(
 
 /// All sheets of one review.
 #[derive(Debug)]
-pub struct Desk {
+pub struct Slots {
     slots: Vec<Mutex<Slot>>,
     shapes: Shapes,
 }
 
-impl Desk {
+impl Slots {
     /// Opens the sheets, in order.
     ///
     /// # Errors
     /// When one of them cannot be read.
-    pub fn open(paths: &[PathBuf], shapes: Shapes) -> Result<Self, DeskError> {
+    pub fn open(paths: &[PathBuf], shapes: Shapes) -> Result<Self, SlotError> {
         let slots = (paths.iter()).map(|path| Slot::open(path, shapes).map(Mutex::new));
         Ok(Self {
             slots: slots.collect::<Result<_, _>>()?,
@@ -282,12 +282,12 @@ impl Desk {
     ///
     /// # Errors
     /// When there is no such sheet, or the work says so.
-    pub fn with<T, E: From<DeskError>>(
+    pub fn with<T, E: From<SlotError>>(
         &self,
         index: usize,
         work: impl FnOnce(&mut Slot) -> Result<T, E>,
     ) -> Result<T, E> {
-        let slot = self.slots.get(index).ok_or(DeskError::NoSheet)?;
+        let slot = self.slots.get(index).ok_or(SlotError::NoSheet)?;
         // A panic while it was held changed nothing: a slot changes after the disk.
         work(&mut slot.lock().unwrap_or_else(PoisonError::into_inner))
     }
