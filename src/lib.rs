@@ -2,7 +2,7 @@
 //!
 //! The modules are declared in the order in which a photo passes through them;
 //! none imports a later one. Only [`cli`], [`photo`],
-//! [`review`] and [`stock`] touch files.
+//! [`desk`], [`review`], [`serve`] and [`stock`] touch files or sockets.
 //! Frames, units, colour spaces, files and exit codes: `docs/conventions.md`.
 //!
 //! | stage | takes | gives |
@@ -22,6 +22,7 @@
 //! | [`serve`] | a browser's questions | answers, to this user's browser alone |
 //! | [`review`] | sheets, a person's corrections | sheets put right, posted |
 //! | [`cover`] | a plan and the stock | what can be built, what to fetch, what to buy |
+//! | [`desk`] | what a page asks | all of the above, by the commands that do it |
 
 pub mod units;
 pub mod numbers;
@@ -42,5 +43,6 @@ pub mod stock;
 pub mod serve;
 pub mod review;
 pub mod cover;
+pub mod desk;
 
 pub mod cli;

@@ -209,7 +209,10 @@ fn tell(counted: &[Counted], book: &SwatchBook) -> Result<(), Failure> {
 }
 
 /// The project's own photos: beside the working folder, or where cargo says the project is.
-fn sample_photos() -> Result<PathBuf, Failure> {
+///
+/// # Errors
+/// When they are at neither.
+pub fn sample_photos() -> Result<PathBuf, Failure> {
     let below = Path::new("sample-photos").join("tune");
     let project = std::env::var_os("CARGO_MANIFEST_DIR").map(PathBuf::from);
     [Some(PathBuf::from(".")), project]

@@ -5,6 +5,7 @@ pub mod author;
 pub mod failure;
 pub mod home;
 pub mod look;
+pub mod page;
 pub mod say;
 
 pub mod demo;
@@ -20,6 +21,7 @@ pub mod post;
 pub mod stock;
 pub mod plan;
 pub mod cover;
+pub mod desk;
 
 use crate::stock::portion::{Piece, PieceError};
 use crate::stock::shell::quoted_path;
@@ -77,6 +79,8 @@ enum Command {
     Plan(plan::Args),
     /// Say how far the stock reaches for a plan, and what is missing.
     Cover(cover::Args),
+    /// Do the whole job on one page in the browser.
+    Desk(desk::Args),
 }
 
 impl Command {
@@ -89,7 +93,11 @@ impl Command {
     /// is not there is a name mistyped.
     fn begins_home(&self) -> bool {
         match self {
-            Self::Calibrate(_) | Self::Teach(_) | Self::Count(_) | Self::Post(_) => true,
+            Self::Calibrate(_)
+            | Self::Teach(_)
+            | Self::Count(_)
+            | Self::Post(_)
+            | Self::Desk(_) => true,
             Self::Stock(args) => args.brings(),
             // These look at no home folder.
             Self::Demo(_) | Self::Card(_) => true,
@@ -229,6 +237,7 @@ fn run(command: Command, context: &Context) -> Result<Outcome, Failure> {
         Command::Stock(args) => stock::run(&args, context),
         Command::Plan(args) => plan::run(&args, context),
         Command::Cover(args) => cover::run(&args, context),
+        Command::Desk(args) => desk::run(&args, context),
     }
 }
 

@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
 
+use super::page::PageArgs;
 use super::{Context, Failure, Outcome, home, say};
 use crate::review::api::Work;
 use crate::review::finish::Standing;
@@ -24,13 +25,8 @@ pub struct Args {
     #[arg(long, value_name = "DIR")]
     photos: Option<PathBuf>,
 
-    /// Port of 127.0.0.1 to listen on [default: any that is free].
-    #[arg(long, value_name = "PORT")]
-    port: Option<u16>,
-
-    /// Only print the page's address, and open no browser.
-    #[arg(long)]
-    no_open: bool,
+    #[command(flatten)]
+    page: PageArgs,
 }
 
 /// Serves the page until it is closed there or Ctrl+C is pressed.
@@ -58,33 +54,27 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     let printed = home::targets(&context.home, None).ok();
     let album = Album::new(args.photos.clone(), printed);
     for index in 0..slots.len() {
-        slots.with(index, |slot| {
-            album
-                .seek(&slot.path, &slot.sheet)
-                .map_err(Failure::from)
-                .map_err(Said)
-        })
-        .map_err(|Said(failure)| failure)?;
+        slots
+            .with(index, |slot| {
+                album
+                    .seek(&slot.path, &slot.sheet)
+                    .map_err(Failure::from)
+                    .map_err(Said)
+            })
+            .map_err(|Said(failure)| failure)?;
     }
-    let ready = site::listen(args.port.unwrap_or(0))?;
+    let ready = site::listen(args.page.port())?;
     context.tell_home();
     let address = ready.address();
     say::print(&address)?;
     say::note("open this address in a browser; Ctrl+C ends");
-    if !args.no_open {
-        let address = ready.address_for_once();
-        // Beside the server, since some ways to open a browser end only with it.
-        std::thread::spawn(move || {
-            if opener::open_browser(&address).is_err() {
-                say::note("no browser could be opened; open the address above yourself");
-            }
-        });
-    }
+    args.page.open(&ready);
     let work = Work {
         slots,
         album,
         home: context.home.clone(),
         book: Mutex::new(book),
+        desk: false,
     };
     let site = ready.site();
     let review = Arc::new(Review::new(work, move || site.end()));

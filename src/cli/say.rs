@@ -6,6 +6,7 @@ mod progress;
 mod table;
 
 use super::Failure;
+use crate::desk::program::STAGE;
 use crate::legible::{is_invisible, shortened, shown};
 use crate::stock::why::why;
 use clap::error::ErrorKind;
@@ -105,10 +106,21 @@ pub fn stands<T>(what: impl std::fmt::Display, told: Result<T, Failure>) -> Resu
 /// terminal: the longest of ours, with two long paths in it, has five.
 const LONGEST_NOTE: usize = 800;
 
+/// Whether the result is printed to a terminal, where drawings of letters are worth printing.
+pub fn is_seen() -> bool {
+    io::stdout().is_terminal()
+}
+
 /// Says something beside the result. When nobody can hear it, so be it. Lines after the first are set in, so that none
 /// of them passes for a note of its own.
 pub fn note(text: &str) {
     talk(&format!("cuptally: {text}"));
+}
+
+/// Tells a program that watches what is done now.
+fn stage(what: &str) {
+    // Whoever does not hear it loses nothing.
+    let _ = writeln!(io::stderr().lock(), "{STAGE}{}", shown(what));
 }
 
 fn talk(text: &str) {

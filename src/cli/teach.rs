@@ -39,6 +39,11 @@ pub struct Args {
     #[arg(long, value_name = "A,B,C", value_delimiter = ',', required_unless_present_any = ["weigh", "from", "forget"], value_parser = Name::new)]
     names: Vec<Name>,
 
+    /// A place on each named piece, in pixels of the upright photo and in the order of the names, said once a piece: then the
+    /// order in which they lie does not matter, and pieces without a name are left out.
+    #[arg(long, value_name = "X,Y", value_parser = place, requires = "names")]
+    at: Vec<[f64; 2]>,
+
     /// Name of the light [default: usual; with --from the one that the sheet knows].
     #[arg(long, value_name = "NAME")]
     light: Option<String>,
@@ -92,6 +97,18 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     }
 }
 
+/// `812.5,400`.
+fn place(text: &str) -> Result<[f64; 2], String> {
+    let number = |text: &str| text.trim().parse().ok().filter(|v: &f64| v.is_finite());
+    let both = text.split_once(',').map(|(x, y)| [number(x), number(y)]);
+    match both {
+        Some([Some(x), Some(y)]) => Ok([x, y]),
+        _ => {
+            Err("say a place as two numbers with a comma between them, such as 812,400".to_owned())
+        }
+    }
+}
+
 fn colours(photo: &Path, args: &Args, context: &Context) -> Result<Outcome, Failure> {
     let light = args.light.as_deref().unwrap_or("usual").to_owned();
     let names: Vec<String> = args.names.iter().map(ToString::to_string).collect();
@@ -102,7 +119,11 @@ fn colours(photo: &Path, args: &Args, context: &Context) -> Result<Outcome, Fail
     let stamp = Stamp::of_environment().map_err(|e| Failure::wrong_use(e.to_string()))?;
     let progress = Progress::of(1);
     progress.begin(photo);
-    let read = lesson::read(photo, &names, &light, &searches, &targets, &progress)
+    let called = lesson::Called {
+        names: &names,
+        at: &args.at,
+    };
+    let read = lesson::read(photo, called, &light, &searches, &targets, &progress)
         .map_err(|unread| unread.told(photo, names.len(), &context.home))?;
     drop(progress);
     let lesson = Lesson {

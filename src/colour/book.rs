@@ -208,6 +208,12 @@ impl SwatchBook {
             .collect()
     }
 
+    /// The file names of the photos that were taken to teach, as far as that was kept.
+    pub fn teaching_photos(&self) -> BTreeSet<&str> {
+        let from = self.seen.iter().filter_map(|seen| seen.from.as_ref());
+        from.map(|photo| photo.file.as_str()).collect()
+    }
+
     /// All swatches, by name, then light.
     pub fn swatches(&self) -> &[Swatch] {
         &self.colours

@@ -1,7 +1,7 @@
 //! The pixels that every later stage works on: upright, linear light, sRGB primaries.
 
 use super::reading::Curves;
-use image::GrayImage;
+use image::{GrayImage, RgbImage};
 use ndarray::Array3;
 use rayon::prelude::*;
 use std::sync::{Arc, LazyLock};
@@ -136,6 +136,15 @@ impl LinearPicture {
             }
         }
         array
+    }
+
+    /// The picture as screens show it, 8-bit sRGB; what lies outside that is cut off.
+    pub fn to_srgb(&self) -> RgbImage {
+        let rows = (0..self.height).flat_map(|row| self.row(row));
+        let levels = rows.flat_map(|pixel| pixel.map(srgb_encode_8)).collect();
+        // As many levels as width x height x 3, by the picture's shape, and no side beyond the limits of a photo.
+        let side = |side: usize| u32::try_from(side).unwrap_or(u32::MAX);
+        RgbImage::from_raw(side(self.width), side(self.height), levels).unwrap_or_default()
     }
 
     /// The pixels of one row; none outside the picture.

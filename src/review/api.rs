@@ -12,7 +12,6 @@ use crate::stock::{Stamp, kind::fit_to_show};
 
 use super::correction::{Correction, Draft, Refused};
 use super::daylight::Cut;
-use super::slots::{Slot, SlotError, Slots};
 use super::feed;
 use super::finish::{self, Ending, FinishError, Wish};
 use super::parts::{cuts, outlines};
@@ -20,6 +19,7 @@ use super::photos::{Album, AlbumError, Upright};
 use super::record;
 use super::shown::shown;
 use super::side::look_of;
+use super::slots::{Slot, SlotError, Slots};
 use super::snap::{Drag, snap};
 use super::spot_check::spot_check;
 use super::swatches;
@@ -38,6 +38,8 @@ pub struct Work {
     pub home: PathBuf,
     /// The taught colours.
     pub book: Mutex<SwatchBook>,
+    /// Whether the page is a room of the desk, to which it then leads back.
+    pub desk: bool,
 }
 
 /// Why a question has no answer.
@@ -88,6 +90,7 @@ struct Start {
     program: &'static str,
     vocabulary: Vocabulary,
     sheets: Vec<Line>,
+    desk: bool,
 }
 
 /// One sheet in the list of all.
@@ -139,6 +142,7 @@ impl Work {
             program: concat!("cuptally ", env!("CARGO_PKG_VERSION")),
             vocabulary: vocabulary(self.slots.shapes()),
             sheets: self.lines()?,
+            desk: self.desk,
         })?)
     }
 

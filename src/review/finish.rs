@@ -17,9 +17,9 @@ use crate::stock::shell::quoted_path;
 use crate::stock::{Stamp, Stock};
 
 use super::correction::{Correction, Refused};
-use super::slots::{SlotError, Slot, carry_out};
 use super::feed::{self, Offer};
 use super::record;
+use super::slots::{Slot, SlotError, carry_out};
 use super::spot_check::SpotCheck;
 use super::totals::left;
 use super::tray::Tray;

@@ -8,7 +8,7 @@ use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 use image::codecs::jpeg::JpegEncoder;
 use image::{RgbImage, imageops};
 
-use crate::photo::{self, Limits, Photo, PhotoError, signed, srgb_encode_8};
+use crate::photo::{self, Limits, Photo, PhotoError, signed};
 use crate::pipeline::Targets;
 use crate::sheet::Sheet;
 use crate::sheet::file::PhotoRef;
@@ -194,15 +194,8 @@ fn missing(sheet: &Path, of: &PhotoRef) -> AlbumError {
 
 impl Upright {
     fn of(photo: &Photo, path: PathBuf) -> Self {
-        let picture = &photo.pixels;
-        let (width, height) = (picture.width() as u32, picture.height() as u32);
-        let levels = (0..picture.height())
-            .flat_map(|row| picture.row(row))
-            .flat_map(|pixel| pixel.map(srgb_encode_8))
-            .collect();
         Self {
-            // As many levels as width x height x 3, by the picture's shape.
-            pixels: RgbImage::from_raw(width, height, levels).unwrap_or_default(),
+            pixels: photo.pixels.to_srgb(),
             full_px: photo.full_px,
             file: photo.file.clone(),
             found: (path, photo.hash.clone()),

@@ -12,8 +12,8 @@ use crate::sheet::file::{PhotoRef, Warning};
 use crate::sheet::review::{Review, SetCount, Step, What};
 use crate::sheet::{Group, Piece, Sheet};
 
-use super::slots::Slot;
 use super::side::{Row, rows};
+use super::slots::Slot;
 use super::totals::is_open;
 
 /// A sheet as the page shows it.

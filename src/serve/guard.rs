@@ -10,7 +10,7 @@
 //! | `Origin`, where sent and always on writing, is our own | other sites' scripts and forms |
 //! | `Sec-Fetch-Site`, where sent, is `same-origin` or `none` | other sites' pictures, links and frames |
 //!
-//! Writing must also say that it sends JSON, which no form can.
+//! Writing must also say that it sends JSON or plain bytes, which no form can.
 //!
 //! A browser that this program starts is given another address, for every user of the computer can
 //! read what programs are started with: that address holds a token that is good once, and is
@@ -21,6 +21,8 @@ use std::sync::{Mutex, PoisonError};
 use axum::http::header::{CONTENT_TYPE, COOKIE, HOST, ORIGIN};
 use axum::http::{HeaderMap, Method, StatusCode};
 
+/// What writing says that it sends: data, or a photo as it is.
+const WRITTEN: [&str; 2] = ["application/json", "application/octet-stream"];
 /// Bytes of chance in a token: more than can ever be tried.
 const TOKEN_BYTES: usize = 24;
 
@@ -134,16 +136,8 @@ impl Guard {
 
     /// Whether a question to the cookie's path has the cookie.
     fn has_cookie(&self, given: &str, headers: &HeaderMap) -> bool {
-        let begin = format!("{}=", self.cookie_name());
-        let cookies = headers.get_all(COOKIE).iter();
-        let mut pairs = cookies
-            .filter_map(|cookies| cookies.to_str().ok())
-            .flat_map(|cookies| cookies.split(';'));
-        given == self.place
-            && pairs.any(|pair| {
-                let value = pair.trim().strip_prefix(&begin);
-                value.is_some_and(|value| same(value, &self.cookie))
-            })
+        let cookie = cookie_in(headers, &self.cookie_name());
+        given == self.place && cookie.is_some_and(|cookie| same(&cookie, &self.cookie))
     }
 
     /// Lets a question pass, or says why not.
@@ -156,25 +150,8 @@ impl Guard {
         path: &str,
         headers: &HeaderMap,
     ) -> Result<Admitted, Denied> {
-        let text = |name: &str| headers.get(name).map(|value| value.to_str().unwrap_or(""));
         let own = ["127.0.0.1", "localhost"].map(|name| format!("{name}:{}", self.port));
-        // One host, told once: two could be read differently.
-        let mut hosts = headers.get_all(HOST).iter();
-        let host = hosts.next().and_then(|host| host.to_str().ok());
-        let host = host
-            .filter(|host| own.iter().any(|name| name == host) && hosts.next().is_none())
-            .ok_or(Denied::Host)?;
-        let from_here = |origin: &str| origin.strip_prefix("http://") == Some(host);
-        let writes = *method != Method::GET && *method != Method::HEAD;
-        match text(ORIGIN.as_str()) {
-            Some(origin) if !from_here(origin) => return Err(Denied::Site),
-            None if writes => return Err(Denied::Site),
-            _ => {}
-        }
-        let site = text("sec-fetch-site").unwrap_or("same-origin");
-        if !["same-origin", "none"].contains(&site) || (writes && site == "none") {
-            return Err(Denied::Site);
-        }
+        from_one_host(method, headers, &own)?;
         let given = path.split('/').nth(1).unwrap_or("");
         if !same(given, &self.token) && !self.has_cookie(given, headers) {
             // Only looking at exactly that address takes it.
@@ -182,22 +159,81 @@ impl Guard {
             let once = alone.then(|| self.exchange(given)).flatten();
             return once.ok_or(Denied::Token);
         }
-        if writes && text(CONTENT_TYPE.as_str()) != Some("application/json") {
-            return Err(Denied::Form);
-        }
+        is_written(method, headers)?;
         Ok(Admitted::Page)
     }
 }
 
+fn writes(method: &Method) -> bool {
+    *method != Method::GET && *method != Method::HEAD
+}
+
+fn text<'a>(headers: &'a HeaderMap, name: &str) -> Option<&'a str> {
+    headers.get(name).map(|value| value.to_str().unwrap_or(""))
+}
+
+/// Lets a question pass that was sent to one of these hosts, by a page of that same host where a page sent it.
+///
+/// # Errors
+/// [`Denied::Host`] and [`Denied::Site`].
+pub(super) fn from_one_host(
+    method: &Method,
+    headers: &HeaderMap,
+    own: &[String],
+) -> Result<(), Denied> {
+    // One host, told once: two could be read differently.
+    let mut hosts = headers.get_all(HOST).iter();
+    let host = hosts.next().and_then(|host| host.to_str().ok());
+    let host = host
+        .filter(|host| own.iter().any(|name| name == host) && hosts.next().is_none())
+        .ok_or(Denied::Host)?;
+    let from_here = |origin: &str| origin.strip_prefix("http://") == Some(host);
+    let writes = writes(method);
+    match text(headers, ORIGIN.as_str()) {
+        Some(origin) if !from_here(origin) => return Err(Denied::Site),
+        None if writes => return Err(Denied::Site),
+        _ => {}
+    }
+    let site = text(headers, "sec-fetch-site").unwrap_or("same-origin");
+    if !["same-origin", "none"].contains(&site) || (writes && site == "none") {
+        return Err(Denied::Site);
+    }
+    Ok(())
+}
+
+/// Lets a question pass that writes nothing, or says that it sends what no form can.
+///
+/// # Errors
+/// [`Denied::Form`].
+pub(super) fn is_written(method: &Method, headers: &HeaderMap) -> Result<(), Denied> {
+    let kind = text(headers, CONTENT_TYPE.as_str());
+    if writes(method) && !kind.is_some_and(|kind| WRITTEN.contains(&kind)) {
+        return Err(Denied::Form);
+    }
+    Ok(())
+}
+
+/// The value of a cookie of that name; of several the first.
+pub(super) fn cookie_in(headers: &HeaderMap, name: &str) -> Option<String> {
+    let cookies = headers.get_all(COOKIE).iter();
+    let mut pairs = cookies
+        .filter_map(|cookies| cookies.to_str().ok())
+        .flat_map(|cookies| cookies.split(';'));
+    pairs.find_map(|pair| {
+        let value = pair.trim().strip_prefix(name)?.strip_prefix('=')?;
+        Some(value.to_owned())
+    })
+}
+
 /// So many random bytes, as hex digits.
-fn chance() -> Result<String, getrandom::Error> {
+pub(super) fn chance() -> Result<String, getrandom::Error> {
     let mut bytes = [0; TOKEN_BYTES];
     getrandom::fill(&mut bytes)?;
     Ok(bytes.iter().map(|byte| format!("{byte:02x}")).collect())
 }
 
 /// Compares in a time that does not tell how much of it is right.
-fn same(given: &str, token: &str) -> bool {
+pub(super) fn same(given: &str, token: &str) -> bool {
     let differing = given
         .bytes()
         .zip(token.bytes())

@@ -3,7 +3,7 @@
 use std::io;
 use std::net::{Ipv4Addr, SocketAddr, TcpListener};
 use std::sync::Arc;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use axum::Router;
 use axum::body::{Body, to_bytes};
@@ -16,9 +16,10 @@ use tokio::runtime::Runtime;
 use tokio::sync::Notify;
 use tokio::task::JoinHandle;
 
-use super::answers::closing;
+use super::answers::{HTML, JS, JSON, closing, typed};
 use super::connections::{self, Working};
 use super::guard::{Admitted, Denied, Guard};
+use super::phones::{Entry, Phones};
 
 /// Sent with every answer. The page loads nothing from anywhere else, cannot be
 /// framed, and tells nobody its address.
@@ -56,6 +57,16 @@ pub enum ServeError {
         /// Why.
         cause: io::Error,
     },
+    /// The door for phones.
+    #[error(
+        "cannot listen for phones on {address}: {cause}; name an address of this computer in your home network after --phone="
+    )]
+    Door {
+        /// The address that was wanted.
+        address: Ipv4Addr,
+        /// Why.
+        cause: io::Error,
+    },
     /// Random numbers.
     #[error(
         "the system gives no random numbers for the page's address ({0}); restart the computer"
@@ -73,7 +84,12 @@ pub struct Ready {
     site: Arc<Site>,
     runtime: Runtime,
     interrupted: JoinHandle<()>,
+    door: Option<(TcpListener, Arc<Phones>)>,
 }
+
+/// The number of the paired device that a question comes from; none where it comes from this computer.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct FromDevice(pub u32);
 
 /// Who may ask a server, and that it shall end.
 #[derive(Debug)]
@@ -114,6 +130,7 @@ pub fn listen(port: u16) -> Result<Ready, ServeError> {
         }),
         runtime,
         interrupted,
+        door: None,
     })
 }
 
@@ -141,25 +158,57 @@ impl Ready {
         Arc::clone(&self.site)
     }
 
+    /// Opens a door for phones at an address of the home network, at any port that is free.
+    ///
+    /// # Errors
+    /// When that address is none of this computer's, or the system has no random numbers.
+    pub fn open_door(&mut self, address: Ipv4Addr) -> Result<Arc<Phones>, ServeError> {
+        let fault = |cause| ServeError::Door { address, cause };
+        let listener = TcpListener::bind(SocketAddr::from((address, 0))).map_err(fault)?;
+        listener.set_nonblocking(true).map_err(fault)?;
+        let port = listener.local_addr().map_err(fault)?.port();
+        let phones = Arc::new(Phones::at(address.into(), port)?);
+        self.door = Some((listener, Arc::clone(&phones)));
+        Ok(phones)
+    }
+
     /// Answers by these routes, whose paths begin with `/{token}/`, until the site is ended or Ctrl+C is pressed.
     ///
     /// # Errors
     /// When the system ends it.
     pub fn serve(self, routes: Router) -> Result<(), ServeError> {
-        let routes = routes
-            .fallback(|| async { StatusCode::NOT_FOUND })
-            .layer(from_fn_with_state(Arc::clone(&self.site), admit));
+        let routes = routes.fallback(|| async { StatusCode::NOT_FOUND });
+        let at_home = (routes.clone()).layer(from_fn_with_state(Arc::clone(&self.site), admit));
         self.runtime.block_on(async {
             let listener = tokio::net::TcpListener::from_std(self.listener)?;
             let site = self.site;
             let interrupted = self.interrupted;
+            let (ended, end_of_door) = tokio::sync::oneshot::channel::<()>();
+            let door = match self.door {
+                Some((door, phones)) => {
+                    let door = tokio::net::TcpListener::from_std(door)?;
+                    let routes = routes.layer(from_fn_with_state(phones, admit_phone));
+                    let end = async move {
+                        let _ = end_of_door.await;
+                    };
+                    Some(tokio::spawn(connections::serve(
+                        door, routes, end, FAREWELL,
+                    )))
+                }
+                None => None,
+            };
             let end = async move {
                 tokio::select! {
                     () = site.end.notified() => {}
                     _ = interrupted => {}
                 }
+                // The door closes at the same time.
+                drop(ended);
             };
-            connections::serve(listener, routes, end, FAREWELL).await;
+            connections::serve(listener, at_home, end, FAREWELL).await;
+            if let Some(door) = door {
+                let _ = door.await;
+            }
             Ok::<_, io::Error>(())
         })?;
         Ok(())
@@ -187,6 +236,45 @@ async fn admit(State(site): State<Arc<Site>>, request: Request, next: Next) -> R
         // Whatever else it sends is not waited for.
         Err(denied) => closing(denied_answer(denied)),
     };
+    dress(&mut response);
+    response
+}
+
+/// The page on which a phone pairs.
+const PAIRING: &str = include_str!("pairing.html");
+/// Its script.
+const PAIRING_SCRIPT: &str = include_str!("pairing.js");
+
+/// Lets in only paired devices. Whatever else is on the network gets no word.
+async fn admit_phone(
+    State(phones): State<Arc<Phones>>,
+    mut request: Request,
+    next: Next,
+) -> Response {
+    let (method, path) = (request.method().clone(), request.uri().path().to_owned());
+    let entry = phones.admit(&method, &path, request.headers(), Instant::now());
+    let mut response = match entry {
+        Ok(Entry::Device(number)) => {
+            request.extensions_mut().insert(FromDevice(number));
+            next.run(request).await
+        }
+        Ok(Entry::Pairing) => typed(HTML, PAIRING),
+        Ok(Entry::PairingScript) => typed(JS, PAIRING_SCRIPT),
+        Ok(Entry::Paired { page, cookie }) => {
+            let told = serde_json::json!({ "page": page }).to_string();
+            let mut response = typed(JSON, told);
+            if let Ok(cookie) = HeaderValue::from_str(&cookie) {
+                response.headers_mut().insert(SET_COOKIE, cookie);
+            }
+            response
+        }
+        Err(_) => closing(StatusCode::NOT_FOUND.into_response()),
+    };
+    dress(&mut response);
+    response
+}
+
+fn dress(response: &mut Response) {
     let headers = response.headers_mut();
     for (name, value) in HEADERS {
         headers.insert(
@@ -197,7 +285,6 @@ async fn admit(State(site): State<Arc<Site>>, request: Request, next: Next) -> R
     if !headers.contains_key(CACHE_CONTROL) {
         headers.insert(CACHE_CONTROL, HeaderValue::from_static("no-store"));
     }
-    response
 }
 
 /// The question with its body, which must come in within a time and not be too large.
@@ -223,4 +310,3 @@ fn moved(page: &str, cookie: &str) -> Response {
 fn denied_answer(denied: Denied) -> Response {
     (denied.status(), format!("{denied}\n")).into_response()
 }
-

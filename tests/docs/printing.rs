@@ -10,8 +10,9 @@ const WAYS: [&str; 11] = [
     "eprintln!",
     "eprint!",
     "dbg!",
-    "stdout(",
-    "stderr(",
+    // With something in the brackets it says where another program prints.
+    "stdout()",
+    "stderr()",
     "comfy_table::",
     "indicatif::",
     "terminal_size::",
@@ -56,8 +57,9 @@ fn nothing_is_printed_around_the_one_place_for_it() {
 fn the_printing_check_finds_what_is_planted() {
     assert_eq!(ways("fn f() { println!(\"x\"); }"), ["println!"]);
     assert_eq!(ways("eprint!(\"x\")"), ["eprint!"]);
-    assert_eq!(ways("let mut out = io::stdout().lock();"), ["stdout("]);
+    assert_eq!(ways("let mut out = io::stdout().lock();"), ["stdout()"]);
     assert_eq!(ways("use comfy_table::Cell;"), ["comfy_table::"]);
     assert_eq!(ways("error.exit()"), [".exit()"]);
+    assert!(ways("command.stdout(Stdio::piped())").is_empty());
     assert!(ways("// println!\nlet s = \"eprintln!\"; my_print!(1); say::print(x)").is_empty());
 }

@@ -231,11 +231,27 @@ impl Browser {
             .unwrap();
     }
 
+    /// Gives files to a field, as a person chooses them.
+    pub fn files(&self, css: &str, files: &[std::path::PathBuf]) {
+        let names: Vec<String> = files
+            .iter()
+            .map(|file| file.to_str().unwrap().to_owned())
+            .collect();
+        self.runtime.block_on(async {
+            let field = self
+                .client()
+                .find(fantoccini::Locator::Css(css))
+                .await
+                .unwrap();
+            field.send_keys(&names.join("\n")).await.unwrap();
+        });
+    }
+
     /// The button whose words begin so, in what is open.
     #[track_caller]
     pub fn press(&self, words: &str) {
         let find = format!(
-            "[...(document.querySelector('dialog[open]') ?? document).querySelectorAll('button, [role=option]')].find((b) => b.innerText.trim().startsWith({}) && b.offsetParent)",
+            "[...(document.querySelector('dialog[open]') ?? document).querySelectorAll('button, a.button, label.button, [role=option]')].find((b) => b.innerText.trim().startsWith({}) && b.offsetParent)",
             json!(words)
         );
         self.wait(&format!("Boolean({find})"));
@@ -297,6 +313,14 @@ impl Browser {
     /// What the page warns of; empty when nothing.
     pub fn message(&self) -> String {
         self.text("#message")
+    }
+
+    /// The page as it prints, PDF.
+    pub fn print(&self) -> Vec<u8> {
+        let usual = fantoccini::wd::PrintConfiguration::builder()
+            .build()
+            .unwrap();
+        self.runtime.block_on(self.client().print(usual)).unwrap()
     }
 
     /// A picture of the window as PNG.

@@ -7,6 +7,7 @@
 #[path = "../support/mod.rs"]
 mod outside;
 
+mod axe;
 mod browser;
 mod sheets;
 mod support;

@@ -22,10 +22,12 @@ pub fn rendered() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-photos")
 }
 
-/// A running `cuptally review`; killed when dropped.
+/// A running `cuptally review` or `cuptally desk`; killed when dropped.
 pub struct Server {
     child: Child,
     pub address: String,
+    /// The address that pairs a phone, where there is a door for phones.
+    pub door: Option<String>,
 }
 
 /// A call of `cuptally review` with clock and user pinned.
@@ -54,20 +56,31 @@ impl Server {
 
     /// The same with photos of a folder.
     pub fn at(command: &mut Command, photos: &Path) -> Self {
+        Self::started(command.arg("--photos").arg(photos))
+    }
+
+    /// By a command that says all.
+    pub fn started(command: &mut Command) -> Self {
         let mut child = command
-            .arg("--photos")
-            .arg(photos)
             .stdout(Stdio::piped())
             .stderr(Stdio::null())
             .spawn()
             .unwrap();
-        let mut address = String::new();
-        BufReader::new(child.stdout.take().unwrap())
-            .read_line(&mut address)
-            .unwrap();
-        let address = address.trim().to_owned();
+        let mut lines = BufReader::new(child.stdout.take().unwrap());
+        let mut line = || {
+            let mut line = String::new();
+            lines.read_line(&mut line).unwrap();
+            line.trim().to_owned()
+        };
+        let address = line();
         assert!(address.starts_with("http://127.0.0.1:"), "{address}");
-        Self { child, address }
+        let is_door = |arg: &std::ffi::OsStr| arg.to_string_lossy().starts_with("--phone=");
+        let door = command.get_args().any(is_door).then(&mut line);
+        Self {
+            child,
+            address,
+            door,
+        }
     }
 
     /// `127.0.0.1:PORT`.
@@ -78,6 +91,22 @@ impl Server {
     /// The first part of every path.
     pub fn token(&self) -> &str {
         self.address.split('/').nth(3).unwrap()
+    }
+
+    /// The most memory that it had at once, bytes (Linux).
+    pub fn most_memory(&self) -> u64 {
+        let about = format!("/proc/{}/status", self.child.id());
+        let about = std::fs::read_to_string(about).unwrap();
+        let line = about
+            .lines()
+            .find(|line| line.starts_with("VmHWM:"))
+            .unwrap();
+        1024 * line
+            .split_whitespace()
+            .nth(1)
+            .unwrap()
+            .parse::<u64>()
+            .unwrap()
     }
 
     /// Kills it at once, as `kill -9` does.

@@ -1,5 +1,6 @@
 //! A sign of life on stderr while photos are worked on, and only where somebody watches it on a terminal.
 
+use crate::desk::program::STAGES;
 use crate::legible::shown;
 use crate::pipeline::Stage;
 use indicatif::{ProgressBar, ProgressState, ProgressStyle};
@@ -18,6 +19,8 @@ pub struct Progress {
     photos: usize,
     /// What was begun with a photo, and when.
     begun: RefCell<Vec<(String, Instant)>>,
+    /// Whether each stage is told on a line of its own, to a program that watches.
+    tells: bool,
 }
 
 impl Progress {
@@ -42,6 +45,7 @@ impl Progress {
             bar,
             photos,
             begun: RefCell::default(),
+            tells: std::env::var_os(STAGES).is_some_and(|tells| tells == "1"),
         }
     }
 
@@ -78,6 +82,9 @@ impl Progress {
     pub fn say(&self, what: &str) {
         let now = (what.to_owned(), Instant::now());
         self.begun.borrow_mut().push(now);
+        if self.tells {
+            super::stage(&format!("{}{what}", self.bar.prefix()));
+        }
         self.bar.set_message(shown(what));
         // Seen at once: a short stage may be over before the next tick.
         self.bar.tick();

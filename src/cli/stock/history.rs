@@ -37,6 +37,8 @@ pub struct Json<'a> {
     entry: &'a Entry,
     /// Whether the stock is as this entry made it: false once it is undone.
     in_force: bool,
+    /// What it did, in a sentence.
+    told: String,
 }
 
 /// Shows the history.
@@ -60,7 +62,7 @@ pub fn run(args: &HistoryArgs, context: &Context) -> Result<Outcome, Failure> {
             ))
         })?;
         if args.json {
-            say::print_json(&json(entry, &ledger))?;
+            say::print_json(&json(entry, &ledger)?)?;
         } else {
             say::print(&format!(
                 "Entry {number}, {}, by {}: {}",
@@ -75,8 +77,8 @@ pub fn run(args: &HistoryArgs, context: &Context) -> Result<Outcome, Failure> {
     let most = if args.all { usize::MAX } else { args.last };
     let shown: Vec<&Entry> = stock.history.iter().rev().take(most).collect();
     if args.json {
-        let list: Vec<Json> = shown.iter().map(|entry| json(entry, &ledger)).collect();
-        say::print_json(&list)?;
+        let list = shown.iter().map(|entry| json(entry, &ledger));
+        say::print_json(&list.collect::<Result<Vec<Json>, Failure>>()?)?;
         return Ok(Outcome::Done);
     }
     let mut table = say::table(&[
@@ -109,11 +111,15 @@ pub fn run(args: &HistoryArgs, context: &Context) -> Result<Outcome, Failure> {
 }
 
 /// An entry as `--json` shows it.
-pub fn json<'a>(entry: &'a Entry, ledger: &Ledger) -> Json<'a> {
-    Json {
+///
+/// # Errors
+/// When there are too many of one kind to add up.
+pub fn json<'a>(entry: &'a Entry, ledger: &Ledger) -> Result<Json<'a>, Failure> {
+    Ok(Json {
         entry,
         in_force: ledger.in_force(entry.number),
-    }
+        told: what(entry)?,
+    })
 }
 
 /// One sentence on an entry.

@@ -39,7 +39,7 @@ pub fn telling(
     match stock.entry(number).filter(|_| as_json) {
         Some(written) => {
             let ledger = stock.ledger()?;
-            let entry = serde_json::to_value(super::history::json(written, &ledger))?;
+            let entry = serde_json::to_value(super::history::json(written, &ledger)?)?;
             Ok(Telling::Json(entry))
         }
         None => Ok(Telling::Sentence(sentence)),

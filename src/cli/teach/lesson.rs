@@ -73,13 +73,23 @@ impl Unread {
 /// The picture of a photo that taught nothing, in the calibration folder.
 pub const NOT_TAUGHT: &str = "not-taught.jpg";
 
+/// What the pieces of a photo are called, and where it shows them.
+#[derive(Clone, Copy)]
+pub struct Called<'a> {
+    /// The names: in reading order where no places are given.
+    pub names: &'a [String],
+    /// A place on each piece in the upright photo, px, in the order of the names; none where the names go by reading
+    /// order. Pieces without a place are left out.
+    pub at: &'a [[f64; 2]],
+}
+
 /// Reads the swatches off a photo, by the card's values as they are given.
 ///
 /// # Errors
-/// When the photo cannot be measured, or pieces and names differ in number. Nothing is written.
+/// When the photo cannot be measured, pieces and names differ in number, or a place is on no piece. Nothing is written.
 pub fn read(
     path: &Path,
-    names: &[String],
+    Called { names, at }: Called<'_>,
     light: &str,
     searches: &[Search],
     targets: &Targets,
@@ -93,32 +103,60 @@ pub fn read(
             .into());
         }
     }
+    if !at.is_empty() && at.len() != names.len() {
+        return Err(Failure::wrong_use(format!(
+            "{} and {} were given; give each name its place with --at",
+            say::plural(names.len(), "name", "names"),
+            say::plural(at.len(), "place", "places"),
+        ))
+        .into());
+    }
     let photo = look::open(path)?;
     let scene = pipeline::measure(&photo, targets, &|stage| progress.stage(stage))
         .map_err(|e| look::trouble(path, &e))?;
     // The search takes nearly all of the time: where the number plainly is another it is not begun in vain.
-    if let Some(things) = pipeline::things(&scene)
+    if at.is_empty()
+        && let Some(things) = pipeline::things(&scene)
         && plainly_differ(things.len(), names.len())
     {
         let outlines = things.into_iter().map(|t| (t.middle_px, t.outline_px));
         return unequal(&photo, outlines.collect(), names);
     }
     let quality = pipeline::quality(&photo, &scene, false);
-    let Look { mut seen, left_out } = look_for(&scene, &quality, searches, names.len(), progress);
-    let places: Vec<[f64; 2]> = seen.iter().map(|s| in_photo(&scene, s)).collect();
-    let outline = |s: &Seen| -> Vec<[f64; 2]> {
-        let outline = s.piece.stance.silhouette_px(&scene.pose.camera);
-        outline.iter().map(|px| [px.x, px.y]).collect()
+    let called = Called { names, at };
+    let Look { mut seen, left_out } = look_for(&scene, &quality, searches, called, progress);
+    let outlines = outlines(&scene, &seen);
+    let order = if at.is_empty() {
+        if seen.len() != names.len() {
+            return unequal(&photo, outlines, names);
+        }
+        in_reading_order(&outlines)
+    } else {
+        let on = |(place, name): (&[f64; 2], &String)| {
+            on_piece(*place, &outlines).ok_or_else(|| {
+                Failure::failed(format!(
+                    "{}: there is no piece at {:.0},{:.0}, which was to be called '{name}'",
+                    path.display(),
+                    place[0],
+                    place[1]
+                ))
+            })
+        };
+        let order: Vec<usize> = at.iter().zip(names).map(on).collect::<Result<_, _>>()?;
+        if let Some(k) = (1..order.len()).find(|k| order[..*k].contains(&order[*k])) {
+            return Err(Failure::wrong_use(format!(
+                "'{}' is at a piece that has another name already; give each name its own piece",
+                names[k]
+            ))
+            .into());
+        }
+        order
     };
-    let outlines: Vec<_> = (places.iter().copied())
-        .zip(seen.iter().map(outline))
-        .collect();
-    if seen.len() != names.len() {
-        return unequal(&photo, outlines, names);
-    }
     progress.say("drawing the picture");
-    let picture = numbered(&photo, &outlines, names)?;
-    let order = reading_order::reading_order(&places);
+    let ordered: Vec<Placed> = (order.iter())
+        .filter_map(|index| outlines.get(*index).cloned())
+        .collect();
+    let picture = numbered(&photo, &ordered, names)?;
     let paints: Vec<Paint> = seen.iter().map(|s| s.paint).collect();
     let flaws = flaws(&paints);
     let mut slots: Vec<Option<Seen>> = seen.drain(..).map(Some).collect();
@@ -166,25 +204,55 @@ fn plainly_differ(things: usize, names: usize) -> bool {
 /// A piece's middle and its outline in the upright photo, px.
 type Placed = ([f64; 2], Vec<[f64; 2]>);
 
+/// Pieces in the photo.
+fn outlines(scene: &pipeline::Scene, seen: &[Seen]) -> Vec<Placed> {
+    let outline = |s: &Seen| -> Vec<[f64; 2]> {
+        let outline = s.piece.stance.silhouette_px(&scene.pose.camera);
+        outline.iter().map(|px| [px.x, px.y]).collect()
+    };
+    (seen.iter())
+        .map(|s| (in_photo(scene, s), outline(s)))
+        .collect()
+}
+
+fn in_reading_order(pieces: &[Placed]) -> Vec<usize> {
+    let places: Vec<[f64; 2]> = pieces.iter().map(|(place, _)| *place).collect();
+    reading_order::reading_order(&places)
+}
+
+/// The piece that a place is on.
+fn on_piece([x, y]: [f64; 2], pieces: &[Placed]) -> Option<usize> {
+    pieces.iter().position(|(_, outline)| {
+        let next = outline.iter().cycle().skip(1);
+        // A ray to the right leaves what it begins in: it crosses the outline an odd number of times.
+        let crossed = outline.iter().zip(next).filter(|([ax, ay], [bx, by])| {
+            (*ay > y) != (*by > y) && x < ax + (y - ay) / (by - ay) * (bx - ax)
+        });
+        crossed.count() % 2 == 1
+    })
+}
+
 fn unequal<T>(photo: &Photo, pieces: Vec<Placed>, names: &[String]) -> Result<T, Unread> {
-    let picture = numbered(photo, &pieces, names)?;
+    let ordered: Vec<Placed> = (in_reading_order(&pieces).into_iter())
+        .filter_map(|index| pieces.get(index).cloned())
+        .collect();
+    let picture = numbered(photo, &ordered, names)?;
     Err(Unread::Unequal {
         pieces: pieces.len(),
         picture,
     })
 }
 
-/// The photo with each piece's number in reading order, and its name as far as there are some, as JPEG.
+/// The photo with each piece's number, in order, and its name as far as there are some, as JPEG.
 fn numbered(photo: &Photo, pieces: &[Placed], names: &[String]) -> Result<Vec<u8>, Failure> {
-    let places: Vec<[f64; 2]> = pieces.iter().map(|(place, _)| *place).collect();
-    let order = reading_order::reading_order(&places).into_iter();
     let labels: Vec<Label> = (1..)
-        .zip(order)
-        .filter_map(|(number, index): (usize, usize)| {
-            let (_, outline_px) = pieces.get(index)?.clone();
+        .zip(pieces)
+        .map(|(number, (_, outline_px)): (usize, &Placed)| {
             let name = names.get(number - 1).map_or("?", String::as_str);
-            let words = format!("{number} {name}");
-            Some(Label { outline_px, words })
+            Label {
+                outline_px: outline_px.clone(),
+                words: format!("{number} {name}"),
+            }
         })
         .collect();
     Ok(to_jpeg(&named(&photo.pixels, &labels)?, &photo.file)?)
@@ -219,17 +287,24 @@ struct Look {
 
 /// The pieces of a teaching photo. They are of one form as a rule: of the forms
 /// that may be, the one is taken that finds just as many pieces as there are
-/// names, at best without leaving any out; among equals, the one that explains the photo best.
+/// names, or one at each place where those are given, at best without leaving any out; among equals, the one that
+/// explains the photo best.
 fn look_for(
     scene: &pipeline::Scene,
     quality: &PhotoQuality,
     searches: &[Search],
-    names: usize,
+    Called { names, at }: Called<'_>,
     progress: &Progress,
 ) -> Look {
+    let names = names.len();
     let merit = |look: &Look| {
         let score: f64 = look.seen.iter().map(|s| s.piece.score).sum();
-        let as_many = look.seen.len() == names;
+        let as_many = if at.is_empty() {
+            look.seen.len() == names
+        } else {
+            let outlines = outlines(scene, &look.seen);
+            at.iter().all(|place| on_piece(*place, &outlines).is_some())
+        };
         (as_many, as_many && look.left_out == 0, score)
     };
     let looks = (1..).zip(searches).map(|(number, search)| {
@@ -245,7 +320,11 @@ fn look_for(
         let all = seen.len();
         let shape = |s: &Seen| s.piece.stance.shape;
         let is_sure = |s: &Seen| shape_odds(&s.piece, &s.paint, quality).right >= SURE;
-        let seen = without_strays(seen, names, shape, is_sure);
+        let seen = if at.is_empty() {
+            without_strays(seen, names, shape, is_sure)
+        } else {
+            seen
+        };
         Look {
             left_out: all - seen.len(),
             seen,
@@ -311,7 +390,20 @@ pub fn sweep(home: &Path, lights: impl IntoIterator<Item = impl AsRef<str>>) {
 
 #[cfg(test)]
 mod tests {
-    use super::without_strays;
+    use super::{on_piece, without_strays};
+
+    #[test]
+    fn a_place_is_on_the_piece_whose_outline_is_around_it() {
+        let square = |x: f64| -> Vec<[f64; 2]> {
+            vec![[x, 0.0], [x + 10.0, 0.0], [x + 10.0, 10.0], [x, 10.0]]
+        };
+        let pieces = [([5.0, 5.0], square(0.0)), ([25.0, 5.0], square(20.0))];
+        assert_eq!(on_piece([2.0, 9.0], &pieces), Some(0));
+        assert_eq!(on_piece([29.0, 1.0], &pieces), Some(1));
+        for off in [[15.0, 5.0], [5.0, 11.0], [-1.0, 5.0], [31.0, 5.0]] {
+            assert_eq!(on_piece(off, &pieces), None, "{off:?}");
+        }
+    }
 
     /// Pieces as their sizes and whether they are sure.
     fn left(seen: &[(&'static str, bool)], names: usize) -> usize {

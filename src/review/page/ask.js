@@ -8,8 +8,8 @@ export class AskError extends Error {
   }
 }
 
-const GONE = "cuptally is not running any more. Everything shown as kept is in the sheet: " +
-  "start `cuptally review` again to go on.";
+const GONE = "cuptally is not running any more. Everything shown as kept is kept: " +
+  "start it again to go on.";
 
 async function ask(path, options) {
   let response;
@@ -19,6 +19,7 @@ async function ask(path, options) {
     throw new AskError(GONE, 0);
   }
   if (response.ok) return response.json();
+  if (response.status === 413) throw new AskError("that is too large for the page; keep it as a file, and use the command line", 413);
   let message = `cuptally could not answer (${response.status}); load the page again`;
   try {
     message = (await response.json()).error;
@@ -34,6 +35,10 @@ export const post = (path, body) =>
     headers: { "content-type": "application/json" },
     body: JSON.stringify(body),
   });
+
+// A file, as it is.
+export const send = (path, file) =>
+  ask(path, { method: "POST", headers: { "content-type": "application/octet-stream" }, body: file });
 
 // One thing after the other: a key pressed while the last is still being written waits
 // for its turn, and is decided on what the sheet is then.

@@ -183,13 +183,14 @@ function doneDialog(app, answer) {
   let close;
   const go = next >= 0
     ? h("button", { type: "button", class: "primary", onclick: () => { close(); app.openSheet(next); } }, `Next sheet: ${answer.sheets[next].file} `, h("kbd", {}, "Enter"))
-    : h("button", { type: "button", class: "primary", onclick: () => { close(); endReview(app); } }, "Close the review ", h("kbd", {}, "Enter"));
+    : h("button", { type: "button", class: "primary", onclick: () => { close(); endReview(app); } }, app.desk ? "Back to the desk " : "Close the review ", h("kbd", {}, "Enter"));
   close = open("Done", [h("p", { class: "dialog-lead" }, answer.done),
     h("div", { class: "dialog-buttons" }, cancel((...a) => close(...a), "Stay here"), go)]);
   go.focus();
 }
 
 async function endReview(app) {
+  if (app.desk) { location.href = "../#photos"; return; }
   await post("api/end", {}).catch(() => {});
   app.ended();
 }

@@ -312,8 +312,13 @@ try {
   const start = await get("api/start");
   app.vocabulary = start.vocabulary;
   app.sheets = start.sheets;
+  app.desk = start.desk;
+  byId("back").hidden = !start.desk;
   learn(start.vocabulary);
-  await app.openSheet(Math.max(0, start.sheets.findIndex((line) => line.standing.is !== "checked")));
+  // Within the desk the address says which sheet is meant.
+  const wanted = /^#\d+$/.test(location.hash) ? Number(location.hash.slice(1)) : start.sheets.findIndex((line) => line.standing.is !== "checked");
+  if (start.sheets.length) await app.openSheet(Math.min(Math.max(0, wanted), start.sheets.length - 1));
+  else app.say("No sheet is open; count a photo first.", false);
   setInterval(lookAgain, LOOK_AGAIN);
 } catch (error) {
   app.say(error.message);
