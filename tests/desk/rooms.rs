@@ -245,3 +245,33 @@ fn papers_print_as_they_stand_and_nothing_beside_them() {
     );
     assert!(!text.contains("What was done"), "{text}");
 }
+
+/// A row of the stock is changed where it stands, and what is typed while teaching stays while another room is looked at.
+#[test]
+fn a_row_is_changed_where_it_stands() {
+    if !need_browser() {
+        return;
+    }
+    let desk = furnished();
+    let browser = Browser::open(Window::Desktop, false);
+    browser.go(&format!("{}#stock", desk.server.address));
+    browser.wait("document.querySelector('table.list') !== null");
+    browser.click("[aria-label='Change plate 2×4 kelp in cup 1']");
+    browser.wait("document.querySelector('dialog[open]') !== null");
+    browser.run("const [what, number, to] = document.querySelectorAll('dialog[open] select, dialog[open] input'); what.value = 'move'; number.value = '4'");
+    browser.press("Do it");
+    browser.wait("document.querySelector('dialog[open] .wrong').innerText.includes('say where')");
+    browser.run("document.querySelectorAll('dialog[open] input')[1].value = 'cup 3'");
+    browser.press("Do it");
+    browser.wait("document.querySelector('dialog[open]') === null");
+    assert_eq!(desk.state()["places"], json!(["cup 1", "cup 2", "cup 3"]));
+    browser.run("location.hash = 'colours'");
+    browser.wait("document.body.dataset.room === 'colours'");
+    browser.files("#teach-photo", &[crate::home::photo("teach-daylight-24")]);
+    browser.wait("document.querySelector('.name-row input') !== null");
+    browser.run("document.querySelector('.name-row input').value = 'ensign'");
+    browser.run("location.hash = 'stock'");
+    browser.wait("document.body.dataset.room === 'stock'");
+    browser.run("location.hash = 'colours'");
+    browser.wait("document.querySelector('.name-row input')?.value === 'ensign'");
+}

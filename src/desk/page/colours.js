@@ -4,11 +4,12 @@ import { post } from "./ask.js";
 import { h, s } from "./dom.js";
 import { ask, control, swatch } from "./forms.js";
 
-let list, place, taught = "";
+// Where pieces are named: it stays as it is while other rooms are looked at.
+const place = h("div", {});
+let list, taught = "";
 
 export function open(app, room) {
   taught = "none yet";
-  place = h("div", {});
   list = h("ul", { class: "colour-list" });
   const file = (id, words, work) => {
     const input = h("input", { type: "file", id, class: "unseen", accept: "image/*,.heic,.heif", onchange: () => { const files = [...input.files]; input.value = ""; if (files.length) work(files[0]); } });

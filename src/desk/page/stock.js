@@ -69,11 +69,12 @@ function drawTable(app) {
     if (!rows.length) return null;
     const sum = { checked: add(rows, "checked"), pending: add(rows, "pending") };
     return h("tbody", {}, h("tr", { class: "group" },
-      h("th", { colspan: 2, scope: "colgroup" }, by === "colour" ? colour(app, group.name) : group.name), h("th", { class: "number" }, tally(sum.checked)), pending && h("th", { class: "number pending" }, tally(sum.pending))),
-    rows.map((row) => h("tr", {}, cells(app, row).map((cell) => h("td", {}, cell)), h("td", { class: "number" }, tally(row.checked)), pending && h("td", { class: "number pending" }, tally(row.pending)))));
+      h("th", { colspan: 2, scope: "colgroup" }, by === "colour" ? colour(app, group.name) : group.name), h("th", { class: "number" }, tally(sum.checked)), pending && h("th", { class: "number pending" }, tally(sum.pending)), by === "place" && h("th", {})),
+    rows.map((row) => h("tr", {}, cells(app, row).map((cell) => h("td", {}, cell)), h("td", { class: "number" }, tally(row.checked)), pending && h("td", { class: "number pending" }, tally(row.pending)),
+      by === "place" && h("td", { class: "row-tool" }, h("button", { type: "button", class: "quiet", "aria-label": `Change ${piece(row)} ${row.colour} in ${group.name}`, onclick: () => changeRow(app, group.name, row) }, "…")))));
   }).filter(Boolean);
   table.replaceChildren(bodies.length
-    ? h("table", { class: "list" }, h("thead", {}, h("tr", {}, heads.map((head) => h("th", { scope: "col" }, head)), h("th", { class: "number", scope: "col" }, "Checked"), pending && h("th", { class: "number", scope: "col" }, "Pending"))), bodies)
+    ? h("table", { class: "list" }, h("thead", {}, h("tr", {}, heads.map((head) => h("th", { scope: "col" }, head)), h("th", { class: "number", scope: "col" }, "Checked"), pending && h("th", { class: "number", scope: "col" }, "Pending"), by === "place" && h("th", {}))), bodies)
     : h("p", { class: "empty" }, "Nothing in the stock has all these words."));
 }
 
@@ -133,6 +134,24 @@ async function undo(app, entry) {
     app.say(error.message);
   }
 }
+
+// One kind in one place: more of it, less of it, or elsewhere.
+const changeRow = (app, place, row) => {
+  const kind = `${row.form} ${row.size} ${row.colour}`;
+  const doing = {
+    put: (n) => ({ do: "put", pieces: [`${n} ${kind}`], place }),
+    take: (n) => ({ do: "take", pieces: [`${n} ${kind}`], from: place }),
+    move: (n, to) => ({ do: "move", pieces: [`${n} ${kind}`], from: place, to }),
+  };
+  return ask({ title: `${piece(row)} ${row.colour}`, lead: `In ${place}: ${[tally(row.checked), row.pending.count && `${tally(row.pending)} pending`].filter(Boolean).join(", ")}.`, ok: "Do it", fields: [
+    { name: "what", label: "What to do", kind: "choice", options: [["take", "take out"], ["put", "put in"], ["move", "move elsewhere"]] },
+    { name: "number", label: "How many", kind: "number", value: "1", min: "1" },
+    { name: "to", label: "Where to (for moving)", options: app.state.places.filter((other) => other !== place), required: false },
+  ], take: (value) => {
+    if (value.what === "move" && !value.to) throw new Error("say where they go");
+    return app.change(doing[value.what](value.number, value.to));
+  } });
+};
 
 // One kind a line or after a comma, as it would be said: "8 plate 2x4 kelp".
 const pieces = (text) => text.split(/[,\n]/).map((one) => one.trim()).filter(Boolean);
