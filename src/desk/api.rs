@@ -10,8 +10,9 @@ use serde::de::DeserializeOwned;
 use sha2::{Digest, Sha256};
 
 use super::arrivals::{Arrivals, Arriving, NotArrived};
-use super::ask::{Ask, Folders, Order};
+use super::ask::{Ask, Folders};
 use super::counts::{Count, Counts, Stand};
+use super::order::Order;
 use super::pictures::{NoPicture, Pictures};
 use super::plans;
 use super::program::{Answer, Program};

@@ -7,6 +7,8 @@ use std::path::Path;
 
 use serde::Deserialize;
 
+use super::words::Command;
+
 /// Why a question becomes no command.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum Unasked {
@@ -326,113 +328,6 @@ impl Ask {
     }
 }
 
-/// How photos are to be counted.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Order {
-    /// The photos' names.
-    pub photos: Vec<String>,
-    /// Whether they are of one tray at rest.
-    #[serde(default)]
-    pub together: bool,
-    /// What kind of pieces lie there; any where it is not said.
-    #[serde(default)]
-    pub form: Option<String>,
-    /// What the cup can hold, as `count --expect` takes it.
-    #[serde(default)]
-    pub expect: String,
-    /// Where they live.
-    #[serde(default)]
-    pub place: String,
-    /// Whether the taught colours are all there are.
-    #[serde(default)]
-    pub only_taught: bool,
-    /// Whether the pieces are the sample pieces.
-    #[serde(default)]
-    pub sample_colours: bool,
-    /// Whether a sheet that a person put right is put aside.
-    #[serde(default)]
-    pub again: bool,
-}
-
-impl Order {
-    /// The command that counts these of its photos.
-    pub fn command(&self, photos: &[String], folder: &Path) -> Vec<OsString> {
-        let mut command = Command::default();
-        command
-            .words(&["count", "--json"])
-            .flag("together", self.together && photos.len() > 1)
-            .flag("only-taught", self.only_taught)
-            .flag("sample-colours", self.sample_colours)
-            .flag("again", self.again)
-            .unless_empty("form", self.form.as_deref().unwrap_or(""))
-            .unless_empty("expect", &self.expect)
-            .unless_empty("place", &self.place)
-            .words(&["--"]);
-        command
-            .0
-            .extend(photos.iter().map(|photo| folder.join(photo).into()));
-        command.0
-    }
-
-    /// The photos of each count: all of one tray, or one each.
-    pub fn counts(&self) -> Vec<Vec<String>> {
-        if self.together {
-            return vec![self.photos.clone()];
-        }
-        self.photos
-            .iter()
-            .map(|photo| vec![photo.clone()])
-            .collect()
-    }
-}
-
-/// A command in the making.
-#[derive(Default)]
-struct Command(Vec<OsString>);
-
-impl Command {
-    fn words(&mut self, words: &[&str]) -> &mut Self {
-        self.0.extend(words.iter().map(OsString::from));
-        self
-    }
-
-    fn flag(&mut self, name: &str, on: bool) -> &mut Self {
-        self.0.extend(on.then(|| format!("--{name}").into()));
-        self
-    }
-
-    fn option(&mut self, name: &str, value: &str) -> &mut Self {
-        self.0.push(format!("--{name}={value}").into());
-        self
-    }
-
-    fn path_option(&mut self, name: &str, value: &Path) -> &mut Self {
-        let mut option = OsString::from(format!("--{name}="));
-        option.push(value);
-        self.0.push(option);
-        self
-    }
-
-    fn unless_empty(&mut self, name: &str, value: &str) -> &mut Self {
-        if value.trim().is_empty() {
-            return self;
-        }
-        self.option(name, value)
-    }
-
-    fn rest(&mut self, rest: &[String]) -> &mut Self {
-        self.0.push("--".into());
-        self.0.extend(rest.iter().map(OsString::from));
-        self
-    }
-
-    fn file(&mut self, folder: &Path, name: &str) -> &mut Self {
-        self.0.extend(["--".into(), folder.join(name).into()]);
-        self
-    }
-}
-
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used)]
@@ -511,29 +406,5 @@ mod tests {
         ] {
             assert!(serde_json::from_str::<Ask>(json).is_err(), "{json}");
         }
-    }
-
-    #[test]
-    fn photos_of_one_tray_are_one_count() {
-        let order = |together| Order {
-            photos: vec!["a.jpg".into(), "b.jpg".into()],
-            together,
-            place: "cup 1".into(),
-            ..Order::default()
-        };
-        assert_eq!(order(true).counts(), [["a.jpg", "b.jpg"]]);
-        assert_eq!(order(false).counts(), [["a.jpg"], ["b.jpg"]]);
-        let photos = &order(true).photos;
-        let words = order(true).command(photos, Path::new("photos"));
-        let last: Vec<_> = [
-            "--together",
-            "--place=cup 1",
-            "--",
-            "photos/a.jpg",
-            "photos/b.jpg",
-        ]
-        .map(OsString::from)
-        .into();
-        assert_eq!(words[2..], last);
     }
 }

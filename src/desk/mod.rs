@@ -7,12 +7,14 @@
 //!
 //! | layer | modules | touches |
 //! |---|---|---|
-//! | what is asked for, as a command | [`ask`] | memory only |
+//! | what is asked for, as a command | [`ask`], [`order`] | memory only |
 //! | photos on their way in, and counts | [`arrivals`], [`counts`] | disk, processes |
 //! | how things stand | [`sheets`], [`plans`], [`pictures`], [`state`] | disk |
 //! | how it is asked | [`api`], [`routes`], `page/` | sockets |
 
+mod words;
 pub mod ask;
+pub mod order;
 pub mod program;
 pub mod arrivals;
 pub mod counts;
