@@ -141,7 +141,7 @@ async function teach(app, photo) {
       busy.hidden = true;
     }
   } }, h("div", { class: "names" }, rows.map((row) => row.whole)), light.whole, wrong,
-  h("div", { class: "buttons name-buttons" }, button, cancel, busy));
+  h("div", { class: "buttons" }, button, cancel, busy));
   place.replaceChildren(pieces.length
     ? h("div", { class: "naming" }, h("div", { class: "naming-photo" }, h("img", { src: `photo/${encodeURIComponent(name)}/1600`, alt: "The photo, with a number on each piece" }), s("svg", { viewBox: `0 0 ${width} ${height}`, "aria-hidden": "true" }, outlines)),
       h("div", {}, h("p", { class: "soft" }, "Say what you call each colour. The names that stand there are general ones; type your own over them. Empty the field of what is no piece."), form))
