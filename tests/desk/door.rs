@@ -41,7 +41,8 @@ fn inside(test: &str) -> bool {
         .into_iter()
         .find(|args| is_allowed(args))
     else {
-        outside::missing("needs the right to make a network namespace");
+        // A right is nothing that a package brings: it is said, whatever is set.
+        eprintln!("skipped: this test needs the right to make a network namespace");
         return false;
     };
     let itself = std::env::current_exe().unwrap();
