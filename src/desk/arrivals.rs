@@ -95,11 +95,6 @@ impl Arrivals {
         }
     }
 
-    /// The folder.
-    pub fn folder(&self) -> &Path {
-        &self.folder
-    }
-
     /// Photos that are there, by their names.
     fn there(&self) -> BTreeSet<String> {
         let items = fs::read_dir(&self.folder).into_iter().flatten().flatten();
@@ -371,7 +366,7 @@ mod tests {
         assert!(!arrivals.list()[0].there && arrivals.path("tray.jpg").is_none());
         // Broken off.
         drop(arriving);
-        assert_eq!(fs::read_dir(arrivals.folder()).unwrap().count(), 0);
+        assert_eq!(fs::read_dir(&arrivals.folder).unwrap().count(), 0);
         let empty = arrivals.begin(&names[0]).unwrap();
         assert!(matches!(empty.finish(), Err(NotArrived::Empty(_))));
         let mut arriving = arrivals.begin(&names[0]).unwrap();
@@ -382,10 +377,10 @@ mod tests {
         assert_eq!(fs::read(path).unwrap(), b"half and half");
         assert!(matches!(arrivals.begin("tray.jpg"), Err(NotArrived::There)));
         // Left by a process that was killed.
-        fs::write(arrivals.folder().join(".arriving-x"), b"half").unwrap();
-        let again = Arrivals::in_folder(arrivals.folder());
+        fs::write(arrivals.folder.join(".arriving-x"), b"half").unwrap();
+        let again = Arrivals::in_folder(&arrivals.folder);
         assert_eq!(again.list().len(), 1);
-        assert_eq!(fs::read_dir(arrivals.folder()).unwrap().count(), 1);
+        assert_eq!(fs::read_dir(&arrivals.folder).unwrap().count(), 1);
         again.remove("tray.jpg").unwrap();
         assert!(again.list().is_empty() && again.remove("tray.jpg").is_err());
     }

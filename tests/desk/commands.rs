@@ -80,7 +80,8 @@ fn what_cannot_be_done_is_said_as_the_command_says_it() {
         &json!({ "do": "put", "pieces": ["1 plate 2x4 kelp"], "place": "cup 1", "new": true }),
     );
     ask(json!({ "do": "undo", "entry": 7 })).refused(422, "entry 7");
-    ask(json!({ "do": "take", "pieces": ["8 plate 2x4 kelp"], "from": "cup 1" })).refused(422, "1");
+    ask(json!({ "do": "take", "pieces": ["8 plate 2x4 kelp"], "from": "cup 1" }))
+        .refused(422, "holds 1");
     ask(json!({ "do": "cover", "plan": "quay.csv" })).refused(404, "quay.csv");
     ask(json!({ "do": "calibrate", "photo": "x.jpg", "light": "day" })).refused(404, "x.jpg");
     ask(json!({ "do": "demo" })).refused(400, "does not know");

@@ -79,6 +79,14 @@ fn pair(host: &str, code: &str) -> Answer {
     ask(host, "POST", &format!("/{code}/pair"), &headers, b"{}")
 }
 
+/// Pairs; gives the page's path and the cookie.
+fn paired(host: &str, code: &str) -> (String, String) {
+    let answer = pair(host, code).ok();
+    let cookie = answer.header("set-cookie").unwrap().split(';').next();
+    let page = answer.json()["page"].as_str().unwrap().to_owned();
+    (page, cookie.unwrap().to_owned())
+}
+
 /// A phone pairs, brings a photo in, looks it over and posts it.
 #[test]
 fn a_phone_does_the_whole_job() {
@@ -238,15 +246,7 @@ fn a_stranger_gets_nothing() {
         nothing(ask(&host, method, &pair_path, &headers, b"{}"), what);
     }
     // The code is still good; it pairs once, and a replay does nothing.
-    let paired = pair(&host, &code).ok();
-    let cookie = paired
-        .header("set-cookie")
-        .unwrap()
-        .split(';')
-        .next()
-        .unwrap()
-        .to_owned();
-    let page = paired.json()["page"].as_str().unwrap().to_owned();
+    let (page, cookie) = paired(&host, &code);
     nothing(pair(&host, &code), "a replayed code");
     nothing(
         ask(&host, "GET", &format!("{page}api/state/none"), &own, b""),
@@ -374,15 +374,7 @@ fn slow_strangers_keep_nobody_waiting() {
     }
     let desk = desk();
     let (host, code) = door(&desk);
-    let paired = pair(&host, &code).ok();
-    let page = paired.json()["page"].as_str().unwrap().to_owned();
-    let cookie = paired
-        .header("set-cookie")
-        .unwrap()
-        .split(';')
-        .next()
-        .unwrap()
-        .to_owned();
+    let (page, cookie) = paired(&host, &code);
     let slow: Vec<TcpStream> = (0..300)
         .map(|_| {
             let mut stream = TcpStream::connect(&host).unwrap();

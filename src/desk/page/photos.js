@@ -186,7 +186,7 @@ function standing(app, photo, sheet) {
   const one = photo && { photo: photo.name };
   const again = (words, more = {}) => h("button", { type: "button", onclick: () => (sheet?.corrected ? countAnew(app, sheet) : count(app, sheet?.photos ?? [photo.name], { ...orderOf(app), together: (sheet?.photos.length ?? 1) > 1, place: fields.place.input.value.trim() || sheet?.place || "", ...more })) }, words);
   const remove = photo && !sheet && h("button", { type: "button", class: "quiet", onclick: () => act(app, "remove", one) }, "Remove");
-  if (photo && !photo.there) return { status: line(!app.sending || h("span", { class: "turning" }), app.sending ? "coming in…" : "has not come in; another window may be sending it"), buttons: [!app.sending && remove], advice: [] };
+  if (photo && !photo.there) return { status: line(app.sending > 0 && h("span", { class: "turning" }), app.sending ? "coming in…" : "has not come in; another window may be sending it"), buttons: [!app.sending && remove], advice: [] };
   const counting = photo?.count;
   if (counting?.is === "waiting") return { status: line("waits for its turn"), buttons: [end(app, one)], advice: [] };
   if (counting?.is === "counting") return { status: line(h("span", { class: "turning" }), counting.stage.replace(/^[^:]*: /, "") || "beginning"), buttons: [end(app, one)], advice: [] };
