@@ -1,12 +1,14 @@
-"""What a piece's body is the union of: convex parts, upright boxes and discs. A plain piece is
-one of them; hulls, bodies that fall and depths are taken part by part, so that they are right
-for a body that is not convex too. Millimetres, in the piece's own frame."""
+"""What a piece's body is the union of: convex parts, upright boxes, discs and what half-spaces
+leave. A plain piece is one of them; hulls, bodies that fall and depths are taken part by part, so
+that they are right for a body that is not convex too. Millimetres, in the piece's own frame."""
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from manifold3d import CrossSection, Manifold
-from shapely.geometry import Polygon
+from scipy.spatial import ConvexHull, HalfspaceIntersection
+from shapely.geometry import MultiPoint, Polygon
 
 PITCH, PLAY = 8.0, 0.2
 
@@ -43,6 +45,15 @@ class Part:
 
     def polygon(self):
         return Polygon(self.outline())
+
+    def corners(self, height):
+        """Points whose hull is the part, (x, y, z)."""
+        return [(x, y, z) for x, y in self.outline() for z in (0, height)]
+
+    def deep(self, points, height):
+        """How deep each point (n x 3) lies inside; outside it is negative."""
+        level = np.minimum(points[:, 2], height - points[:, 2])
+        return np.minimum(self.depth(points[:, :2]), level)
 
 
 class Box(Part):
@@ -126,3 +137,76 @@ class Disc(Part):
     def _ring(self, radius, count):
         turn = np.linspace(0, 2 * np.pi, count, endpoint=False)
         return [(self.x + radius * c, self.y + radius * s) for c, s in zip(np.cos(turn), np.sin(turn))]
+
+
+OPEN_MM = 40.0      # that a hollow reaches below the underside
+LEVEL = 1e-6        # of a normal's part along z, from which a side slants
+
+
+@dataclass(frozen=True)
+class Hull(Part):
+    """What half-spaces leave: a slope, a wedge. `planes` are rows (nx, ny, nz, d) with normals of
+    length 1 that point outwards, `tops` the middles of its studs."""
+    planes: tuple = ()
+    tops: tuple = ()
+
+    def stud_centres(self):
+        return list(self.tops)
+
+    def outline(self):
+        corners = MultiPoint(self.vertices()[:, :2]).convex_hull.exterior.coords
+        return [tuple(map(float, corner)) for corner in corners[:-1]]
+
+    def corners(self, height):
+        return [tuple(map(float, corner)) for corner in self.vertices()]
+
+    def vertices(self, moved=None):
+        """Corners, with each plane moved by so many mm."""
+        moved = (0.0,) * len(self.planes) if moved is None else tuple(map(float, moved))
+        return _vertices(self.planes, moved)
+
+    def deep(self, points, height):
+        planes = np.array(self.planes)
+        return (planes[:, 3] - points @ planes[:, :3].T).min(axis=1)
+
+    def block(self, bottom, top, radius, inset=0.0, steps=3):
+        """Rounded; its heights are its own."""
+        ball = np.array([(np.cos(up) * np.cos(turn), np.cos(up) * np.sin(turn), np.sin(up))
+                         for up in np.linspace(-np.pi / 2, np.pi / 2, 2 * steps + 1)
+                         for turn in np.linspace(0, 2 * np.pi, 4 * steps, endpoint=False)]) * radius
+        inner = self.vertices([-radius - inset] * len(self.planes))
+        return Manifold.hull_points((inner[:, None] + ball).reshape(-1, 3))
+
+    def room(self, wall, height, segments):
+        own = np.array(self.planes)
+        roof = self.vertices()[:, 2].max() - height
+        below = (own[:, 2] < -1 + LEVEL) & (np.abs(own[:, 3]) < LEVEL)
+        moved = np.where(below, OPEN_MM, np.where(own[:, 2] > LEVEL, -roof, -wall))
+        try:
+            return Manifold.hull_points(self.vertices(moved))
+        except ValueError:      # no room between its walls
+            return Manifold()
+
+    def surface(self, height, step):
+        hull = ConvexHull(self.vertices())
+        found = []
+        for a, b, c in hull.points[hull.simplices]:
+            count = max(2, int(max(np.linalg.norm(b - a), np.linalg.norm(c - a)) / step))
+            u, v = (part.ravel() for part in np.meshgrid(*[np.linspace(0, 1, count)] * 2))
+            inside = u + v <= 1 + 1e-9
+            found.append(a + u[inside, None] * (b - a) + v[inside, None] * (c - a))
+        return np.concatenate(found)
+
+
+@cache
+def _vertices(planes, moved):
+    from scipy.optimize import linprog
+
+    rows = np.array(planes)
+    limit = rows[:, 3] + moved
+    best = linprog([0, 0, 0, -1], np.column_stack([rows[:, :3], np.ones(len(rows))]), limit,
+                   bounds=[(None, None)] * 3 + [(0, None)])
+    if best.status or best.x[3] < 1e-3:
+        raise ValueError("nothing is left between the planes")
+    found = HalfspaceIntersection(np.column_stack([rows[:, :3], -limit]), best.x[:3]).intersections
+    return np.unique(found.round(6), axis=0)

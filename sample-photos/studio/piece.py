@@ -83,9 +83,9 @@ def upright(kind, rotation):
     """The axis that stands most upright. A round piece has no long and short side: it stands
     on its rim as soon as its own axis lies more than it stands."""
     steep = np.abs(rotation[2])
-    if kind.form == "round" and steep[UP] >= np.sqrt(0.5):
+    if kind.round and steep[UP] >= np.sqrt(0.5):
         return UP
-    return int(np.argmax(steep[:UP] if kind.form == "round" else steep))
+    return int(np.argmax(steep[:UP] if kind.round else steep))
 
 
 def direction(kind, upright):
@@ -95,9 +95,9 @@ def direction(kind, upright):
     size = (kind.length, kind.width, kind.height)
     one, two = [axis for axis in (LONG, SHORT, UP) if axis != upright]
     square = upright == UP and abs(size[one] - size[two]) < 1e-9
-    if kind.form == "corner":
+    if kind.falls and (upright == UP or kind.form == "corner"):
         period = 360.0
-    elif kind.form == "round" and upright == UP:
+    elif kind.round and upright == UP:
         period = 90.0 if len(kind.stud_centres()) > 1 else 0.0
     else:
         period = 90.0 if square else 180.0
@@ -107,5 +107,5 @@ def direction(kind, upright):
 def lean_deg(piece):
     """How far its most upright axis is from the vertical."""
     steep = np.abs(piece.axes()[2])
-    level = np.hypot(steep[LONG], steep[SHORT]) if piece.kind.form == "round" else steep[:UP].max()
+    level = np.hypot(steep[LONG], steep[SHORT]) if piece.kind.round else steep[:UP].max()
     return float(np.degrees(np.arccos(min(1.0, max(steep[UP], level)))))

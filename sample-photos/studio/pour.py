@@ -7,14 +7,17 @@ The resting places are kept in `settled/`, because the last digits of such a fal
 from one processor to the next, and a pile magnifies them."""
 
 import json
+import tempfile
+from functools import cache
 from pathlib import Path
 
 import numpy as np
+from scipy.spatial import ConvexHull
 from scipy.spatial.transform import Rotation
 from shapely.geometry import Point, Polygon
 
 from . import layout, piece as pieces_, shapes, solidity
-from .parts import Disc
+from .parts import Disc, Hull
 
 KEPT = Path(__file__).parent / "settled"
 GRAVITY, STEP = 9810.0, 1 / 1000
@@ -170,13 +173,14 @@ class _World:
                        [x, y, (kind.height + shapes.STUD_HEIGHT) / 2])
                       for x, y in kind.stud_centres()]
         types, halves, radii, lengths, places = map(list, zip(*forms))
-        shape = b.createCollisionShapeArray(shapeTypes=types, halfExtents=halves, radii=radii,
+        files = [_file(part) for part in kind.plan] + [""] * (len(forms) - len(kind.plan))
+        shape = b.createCollisionShapeArray(shapeTypes=types, halfExtents=halves, radii=radii, fileNames=files,
                                             lengths=lengths, collisionFramePositions=places)
         body = b.createMultiBody(1e-6 * ground.area * kind.height, shape,
                                  baseInertialFramePosition=_weight(kind))
         b.changeDynamics(body, -1, lateralFriction=0.35, restitution=0.25, linearDamping=0.02,
                          angularDamping=0.05, activationState=b.ACTIVATION_STATE_ENABLE_SLEEPING)
-        if kind.form == "round":    # or it would roll on and on
+        if kind.round:      # or it would roll on and on
             b.changeDynamics(body, -1, rollingFriction=0.3, spinningFriction=0.3)
         return body
 
@@ -208,13 +212,31 @@ class _World:
 def _solid(bullet, part, height):
     """(type, half sides, radius, length, place) of a part of a body."""
     place = [part.x, part.y, 0.0]
+    if isinstance(part, Hull):
+        return bullet.GEOM_MESH, [0, 0, 0], 0, 0, [0.0, 0.0, -height / 2]
     if isinstance(part, Disc):
         return bullet.GEOM_CYLINDER, [0, 0, 0], part.radius, height, place
     return bullet.GEOM_BOX, [part.length / 2, part.width / 2, height / 2], 0, 0, place
 
 
+@cache
+def _file(part):
+    """A part's corners as a file for the engine, which takes their hull; none for boxes and discs."""
+    if not isinstance(part, Hull):
+        return ""
+    hull = ConvexHull(part.vertices())
+    lines = [f"v {x:.6f} {y:.6f} {z:.6f}" for x, y, z in hull.points]
+    lines += ["f " + " ".join(str(n + 1) for n in face) for face in hull.simplices]
+    with tempfile.NamedTemporaryFile("w", suffix=".obj", delete=False) as file:
+        file.write("\n".join(lines) + "\n")
+    return file.name
+
+
+@cache
 def _weight(kind):
     """Where a piece's weight is, from the middle of its body."""
+    if any(isinstance(part, Hull) for part in kind.plan):
+        return np.round(shapes.solid(kind, segments=20).center_mass - (0, 0, kind.height / 2), 4)
     middle = kind.ground().centroid
     return np.array([round(middle.x, 6), round(middle.y, 6), 0.0])
 

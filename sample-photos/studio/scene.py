@@ -130,7 +130,7 @@ def wanted(recipe):
     if not recipe.count:
         return []
     offered = [shapes.Kind(*one) for one in recipe.kinds or [(recipe.form, s) for s in recipe.sizes]]
-    area = np.array([len(kind.stud_centres()) for kind in offered])
+    area = np.array([max(1, len(kind.stud_centres())) for kind in offered])
     chance = area ** -0.35
     picks = rng.choice(len(offered), recipe.count, p=chance / chance.sum())
     names = rng.choice(colours_of(recipe, rng), recipe.count)

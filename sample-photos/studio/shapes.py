@@ -14,9 +14,9 @@ import trimesh
 from manifold3d import CrossSection, Manifold
 from shapely.ops import unary_union
 
+from . import listed, solids
 from .parts import PITCH, PLAY, Box, Disc
 
-HEIGHT = {"plate": 3.2, "tile": 3.2, "brick": 9.6, "corner": 3.2, "round": 3.2}
 STUD_RADIUS, STUD_HEIGHT = 2.4, 1.7
 EDGE = 0.18            # radius of the rounded edges
 WALL, ROOF = 1.5, 1.2  # of the hollow underside
@@ -69,23 +69,38 @@ class Kind:
     @property
     def height(self):
         """Of the body, without studs."""
-        return HEIGHT[self.form]
+        if (self.form, self.size) in listed.entries():
+            return listed.height(self.form, self.size)
+        return solids.height(self.form, self.size)
 
     @property
     def studded(self):
-        return self.form != "tile"
+        return self.form != "tile" and bool(self.stud_centres())
+
+    @property
+    def round(self):
+        return self.form in ("round", "round brick")
+
+    @property
+    def falls(self):
+        """Which way it is not its own mirror image, in its own axes, or None."""
+        if (self.form, self.size) in listed.entries():
+            return listed.falls(self.form, self.size)
+        return solids.falls(self.form, self.size)
 
     @property
     def plan(self):
         """The convex parts whose union is the body. A corner is two arms along -y and -x: its
         origin is the middle of the box around it, and what lacks is the cell at +x, +y."""
         long, short = self.studs
-        if self.form == "round":
+        if self.round:
             return (Disc((long, short)),)
         if self.form == "corner":
             return (Box((long, 1), 0.0, -PITCH * (short - 1) / 2),
                     Box((1, short), -PITCH * (long - 1) / 2, 0.0))
-        return (Box((long, short)),)
+        if (self.form, self.size) in listed.entries():
+            return listed.plan(self.form, self.size)
+        return solids.plan(self.form, self.size, (long, short)) or (Box((long, short)),)
 
     def ground(self):
         """What the body covers as it stands, a polygon."""
@@ -111,7 +126,7 @@ def solid(kind, hollow=False, segments=48, mould=Mould()):
         stud = _stud(segments, mould.stud_edge, steps=3 if segments > 24 else 2)
         studs = Manifold.compose(
             [stud.translate((x, y, kind.height)) for x, y in kind.stud_centres()])
-        if kind.form == "round":    # four studs would stand 0.16 mm over the edge: cut there
+        if kind.round:      # four studs would stand 0.16 mm over the edge: cut there
             studs = studs ^ _body(kind, 0, 2 * kind.height, 0.01)
         body = body + studs
     mesh = body.to_mesh()
@@ -157,14 +172,19 @@ def outline_parts(kind, studs=True):
     rim = np.stack([np.cos(turn), np.sin(turn)], axis=1) * STUD_RADIUS
     found = []
     for part in kind.plan:
-        points = [(x, y, z) for x, y in part.outline() for z in (0, kind.height)]
-        if studs and kind.studded:
-            centres = np.array(part.stud_centres())
-            out = np.abs(centres - (part.x, part.y)).sum(axis=1)
-            for corner in centres[out >= out.max() - 1e-6]:
+        points = part.corners(kind.height)
+        centres = np.array(part.stud_centres())
+        if studs and kind.studded and len(centres):
+            for corner in centres[_outermost(centres)]:
                 points += [(*(corner + r), kind.height + STUD_HEIGHT) for r in rim]
         found.append(np.array(points, float))
     return found
+
+
+def _outermost(centres):
+    """Which of these lie on the border of their lattice's box."""
+    low, high = centres.min(axis=0), centres.max(axis=0)
+    return ((centres < low + 1e-6) | (centres > high - 1e-6)).any(axis=1)
 
 
 def outline_points(kind):

@@ -52,8 +52,7 @@ def depth_in(piece, points):
     """How deep the deepest of the points lies in the piece's body or a stud; negative is
     the distance that the nearest keeps (at least)."""
     local = piece.from_world(points)
-    level = np.minimum(local[:, 2], piece.kind.height - local[:, 2])
-    deepest = max(np.minimum(part.depth(local[:, :2]), level).max() for part in piece.kind.plan)
+    deepest = max(part.deep(local, piece.kind.height).max() for part in piece.kind.plan)
     if piece.kind.studded:
         above = local[:, 2] - piece.kind.height
         centres = np.array(piece.kind.stud_centres())

@@ -1,10 +1,15 @@
 //! `cuptally shapes`: the list of shapes that pieces may have.
 
+use std::path::{Path, PathBuf};
+
 use serde::Serialize;
 
+use super::atomic::write_files;
 use super::say::{self, Column};
 use super::{Context, Failure, Outcome, home};
-use crate::pieces::{Shape, Shapes};
+use crate::card::print::svg::svg;
+use crate::pieces::{Along, Below, Shape, Shapes};
+use crate::sheet::chart::of_shapes;
 
 /// Arguments of `cuptally shapes`.
 #[derive(clap::Args)]
@@ -12,7 +17,14 @@ pub struct Args {
     /// Print JSON and nothing else.
     #[arg(long)]
     json: bool,
+
+    /// Folder to write shapes.svg into, a drawing of each shape; made if missing.
+    #[arg(long, value_name = "DIR")]
+    out: Option<PathBuf>,
 }
+
+/// The file of the drawings.
+pub const DRAWINGS: &str = "shapes.svg";
 
 /// One shape of the list.
 #[derive(Serialize)]
@@ -24,14 +36,25 @@ struct Line {
     height_mm: f64,
     studs: usize,
     area_mm2: f64,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    profile: Option<Lines>,
+    below: Below,
     /// Whether the user's own list adds it.
     own: bool,
+}
+
+/// A profile's lines: distances from the middle of its side, and heights, mm.
+#[derive(Serialize)]
+struct Lines {
+    along: Along,
+    top_mm: Vec<[f64; 2]>,
+    bottom_mm: Vec<[f64; 2]>,
 }
 
 /// Shows the shipped shapes and the user's own.
 ///
 /// # Errors
-/// When the user's list cannot be used.
+/// When the user's list cannot be used, or the drawings cannot be written.
 pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     let shapes = home::shapes(&context.home)?;
     let shipped = Shapes::shipped();
@@ -43,8 +66,22 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
         height_mm: shape.height_mm(),
         studs: shape.studs().len(),
         area_mm2: tenth(shape.area_mm2()),
+        profile: shape.profile().map(|profile| {
+            let line = |corners: &[(f64, f64)]| {
+                (corners.iter().map(|(at, z)| [tenth(*at), tenth(*z)])).collect()
+            };
+            Lines {
+                along: profile.along(),
+                top_mm: line(profile.top()),
+                bottom_mm: line(profile.bottom()),
+            }
+        }),
+        below: shape.below(),
         own: shipped.named(shape.form().name(), &shape.size()).is_none(),
     };
+    if let Some(folder) = &args.out {
+        draw(shapes, shipped, folder)?;
+    }
     if args.json {
         say::print_json(&shapes.all().map(line).collect::<Vec<_>>())?;
         return Ok(Outcome::Done);
@@ -86,6 +123,20 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
         format!("shapes of your own go into {}", path.display())
     })?;
     Ok(Outcome::Done)
+}
+
+/// Writes the drawings and says where.
+fn draw(shapes: Shapes, shipped: Shapes, folder: &Path) -> Result<(), Failure> {
+    let own = |shape: Shape| (shipped.named(shape.form().name(), &shape.size())).is_none();
+    let text = svg(
+        &of_shapes(shapes, &own)?,
+        "Shapes that pieces are looked for in",
+    );
+    let paths = write_files(folder, &[(DRAWINGS, text.as_bytes())])?;
+    for path in paths {
+        say::note(&format!("the shapes are drawn in {}", path.display()));
+    }
+    Ok(())
 }
 
 fn tenth(value: f64) -> f64 {

@@ -13,7 +13,7 @@ use super::found::{FREE, FoundPiece, Leftover, Witness};
 use super::heap::mark_heaped;
 use super::instance::{Instance, NET_KNOWS, NET_SEES, agreed};
 use super::learned::{Input, Maps, Net, NetError, Proposal, is_taught, proposals, with_mirrored};
-use super::odd::{made_one, mark_among_odd, stands_by_itself};
+use super::odd::{made_one, mark_among_odd, outlined, stands_by_itself};
 use super::polygon::inside;
 use super::refine::Bench;
 use super::seam::parted;
@@ -73,20 +73,22 @@ pub fn find_pieces(
         .collect();
     // On a tray where shapes may lie that the net was not taught it may be certain of the wrong thing.
     let all_taught = maps.is_some() && search.shapes().iter().all(|shape| is_taught(*shape));
-    let (mut pieces, mut canvas) = if all_taught {
-        let canvas = Canvas::of(sight.view, sight.camera, sight.foreground);
-        (Vec::new(), canvas)
-    } else {
-        explain(sight, search)
-    };
+    let mut canvas = Canvas::of(sight.view, sight.camera, sight.foreground);
+    let mut confirmed = outlined(&mut seen, &bench, search);
+    for piece in &confirmed {
+        canvas.explain(&piece.stance);
+    }
+    confirmed.extend(self::confirmed(&mut seen, &canvas, &bench, search));
+    let mut pieces = Vec::new();
+    if !all_taught {
+        for piece in &confirmed {
+            canvas.explain(&piece.stance);
+        }
+        (pieces, canvas) = explain(sight, search, canvas);
+    }
     if maps.is_some() {
         let outlines = outlines(&pieces, sight);
         mark_touched(&mut pieces, &outlines, &|at| canvas.is_unexplained(at));
-        let confirmed = if all_taught {
-            confirmed(&mut seen, &canvas, &bench, search)
-        } else {
-            Vec::new()
-        };
         let searched = pieces.into_iter().zip(&outlines).collect();
         pieces = joined(
             searched,
@@ -164,12 +166,15 @@ fn confirmed(
 ) -> Vec<FoundPiece> {
     let fitted: Vec<Option<FoundPiece>> = (seen.par_iter())
         .map(|one| {
+            if one.used {
+                return None;
+            }
             one.confirmed(bench, search)
                 .filter(|piece| is_there(piece, one.proposal.score, canvas))
         })
         .collect();
     for (one, piece) in seen.iter_mut().zip(&fitted) {
-        one.used = piece.is_some();
+        one.used |= piece.is_some();
     }
     made_one(fitted.into_iter().flatten().collect(), bench, search)
 }

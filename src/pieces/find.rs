@@ -91,20 +91,25 @@ pub struct Sight<'a> {
     pub camera: &'a Camera,
 }
 
-/// Finds every piece that edges and areas explain; the canvas is left with what they do not.
-pub(super) fn explain<'a>(sight: &Sight<'a>, search: &'a Search) -> (Vec<FoundPiece>, Canvas<'a>) {
+/// Finds every piece that edges and areas explain where the canvas is not explained yet; the
+/// canvas is left with what they do not.
+pub(super) fn explain<'a>(
+    sight: &Sight<'a>,
+    search: &'a Search,
+    canvas: Canvas<'a>,
+) -> (Vec<FoundPiece>, Canvas<'a>) {
     let Sight {
         view,
         ground,
-        foreground,
         camera,
+        ..
     } = *sight;
     let mut scene = Scene {
         view,
         camera,
         scale: EdgeScale::for_noise(ground),
         search,
-        canvas: Canvas::of(view, camera, foreground),
+        canvas,
         ground,
     };
     let mut pieces = Vec::new();
@@ -140,7 +145,8 @@ pub(super) fn explain<'a>(sight: &Sight<'a>, search: &'a Search) -> (Vec<FoundPi
 pub(super) fn is_piece(piece: &FoundPiece) -> bool {
     let shape = piece.stance.shape;
     // A coin or a wheel is as round; a half-hidden rectangle has a notch, too.
-    if !shape.is_block() && shape.has_studs() && piece.studs < LEAST_STUDS_OF_ODD {
+    let faint = shape.has_studs() && piece.studs < LEAST_STUDS_OF_ODD;
+    if !shape.is_block() && faint && (shape.is_round() || !piece.is_whole()) {
         return false;
     }
     let studs_due = piece.stance.studs_up();
@@ -208,7 +214,10 @@ impl Scene<'_> {
         }
         let (best, _) = *tried.first()?;
         for shape in self.search.alike(best.shape).filter(|s| *s != best.shape) {
-            tried.push(bench.refine(Stance { shape, ..best }));
+            let turned = turned(Stance { shape, ..best }).into_iter();
+            let scored = turned.map(|stance| (bench.score(&stance).total, stance));
+            let start = scored.max_by(|a, b| a.0.total_cmp(&b.0));
+            tried.extend(start.map(|(_, start)| bench.refine(start)));
         }
         tried.sort_by(|a, b| b.1.total.total_cmp(&a.1.total));
         let piece = reported(&tried, self.view, self.camera)?;
@@ -325,7 +334,7 @@ pub(super) fn reported(
         .map(|(other, score)| (other.shape, score.total));
     let taught = is_taught(stance.shape);
     let rival = others()
-        .find(|(other, _)| !is_alike(other) && is_taught(other.shape) != taught)
+        .find(|(other, _)| is_taught(other.shape) != taught)
         .map(|(other, rival)| (other.shape, score.total - rival.total));
     let other_form = others()
         .find(|(other, _)| is_alike(other) && other.shape != stance.shape)

@@ -174,8 +174,18 @@ impl<'a> Instance<'a> {
         sizes.truncate(SIZES_REFINED);
         tried.extend(sizes.iter().map(|(stance, _)| bench.refine(*stance)));
         tried.sort_by(|a, b| b.1.total.total_cmp(&a.1.total));
+        let odd = odd_reading(&own, bench, search);
+        let best = tried.first().map_or(f64::MIN, |(_, score)| score.total);
+        if odd.as_ref().is_some_and(|(_, odd)| odd.total > best) {
+            return None;
+        }
         let piece = reported(&tried, bench.view, bench.camera)?;
         let same = piece.stance.shape.has_footprint_of(own.shape);
+        let rival = odd.map(|(stance, odd)| (stance.shape, best - odd.total));
+        let piece = FoundPiece {
+            rival: rival.or(piece.rival),
+            ..piece
+        };
         (same && is_piece(&piece)).then(|| agreed(piece, self, bench, search))
     }
 

@@ -1,32 +1,22 @@
-//! The list of shapes, version 1: what is shipped, and what the user adds to it
-//! (`calibration/shapes.json` in the home folder). Schema: `docs/shapes-v1.schema.json`.
+//! The list of shapes: what is shipped, and what the user adds to it (`calibration/shapes.json` in
+//! the home folder).
+
+mod file;
 
 use std::sync::OnceLock;
 
-use serde::Deserialize;
 use thiserror::Error;
 
-use super::polygon::{area_and_middle, crossings, has_notch, inside, narrowed};
-use super::shape::{CLEARANCE_MM, Form, Moulding, PITCH_MM, Shape, side_mm};
-use crate::units::Mm;
+use super::shape::{Form, Moulding, Shape};
+use file::read;
+pub(super) use file::sides;
 
 /// The shapes that the program brings along.
 const SHIPPED: &str = include_str!("shapes.json");
 /// Most studs along a side: what is larger reaches across the tray.
 pub const MOST_STUDS: u8 = 16;
-/// Most corners of an outline.
-const MOST_CORNERS: usize = 64;
 /// Most shapes of a list: each is tried at every place.
 const MOST_SHAPES: usize = 500;
-/// The lowest and highest body, mm.
-const HEIGHT_MM: (f64, f64) = (0.5, 60.0);
-/// The least footprint, studs²: less is lost in the lens' blur.
-const LEAST_AREA: f64 = 0.4;
-/// Corners that a round outline is drawn with; a multiple of four keeps a quarter turn exact. At
-/// 15.8 mm the arc is 0.04 mm off its chord.
-const ARC_CORNERS: usize = 32;
-/// Longest name of a form, in letters.
-const LONGEST_NAME: usize = 24;
 
 /// Every shape that pieces may have.
 ///
@@ -40,7 +30,9 @@ pub struct Shapes {
 #[derive(Debug, Error)]
 pub enum ShapeError {
     /// The text is no list.
-    #[error("this is not a list of shapes of version v1 ({0}); put it right by README's example")]
+    #[error(
+        "this is not a list of shapes of version v1 or v2 ({0}); put it right by README's example"
+    )]
     Format(#[from] serde_json::Error),
     /// Too many.
     #[error("the list has more than {MOST_SHAPES} shapes; take out what you do not own")]
@@ -53,64 +45,8 @@ pub enum ShapeError {
         /// Its size, as given.
         size: String,
         /// What is wrong.
-        what: &'static str,
+        what: String,
     },
-}
-
-#[derive(Deserialize)]
-enum Version {
-    #[serde(rename = "v1")]
-    V1,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct File {
-    #[serde(rename = "shapes")]
-    _version: Version,
-    pieces: Vec<Entry>,
-}
-
-/// Shapes of one form that differ in size alone, or one of its own outline.
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Entry {
-    form: String,
-    sizes: Vec<String>,
-    height_mm: f64,
-    #[serde(default)]
-    outline: Outline,
-    studs: Studs,
-}
-
-#[derive(Deserialize, Default)]
-#[serde(untagged)]
-enum Outline {
-    #[default]
-    Rectangle,
-    Word(OutlineWord),
-    Corners(Vec<[f64; 2]>),
-}
-
-#[derive(Deserialize)]
-#[serde(rename_all = "lowercase")]
-enum OutlineWord {
-    Rectangle,
-    Disc,
-}
-
-#[derive(Deserialize)]
-#[serde(untagged)]
-enum Studs {
-    Word(StudsWord),
-    Middles(Vec<[f64; 2]>),
-}
-
-#[derive(Deserialize)]
-#[serde(rename_all = "lowercase")]
-enum StudsWord {
-    All,
-    None,
 }
 
 impl Shapes {
@@ -127,7 +63,7 @@ impl Shapes {
     /// These shapes and those of a user's list.
     ///
     /// # Errors
-    /// When the text is no v1 list, a shape is listed already, or one cannot be.
+    /// When the text is no such list, a shape is listed already, or one cannot be.
     pub fn extended(self, text: &str) -> Result<Self, ShapeError> {
         let mut all = self.all.to_vec();
         all.extend(read(text, self.all)?);
@@ -166,148 +102,6 @@ impl Shapes {
         self.all()
             .find(|shape| shape.form().name() == form && shape.size() == size)
     }
-}
-
-/// The entries of a list, checked; none may be among those known already.
-fn read(text: &str, known: &[Moulding]) -> Result<Vec<Moulding>, ShapeError> {
-    let file: File = serde_json::from_str(text)?;
-    let mut read: Vec<Moulding> = Vec::new();
-    for entry in &file.pieces {
-        for size in &entry.sizes {
-            let fault = |what| ShapeError::Entry {
-                form: entry.form.chars().take(LONGEST_NAME).collect(),
-                size: size.chars().take(LONGEST_NAME).collect(),
-                what,
-            };
-            let one = moulding(entry, size).map_err(fault)?;
-            let same = |m: &Moulding| m.form == one.form && m.studs_box == one.studs_box;
-            if known.iter().chain(&read).any(same) {
-                return Err(fault("is listed already"));
-            }
-            read.push(one);
-            if known.len() + read.len() > MOST_SHAPES {
-                return Err(ShapeError::TooMany);
-            }
-        }
-    }
-    Ok(read)
-}
-
-/// One shape; else what is wrong with it.
-fn moulding(entry: &Entry, size: &str) -> Result<Moulding, &'static str> {
-    let name = entry.form.as_str();
-    let letters = |c: char| c.is_lowercase() || c == ' ' || c == '-';
-    let is_word = name.trim() == name && name.chars().all(letters) && name != "any";
-    if name.is_empty() || name.chars().count() > LONGEST_NAME || !is_word {
-        return Err("has no name that a form can have: up to 24 lower-case letters, and not 'any'");
-    }
-    let (short, long) = sides(size)
-        .filter(|(short, long)| *short >= 1 && *long <= MOST_STUDS)
-        .filter(|(short, long)| format!("{short}x{long}") == size)
-        .ok_or("has no size such as 2x4: small side first, up to 16 studs")?;
-    if !(HEIGHT_MM.0..=HEIGHT_MM.1).contains(&entry.height_mm) {
-        return Err("has a height_mm that is not from 0.5 to 60");
-    }
-    let (half_long, half_short) = (f64::from(long) / 2.0, f64::from(short) / 2.0);
-    // A list's axes start at a corner of the box, with y away from the viewer; ours in its middle,
-    // with `across` towards the viewer.
-    let placed = |[x, y]: [f64; 2]| ((x - half_long) * PITCH_MM, (half_short - y) * PITCH_MM);
-    let outline = match &entry.outline {
-        Outline::Rectangle | Outline::Word(OutlineWord::Rectangle) => {
-            let (a, b) = (side_mm(long) / 2.0, side_mm(short) / 2.0);
-            vec![(-a, -b), (a, -b), (a, b), (-a, b)]
-        }
-        Outline::Word(OutlineWord::Disc) => {
-            if short != long {
-                return Err("is a disc and has sides that differ");
-            }
-            let corner = |k: usize| {
-                let angle = std::f64::consts::TAU * k as f64 / ARC_CORNERS as f64;
-                let (sin, cos) = angle.sin_cos();
-                (side_mm(long) / 2.0 * cos, side_mm(long) / 2.0 * sin)
-            };
-            (0..ARC_CORNERS).map(corner).collect()
-        }
-        Outline::Corners(corners) => polygon(corners, (short, long))?
-            .into_iter()
-            .map(placed)
-            .collect(),
-    };
-    let outline = match &entry.outline {
-        Outline::Corners(_) => {
-            narrowed(&outline, CLEARANCE_MM / 2.0).ok_or("has an outline with a needle in it")?
-        }
-        _ => outline,
-    };
-    let studs = match &entry.studs {
-        Studs::Word(StudsWord::None) => Vec::new(),
-        Studs::Word(StudsWord::All) => {
-            if matches!(entry.outline, Outline::Corners(_)) {
-                return Err("has an outline of its own, so that its studs are to be listed too");
-            }
-            let cell = |k: u8| f64::from(k) + 0.5;
-            let row = |i: u8| (0..short).map(move |j| [cell(i), cell(j)]);
-            (0..long).flat_map(row).map(placed).collect()
-        }
-        Studs::Middles(middles) => {
-            let places: Vec<(f64, f64)> = middles.iter().copied().map(placed).collect();
-            let corners: Vec<Mm> = outline.iter().map(|p| Mm::new(p.0, p.1)).collect();
-            let on_top = |p: &(f64, f64)| inside(&corners, Mm::new(p.0, p.1));
-            if places.len() > usize::from(short) * usize::from(long) || !places.iter().all(on_top) {
-                return Err("has a stud that does not stand on it");
-            }
-            places
-        }
-    };
-    Ok(Moulding {
-        form: Form::listed(interned(name)),
-        studs_box: (short, long),
-        height_mm: entry.height_mm,
-        fills_box: outline.len() == 4
-            && area_and_middle(&outline).0 > 0.999 * side_mm(short) * side_mm(long),
-        has_notch: has_notch(&outline),
-        is_round: matches!(entry.outline, Outline::Word(OutlineWord::Disc)),
-        outline,
-        studs,
-    })
-}
-
-/// Corners in studs that make a footprint of that box, in the order of their own.
-fn polygon(corners: &[[f64; 2]], (short, long): (u8, u8)) -> Result<Vec<[f64; 2]>, &'static str> {
-    if !(3..=MOST_CORNERS).contains(&corners.len()) {
-        return Err("has an outline of fewer than 3 or more than 64 corners");
-    }
-    let sides = [f64::from(long), f64::from(short)];
-    for (axis, side) in sides.into_iter().enumerate() {
-        let values = || corners.iter().map(|c| c[axis]);
-        let (low, high) = values().fold((f64::MAX, f64::MIN), |(l, h), v| (l.min(v), h.max(v)));
-        if !values().all(f64::is_finite) || low != 0.0 || (high - side).abs() > 1e-9 {
-            return Err(
-                "has an outline that does not reach from 0 to its size: x along the long side, y along the short one, in studs",
-            );
-        }
-    }
-    let points: Vec<(f64, f64)> = corners.iter().map(|c| (c[0], c[1])).collect();
-    if crossings(&points) || area_and_middle(&points).0 < LEAST_AREA {
-        return Err("has an outline that crosses itself or holds nothing");
-    }
-    Ok(corners.to_vec())
-}
-
-/// A name that stays: a few short words for as long as the program runs.
-fn interned(name: &str) -> &'static str {
-    let usual = [Form::BRICK, Form::PLATE, Form::TILE];
-    match usual.into_iter().find(|form| form.name() == name) {
-        Some(form) => form.name(),
-        None => Box::leak(name.into()),
-    }
-}
-
-/// `2x4` or `4x2` as (short, long).
-pub(super) fn sides(word: &str) -> Option<(u8, u8)> {
-    let (a, b) = word.split_once('x')?;
-    let (a, b): (u8, u8) = (a.parse().ok()?, b.parse().ok()?);
-    Some((a.min(b), a.max(b)))
 }
 
 #[cfg(test)]
@@ -380,6 +174,49 @@ pub(crate) mod tests {
     }
 
     #[test]
+    fn a_profile_is_a_matter_of_the_second_version() {
+        let roof = r#"{"form": "roof", "sizes": ["2x3"], "height_mm": 9.6,
+            "studs": [[0.5, 1.5], [1.5, 1.5], [2.5, 1.5]],
+            "profile": {"along": "short", "top": [[0, 1.6], [1, 9.6], [2, 9.6]]}}"#;
+        let second = |entry: &str| list(entry).replace("v1", "v2");
+        let shapes = Shapes::shipped().extended(&second(roof)).unwrap();
+        let listed = shapes.named("roof", "2x3").unwrap();
+        assert!(!listed.is_block() && listed.same_after_deg() == 360.0);
+        // y runs away from the viewer, and `across` towards them: the foot is where across is most.
+        let foot = listed.corners().into_iter().find(|c| c.2 == 1.6).unwrap();
+        assert!((foot.1 - 7.9).abs() < 1e-9, "{foot:?}");
+        assert!(
+            listed
+                .studs()
+                .iter()
+                .all(|stud| stud.1 == -4.0 && listed.foot_mm(*stud) == 9.6)
+        );
+        let says = |text: String| Shapes::shipped().extended(&text).unwrap_err().to_string();
+        for (text, reason) in [
+            (list(roof), "write \"shapes\": \"v2\""),
+            (
+                second(&roof.replace("[2.5, 1.5]", "[2.5, 0.5]")),
+                "not level",
+            ),
+            (
+                second(&roof.replace("[2, 9.6]", "[3, 9.6]")),
+                "to the end of its side",
+            ),
+            (second(&roof.replace("short", "wide")), "version v1 or v2"),
+            (
+                second(&roof.replace(
+                    "\"studs\"",
+                    "\"outline\": [[1, 0], [3, 0], [3, 2], [0, 2], [0, 1]], \"studs\"",
+                )),
+                "no rectangle",
+            ),
+        ] {
+            let said = says(text);
+            assert!(said.contains(reason), "{reason}: {said}");
+        }
+    }
+
+    #[test]
     fn what_cannot_be_a_shape_is_refused_with_the_reason() {
         let good = r#"{"form": "wing", "sizes": ["2x3"], "height_mm": 3.2, "outline": [[0, 0], [3, 0], [0, 2]], "studs": [[0.5, 0.5]]}"#;
         let says = |text: &str| {
@@ -388,9 +225,12 @@ pub(crate) mod tests {
         };
         assert!(Shapes::shipped().extended(&list(good)).is_ok());
         for (text, reason) in [
-            (list(good).replace("v1", "v2"), "version v1"),
-            (list(good)[..60].to_owned(), "version v1"),
-            (list(&good.replace("height_mm", "height")), "version v1"),
+            (list(good).replace("v1", "v3"), "version v1 or v2"),
+            (list(good)[..60].to_owned(), "version v1 or v2"),
+            (
+                list(&good.replace("height_mm", "height")),
+                "version v1 or v2",
+            ),
             (list(&good.replace("3.2", "300")), "height_mm"),
             (list(&good.replace("wing", "Wing 7")), "no name"),
             (list(&good.replace("wing", "any")), "no name"),

@@ -7,6 +7,7 @@
 //! best one is kept together with how far the next best lies behind.
 
 pub mod polygon;
+pub mod profile;
 pub mod shape;
 pub mod list;
 pub mod face;
@@ -29,6 +30,7 @@ mod seam;
 mod instance;
 mod agree;
 mod unknown;
+pub mod drawn;
 pub mod heap;
 pub mod paint;
 
@@ -37,6 +39,7 @@ pub use face::{Body, Face};
 pub use find::Sight;
 pub use found::{FREE, FoundPiece, Leftover, Said, Witness};
 pub use list::{ShapeError, Shapes};
+pub use profile::{Along, Profile};
 pub use search::{ANY, ExpectError, Expected, Search};
-pub use shape::{Form, Shape};
+pub use shape::{Below, Form, Shape};
 pub use stance::Stance;

@@ -3,15 +3,19 @@
 //! The net takes them for rectangles that it knows, for two of them, or for strangers. Edges are
 //! asked, wherever it sees a rectangle, whether they rather show one of these in the same box.
 
+use rayon::prelude::*;
+
 use super::face::Face;
 use super::find::turned;
-use super::found::{FoundPiece, Witness};
+use super::found::{FoundPiece, Witness, is_all_round};
+use super::instance::Instance;
 use super::learned::is_taught;
 use super::refine::{Bench, Score};
 use super::search::Search;
 use super::shade::Shade;
 use super::shape::{PITCH_MM, Shape};
 use super::stance::Stance;
+use crate::tray::LabView;
 use crate::units::Mm;
 
 /// Share of a piece that another one cannot lie over if both are seen whole: half a stud of a 1x2. Two
@@ -23,14 +27,23 @@ const SEEN_WHOLE: f64 = 0.15;
 /// Evidence of studs from which a shape that the net was not taught is that: more rims are there than
 /// are not. A coin has none.
 const ODD_STUDS: f64 = 0.0;
+/// Share of an instance in a silhouette from which it is part of that.
+const WITHIN: f64 = 0.5;
+/// Instances whose mean a* and b* are further apart are of two colours: shade leaves hue as it is, and of the
+/// pairs of `sample-photos/tune` that lie in one piece none is 6 apart.
+const OTHER_HUE: f32 = 10.0;
+/// How much of a piece about its middle its hue is read from.
+const MIDDLE: f64 = 0.6;
 /// Share of plain tray in its silhouette from which a shape that the net was not taught is none.
 /// Set by hand, on corners and discs when the net did not know them: on the sorted tray to tune on right ones show up to 0.02, on a poured one a wrong one 0.12.
 const ODD_GROUND: f64 = 0.1;
 
-/// Whether a piece of such a shape is one for its edges alone.
+/// Whether a piece of such a shape is one for its edges alone. What is round needs its studs as well: a
+/// coin has none.
 pub(super) fn stands_by_itself(piece: &FoundPiece) -> bool {
     let studded = !piece.stance.studs_up() || piece.studs > ODD_STUDS;
-    piece.is_whole() && studded && piece.ground_share < ODD_GROUND
+    let told = studded || !piece.stance.shape.is_round();
+    piece.is_whole() && told && piece.ground_share < ODD_GROUND
 }
 
 /// A shape that looks nearly the same on its side as what lies there: of a disc or a corner no more is seen
@@ -58,26 +71,149 @@ pub(super) fn mark_among_odd(pieces: &mut [FoundPiece]) {
     }
 }
 
-/// The one in the same box that edges like best where a flat piece lies.
+/// The one that edges like best where a flat piece lies: in the same box, or in a larger one that is
+/// outlined all round, so that what lies beside the piece is not taken for part of it.
 pub(super) fn odd_reading(
     stance: &Stance,
     bench: &Bench<'_>,
     search: &Search,
 ) -> Option<(Stance, Score)> {
-    let is_like =
-        |shape: &&Shape| !is_taught(**shape) && shape.studs_box() == stance.shape.studs_box();
-    let shapes = search.shapes().iter().filter(is_like);
-    let starts = shapes
-        .filter(|_| stance.face.is_flat())
-        .flat_map(|shape| {
-            turned(Stance {
-                shape: *shape,
-                ..*stance
+    if !stance.face.is_flat() {
+        return None;
+    }
+    let untaught = || search.shapes().iter().filter(|shape| !is_taught(**shape));
+    let best_of = |starts: &mut dyn Iterator<Item = Stance>| {
+        let scored = starts.map(|start| (start, bench.score(&start)));
+        let best = scored.max_by(|a, b| a.1.total.total_cmp(&b.1.total));
+        best.map(|(start, _)| bench.refine(start))
+    };
+    let (own_short, own_long) = stance.shape.studs_box();
+    let same = untaught().filter(|shape| shape.studs_box() == (own_short, own_long));
+    let same = same.filter_map(|shape| {
+        let turned = turned(Stance {
+            shape: *shape,
+            ..*stance
+        });
+        best_of(&mut turned.into_iter())
+    });
+    let larger = untaught().filter(|shape| {
+        let (short, long) = shape.studs_box();
+        (short, long) != (own_short, own_long) && short >= own_short && long >= own_long
+    });
+    let larger = larger.filter_map(|shape| best_of(&mut places_over(stance, *shape).into_iter()));
+    let larger = larger.filter(|(_, score)| is_outlined(score));
+    same.chain(larger)
+        .max_by(|a, b| a.1.total.total_cmp(&b.1.total))
+}
+
+/// Whether edges show all of an outline, and hardly any tray within.
+fn is_outlined(score: &Score) -> bool {
+    is_all_round(score.outline, score.weakest_side) && score.ground_share < ODD_GROUND
+}
+
+/// Pieces of such shapes right where the net sees something: each explains more there than what the
+/// net sees, and is outlined all round. What it explains is `used`.
+pub(super) fn outlined(
+    seen: &mut [Instance<'_>],
+    bench: &Bench<'_>,
+    search: &Search,
+) -> Vec<FoundPiece> {
+    if search.shapes().iter().all(|shape| is_taught(*shape)) {
+        return Vec::new();
+    }
+    let mut readings: Vec<(FoundPiece, f64)> = (seen.par_iter())
+        .filter_map(|one| {
+            let flat = one.stance.face.is_flat();
+            let (own, score) = bench.refine(Stance {
+                face: if flat { Face::Up } else { one.stance.face },
+                ..one.stance
+            });
+            let (stance, odd) = odd_reading(&own, bench, search)?;
+            let margin = odd.total - score.total;
+            let block = FoundPiece::of(own, &score, Witness::Untaught);
+            (margin > 0.0 && is_outlined(&odd)).then(|| {
+                let outline = stance.silhouette(bench.camera);
+                let at_frame = outline.iter().any(|p| bench.view.sample(*p).is_none());
+                let piece = instead_of(block, (stance, odd), margin);
+                (FoundPiece { at_frame, ..piece }, odd.total)
             })
         })
-        .map(|start| (start, bench.score(&start)));
-    let (start, _) = starts.max_by(|a, b| a.1.total.total_cmp(&b.1.total))?;
-    Some(bench.refine(start))
+        .collect();
+    readings.sort_by(|a, b| b.1.total_cmp(&a.1));
+    let mut found: Vec<FoundPiece> = Vec::new();
+    let mut taken: Vec<Shade> = Vec::new();
+    for (mut piece, _) in readings {
+        let shade = Shade::of(&piece.stance.silhouette(bench.camera));
+        let overlap = |other: &Shade| shade.share_of(other).max(other.share_of(&shade));
+        if taken.iter().any(|other| overlap(other) > IMPOSSIBLE) {
+            continue;
+        }
+        let within: Vec<usize> = (0..seen.len())
+            .filter(|k| !seen[*k].used && shade.share_of(&seen[*k].shade) > WITHIN)
+            .collect();
+        if !of_one_colour(within.iter().map(|k| &seen[*k]), bench.view) {
+            continue;
+        }
+        // The net saw several pieces in it: edges cannot tell a seam from a fold.
+        piece.among_odd = within.len() > 1;
+        for k in within {
+            seen[k].used = true;
+        }
+        taken.push(shade);
+        found.push(piece);
+    }
+    found
+}
+
+/// Whether instances have one hue: parts of one piece differ in how much light they get alone.
+fn of_one_colour<'a>(parts: impl Iterator<Item = &'a Instance<'a>>, view: &LabView) -> bool {
+    let hues: Vec<(f32, f32)> = parts.filter_map(|part| hue(&part.stance, view)).collect();
+    (hues.iter()).all(|a| (hues.iter()).all(|b| (a.0 - b.0).hypot(a.1 - b.1) < OTHER_HUE))
+}
+
+/// Mean a* and b* in the middle of a piece.
+fn hue(stance: &Stance, view: &LabView) -> Option<(f32, f32)> {
+    let body = stance.body();
+    let steps = || (-2..=2i32).map(|k| f64::from(k) / 2.0 * MIDDLE);
+    let places = steps().flat_map(|u| steps().map(move |v| (u, v)));
+    let labs: Vec<[f32; 3]> = places
+        .filter_map(|(u, v)| view.sample(stance.local(u * body.along / 2.0, v * body.across / 2.0)))
+        .collect();
+    let mean = |k: usize| labs.iter().map(|lab| lab[k]).sum::<f32>() / labs.len() as f32;
+    (!labs.is_empty()).then(|| (mean(1), mean(2)))
+}
+
+/// A shape in all turns, wherever the box of a rectangle lies stud over stud within its own.
+fn places_over(block: &Stance, shape: Shape) -> Vec<Stance> {
+    let mut places = Vec::new();
+    for quarters in 0..4u8 {
+        let upright = quarters % 2 == 0;
+        let (along, across) = if upright {
+            (shape.long_mm(), shape.short_mm())
+        } else {
+            (shape.short_mm(), shape.long_mm())
+        };
+        let room = |its: f64, own: f64| ((its - own) / PITCH_MM).round();
+        let (more, deeper) = (
+            room(along, block.shape.long_mm()),
+            room(across, block.shape.short_mm()),
+        );
+        if more < 0.0 || deeper < 0.0 {
+            continue;
+        }
+        for i in 0..=more as i32 {
+            for j in 0..=deeper as i32 {
+                let by = |k: i32, room: f64| (f64::from(k) - room / 2.0) * PITCH_MM;
+                places.push(Stance {
+                    shape,
+                    face: Face::Up,
+                    at: block.local(by(i, more), by(j, deeper)),
+                    turn: block.turn + f64::from(quarters) * std::f64::consts::FRAC_PI_2,
+                });
+            }
+        }
+    }
+    places
 }
 
 /// The piece that such a reading makes of a rectangle, which it beat by `margin`.

@@ -1,8 +1,8 @@
 //! The exact score of a stance, and moving it to where the score is best.
 
 use super::evidence::{
-    EDGE_PER_MM, EDGE_REACH_MM, EdgeScale, GROUND_PER_MM2, PIECE_COST, ROUND_PER_MM, STUD_PER_MM,
-    area_credit,
+    EDGE_PER_MM, EDGE_REACH_MM, EdgeScale, FOLD_PER_MM, GROUND_PER_MM2, PIECE_COST, ROUND_PER_MM,
+    STUD_PER_MM, area_credit,
 };
 use super::polygon::{area_and_middle, inside};
 use super::shape::STUD_RADIUS_MM;
@@ -90,6 +90,10 @@ impl Bench<'_> {
         score.ground_share = ground_share;
         score.studs = stud_mean;
         score.total = edge_sum * EDGE_PER_MM + area_sum + stud_sum - PIECE_COST;
+        for [from, to] in stance.folds(self.camera) {
+            let length = from.distance(to);
+            score.total += self.side_evidence(from, to, length) * length * FOLD_PER_MM;
+        }
         if stance.shape.is_round() {
             score.total += ROUND_PER_MM * stance.shape.long_mm();
         }

@@ -8,6 +8,7 @@ use std::fmt;
 use std::hash::{Hash, Hasher};
 
 use super::polygon::area_and_middle;
+use super::profile::{Along, Profile};
 
 /// Distance between neighbouring studs, mm.
 pub const PITCH_MM: f64 = 8.0;
@@ -65,6 +66,21 @@ pub struct Moulding {
     pub has_notch: bool,
     /// Whether the footprint is round.
     pub is_round: bool,
+    /// How high it is along a side, where that is not the same everywhere.
+    pub profile: Option<Profile>,
+    /// What it is like below.
+    pub below: Below,
+}
+
+/// What a shape is like below.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, serde::Deserialize, serde::Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Below {
+    /// Open, with walls around.
+    #[default]
+    Hollow,
+    /// Closed.
+    Solid,
 }
 
 /// A form in a size: one element of the list.
@@ -125,9 +141,55 @@ impl Shape {
         area_and_middle(&self.0.outline).0
     }
 
-    /// Whether the footprint is a full rectangle.
+    /// Whether the body is a box: its footprint a full rectangle, and as high everywhere.
     pub fn is_block(self) -> bool {
-        self.0.fills_box
+        self.0.fills_box && self.0.profile.is_none()
+    }
+
+    /// How high it is along a side, where that is not the same everywhere.
+    pub fn profile(self) -> Option<&'static Profile> {
+        self.0.profile.as_ref()
+    }
+
+    /// What it is like below.
+    pub fn below(self) -> Below {
+        self.0.below
+    }
+
+    /// Corners of the body, (along, across, height above its underside), mm.
+    pub fn corners(self) -> Vec<(f64, f64, f64)> {
+        match self.profile() {
+            Some(profile) => profile.corners(self.across_mm(profile)).collect(),
+            None => {
+                let level = |height| self.outline().iter().map(move |p| (p.0, p.1, height));
+                level(0.0).chain(level(self.height_mm())).collect()
+            }
+        }
+    }
+
+    /// Where its top bends: from one side to the other, (along, across, height) mm.
+    pub fn folds(self) -> Vec<[(f64, f64, f64); 2]> {
+        let Some(profile) = self.profile() else {
+            return Vec::new();
+        };
+        let width = self.across_mm(profile);
+        let bends = profile.top().iter().skip(1);
+        let bends = bends.take(profile.top().len().saturating_sub(2));
+        bends.map(|corner| profile.across(*corner, width)).collect()
+    }
+
+    /// How wide it is across its profile, mm.
+    pub fn across_mm(self, profile: &Profile) -> f64 {
+        match profile.along() {
+            Along::Long => self.short_mm(),
+            Along::Short => self.long_mm(),
+        }
+    }
+
+    /// How high a stud's foot is, mm.
+    pub fn foot_mm(self, stud: (f64, f64)) -> f64 {
+        let level = |profile: &Profile| profile.level_at(stud, STUD_RADIUS_MM);
+        self.profile().and_then(level).unwrap_or(self.height_mm())
     }
 
     /// Whether the footprint is not convex.
@@ -162,10 +224,14 @@ impl Shape {
             };
             covers(&self.0.outline) && covers(&self.0.studs)
         };
+        let sloped = self.profile();
+        if sloped.is_some_and(|profile| !profile.is_symmetric()) {
+            return 360.0;
+        }
         let middle_only = (self.0.studs.iter()).all(|(x, y)| x.abs() < 0.01 && y.abs() < 0.01);
         if self.0.is_round && middle_only {
             0.0
-        } else if is_same(1) {
+        } else if is_same(1) && sloped.is_none() {
             90.0
         } else if is_same(2) {
             180.0

@@ -61,6 +61,11 @@ impl Stance {
     /// Outline on the tray plane as seen from the lens: of all that lies between the
     /// footprint and the top face, which is moved away from the camera's foot.
     pub fn silhouette(&self, camera: &Camera) -> Vec<Mm> {
+        if self.face.is_flat() && self.shape.profile().is_some() {
+            // A hollow of the profile hardly shows from above: the hull is its outline.
+            let seen = |(at, height)| camera.shadow_on_plane(at, height);
+            return convex_hull(self.corners().into_iter().map(seen).collect());
+        }
         let base = self.footprint();
         let top = self.top_face(camera);
         if self.has_notch() {
@@ -68,6 +73,16 @@ impl Stance {
         } else {
             convex_hull(base.into_iter().chain(top).collect())
         }
+    }
+
+    /// Corners of a body that lies flat, and how high above the tray each is, mm.
+    fn corners(&self) -> Vec<(Mm, f64)> {
+        let corners = self.shape.corners().into_iter();
+        let placed = |(along, across, height): (f64, f64, f64)| match self.face {
+            Face::Down => (self.local(along, -across), self.shape.height_mm() - height),
+            _ => (self.local(along, across), height),
+        };
+        corners.map(placed).collect()
     }
 
     /// Whether the footprint is not convex.
@@ -92,6 +107,17 @@ impl Stance {
             .collect()
     }
 
+    /// Where its top bends, on the tray plane as seen from the lens: from one side to the other.
+    pub fn folds(&self, camera: &Camera) -> Vec<[Mm; 2]> {
+        let folds = match self.face {
+            Face::Up => self.shape.folds(),
+            _ => Vec::new(),
+        };
+        let seen =
+            |place: (f64, f64, f64)| camera.shadow_on_plane(self.local(place.0, place.1), place.2);
+        folds.into_iter().map(|ends| ends.map(seen)).collect()
+    }
+
     /// Whether studs show on its top.
     pub fn studs_up(&self) -> bool {
         self.face == Face::Up && self.shape.has_studs()
@@ -103,11 +129,11 @@ impl Stance {
         if !self.studs_up() {
             return Vec::new();
         }
-        let height = self.shape.height_mm() + STUD_HEIGHT_MM / 2.0;
-        let middles = self.shape.studs().iter();
-        middles
-            .map(|(along, across)| camera.shadow_on_plane(self.local(*along, *across), height))
-            .collect()
+        let seen = |stud: &(f64, f64)| {
+            let height = self.shape.foot_mm(*stud) + STUD_HEIGHT_MM / 2.0;
+            camera.shadow_on_plane(self.local(stud.0, stud.1), height)
+        };
+        self.shape.studs().iter().map(seen).collect()
     }
 }
 

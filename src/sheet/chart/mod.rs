@@ -1,10 +1,11 @@
 //! Pictures of a calibration for a person: how the card's patches were corrected, what the
-//! taught colours look like, and how the light falls on the tray.
+//! taught colours look like, how the light falls on the tray, and which shapes are looked for.
 
 mod bars;
 mod map;
 mod names;
 mod plane;
+mod shapes;
 mod swatches;
 
 use crate::colour::lab::{encode, linear_from_lab};
@@ -14,6 +15,7 @@ use crate::sheet::LightFile;
 use crate::units::Mm;
 
 pub use map::LightMap;
+pub use shapes::of_shapes;
 pub use swatches::Taught;
 
 /// Ink of words and axes, of what is less important, of grid lines, and of what needs a look.
