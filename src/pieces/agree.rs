@@ -13,12 +13,14 @@ use super::found::{FREE, FoundPiece, Leftover, Witness};
 use super::heap::mark_heaped;
 use super::instance::{Instance, NET_KNOWS, NET_SEES, agreed};
 use super::learned::{Input, Maps, Net, NetError, Proposal, is_taught, proposals, with_mirrored};
+use super::list::Shapes;
 use super::odd::{made_one, mark_among_odd, outlined, stands_by_itself};
 use super::polygon::inside;
 use super::refine::Bench;
 use super::seam::parted;
 use super::search::Search;
 use super::shade::Shade;
+use super::shape::Shape;
 use super::stance::Stance;
 use super::unknown::unknown;
 use crate::units::Mm;
@@ -71,12 +73,32 @@ pub fn find_pieces(
     let mut seen: Vec<Instance<'_>> = (told.iter().flatten())
         .map(|one| Instance::of(one, sight))
         .collect();
+    // A shape that the net was not taught it takes for one that it was, looked for or not.
+    let anything = maps.as_ref().map(|maps| {
+        let taught: Vec<Shape> = Shapes::shipped().all().collect();
+        let mut told = proposals(maps, sight.camera, &taught);
+        told.retain(|one| one.score >= LEAST_SCORE);
+        told
+    });
+    let mut anything: Vec<Instance<'_>> = (anything.iter().flatten())
+        .map(|one| Instance::of(one, sight))
+        .collect();
     // On a tray where shapes may lie that the net was not taught it may be certain of the wrong thing.
     let all_taught = maps.is_some() && search.shapes().iter().all(|shape| is_taught(*shape));
     let mut canvas = Canvas::of(sight.view, sight.camera, sight.foreground);
-    let mut confirmed = outlined(&mut seen, &bench, search);
-    for piece in &confirmed {
-        canvas.explain(&piece.stance);
+    let mut confirmed = Vec::new();
+    if maps.is_some() && !all_taught {
+        confirmed = outlined(&mut anything, &bench, search);
+        for piece in &confirmed {
+            canvas.explain(&piece.stance);
+        }
+        let used = |one: &Instance<'_>| {
+            let same = |other: &Instance<'_>| other.used && other.is_about(one);
+            anything.iter().any(same)
+        };
+        for one in &mut seen {
+            one.used = used(one);
+        }
     }
     confirmed.extend(self::confirmed(&mut seen, &canvas, &bench, search));
     let mut pieces = Vec::new();

@@ -94,7 +94,7 @@ impl FoundPiece {
     /// Whether edges confirm its outline all round: it is one piece far more often than
     /// several that lie flush in a block.
     pub(super) fn is_whole(&self) -> bool {
-        is_all_round(self.outline, self.weakest_side)
+        self.outline > ALL_ROUND.0 && self.weakest_side > ALL_ROUND.1
     }
 
     /// Whether its form can be told from the others that were looked for.
@@ -106,11 +106,6 @@ impl FoundPiece {
                 self.score - score > FORM_CLEAR_PER_MM * (shape.long_mm() + shape.short_mm())
             })
     }
-}
-
-/// Whether edges confirm an outline all round.
-pub(super) fn is_all_round(outline: f64, weakest_side: f64) -> bool {
-    outline > ALL_ROUND.0 && weakest_side > ALL_ROUND.1
 }
 
 /// Evidence of the whole outline and of its weakest side from which edges confirm a piece.

@@ -69,6 +69,11 @@ impl<'a> Instance<'a> {
             && self.stance.face.is_flat() == stance.face.is_flat()
     }
 
+    /// Whether both come from the same cells of the net.
+    pub(super) fn is_about(&self, other: &Self) -> bool {
+        self.proposal.seen == other.proposal.seen
+    }
+
     /// Whether the net leaves nothing open about it.
     pub(super) fn is_beyond_doubt(&self) -> bool {
         self.proposal.p > BEYOND_DOUBT && self.proposal.score > BEYOND_DOUBT_SCORE

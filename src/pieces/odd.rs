@@ -7,7 +7,7 @@ use rayon::prelude::*;
 
 use super::face::Face;
 use super::find::turned;
-use super::found::{FoundPiece, Witness, is_all_round};
+use super::found::{FoundPiece, Witness};
 use super::instance::Instance;
 use super::learned::is_taught;
 use super::refine::{Bench, Score};
@@ -29,6 +29,12 @@ const SEEN_WHOLE: f64 = 0.15;
 const ODD_STUDS: f64 = 0.0;
 /// Share of an instance in a silhouette from which it is part of that.
 const WITHIN: f64 = 0.5;
+/// Evidence of the whole outline and of its weakest side from which a larger shape explains what the net took
+/// for a part of it. In a clump of one colour little more shows: in `sample-photos/tune/own-touching-slip-36`
+/// right ones have 0.48 and 0.0 or more (one has 0.56 and -0.7), wrong ones of as much outline -0.5 or less.
+const LEAST_OUTLINE: (f64, f64) = (0.45, -0.1);
+/// The same for one in the box that the net sees: half of the outline at a clear edge gives 0.
+const LEAST_IN_BOX: f64 = 0.0;
 /// Instances whose mean a* and b* are further apart are of two colours: shade leaves hue as it is, and of the
 /// pairs of `sample-photos/tune` that lie in one piece none is 6 apart.
 const OTHER_HUE: f32 = 10.0;
@@ -71,15 +77,20 @@ pub(super) fn mark_among_odd(pieces: &mut [FoundPiece]) {
     }
 }
 
-/// The one that edges like best where a flat piece lies: in the same box, or in a larger one that is
-/// outlined all round, so that what lies beside the piece is not taken for part of it.
+/// The one that edges like best where a flat piece lies.
 pub(super) fn odd_reading(
     stance: &Stance,
     bench: &Bench<'_>,
     search: &Search,
 ) -> Option<(Stance, Score)> {
+    odd_readings(stance, bench, search).into_iter().next()
+}
+
+/// Those that may lie where a flat piece does, best first, one of each shape: in the same box, or in a
+/// larger one that is outlined, so that what lies beside the piece is not taken for part of it.
+fn odd_readings(stance: &Stance, bench: &Bench<'_>, search: &Search) -> Vec<(Stance, Score)> {
     if !stance.face.is_flat() {
-        return None;
+        return Vec::new();
     }
     let untaught = || search.shapes().iter().filter(|shape| !is_taught(**shape));
     let best_of = |starts: &mut dyn Iterator<Item = Stance>| {
@@ -102,25 +113,25 @@ pub(super) fn odd_reading(
     });
     let larger = larger.filter_map(|shape| best_of(&mut places_over(stance, *shape).into_iter()));
     let larger = larger.filter(|(_, score)| is_outlined(score));
-    same.chain(larger)
-        .max_by(|a, b| a.1.total.total_cmp(&b.1.total))
+    let mut all: Vec<(Stance, Score)> = same.chain(larger).collect();
+    all.sort_by(|a, b| b.1.total.total_cmp(&a.1.total));
+    all
 }
 
-/// Whether edges show all of an outline, and hardly any tray within.
+/// Whether edges show an outline on the whole, and hardly any tray within.
 fn is_outlined(score: &Score) -> bool {
-    is_all_round(score.outline, score.weakest_side) && score.ground_share < ODD_GROUND
+    score.outline > LEAST_OUTLINE.0
+        && score.weakest_side > LEAST_OUTLINE.1
+        && score.ground_share < ODD_GROUND
 }
 
-/// Pieces of such shapes right where the net sees something: each explains more there than what the
-/// net sees, and is outlined all round. What it explains is `used`.
+/// Pieces of such shapes right where the net sees something, whatever it takes that for: each explains
+/// more there than that, if that is looked for at all, and is outlined. What it explains is `used`.
 pub(super) fn outlined(
     seen: &mut [Instance<'_>],
     bench: &Bench<'_>,
     search: &Search,
 ) -> Vec<FoundPiece> {
-    if search.shapes().iter().all(|shape| is_taught(*shape)) {
-        return Vec::new();
-    }
     let mut readings: Vec<(FoundPiece, f64)> = (seen.par_iter())
         .filter_map(|one| {
             let flat = one.stance.face.is_flat();
@@ -128,14 +139,25 @@ pub(super) fn outlined(
                 face: if flat { Face::Up } else { one.stance.face },
                 ..one.stance
             });
-            let (stance, odd) = odd_reading(&own, bench, search)?;
-            let margin = odd.total - score.total;
-            let block = FoundPiece::of(own, &score, Witness::Untaught);
-            (margin > 0.0 && is_outlined(&odd)).then(|| {
+            let mut odd = odd_readings(&own, bench, search).into_iter();
+            let (stance, best) = odd.next()?;
+            let second = odd.next().map(|(other, its)| (other.shape, its.total));
+            let taught = search.alike(own.shape).find(|shape| is_taught(*shape));
+            let block = taught.map(|shape| (shape, score.total));
+            let others = second.into_iter().chain(block);
+            let other = others.max_by(|a, b| a.1.total_cmp(&b.1));
+            let beaten = block.is_none_or(|(_, total)| best.total > total);
+            // In the same box the net's word stands for the sides that edges do not show.
+            let there = best.outline > LEAST_IN_BOX && best.ground_share < ODD_GROUND;
+            (beaten && there).then(|| {
                 let outline = stance.silhouette(bench.camera);
-                let at_frame = outline.iter().any(|p| bench.view.sample(*p).is_none());
-                let piece = instead_of(block, (stance, odd), margin);
-                (FoundPiece { at_frame, ..piece }, odd.total)
+                let piece = FoundPiece {
+                    runner_up: other,
+                    rival: other.map(|(shape, total)| (shape, best.total - total)),
+                    at_frame: outline.iter().any(|p| bench.view.sample(*p).is_none()),
+                    ..FoundPiece::of(stance, &best, Witness::Untaught)
+                };
+                (piece, best.total)
             })
         })
         .collect();
