@@ -18,13 +18,14 @@ use crate::numbers::round2;
 use crate::photo::{Photo, edge_width_px, flat_share, overexposed_share, white_level};
 use crate::pieces::heap::around;
 use crate::pieces::paint::{Paint, paint};
+use crate::pieces::traced::{TraceError, Traced, traced};
 use crate::pieces::{FoundPiece, Leftover, Search, Sight, find_pieces};
 use crate::sheet::faults::{Fault, Measured, faults, why_unseen};
 use crate::sheet::file::SecondPhoto;
 use crate::sheet::{Piece, SURE, Sheet};
 use crate::tray::ground::GroundError;
 use crate::tray::{Foreground, Ground, Kind, LabView, Light, without_pattern};
-use crate::units::Mm;
+use crate::units::{Mm, Px};
 use crate::view::{MetricView, Pose, PoseError, fit_pose};
 
 mod lesson;
@@ -190,6 +191,23 @@ impl Scene {
         self.lab.lab = Array3::zeros((0, 0, 3));
         self.lab.inside = Array2::from_elem((0, 0), false);
         self.foreground.kind = Array2::from_elem((0, 0), Kind::Outside);
+    }
+
+    /// Traces the thing at a place of the whole upright photo, in its pixels; it is `height_mm` high and
+    /// lies apart from all others.
+    ///
+    /// # Errors
+    /// As [`traced`].
+    pub fn trace(&self, [x_px, y_px]: [f64; 2], height_mm: f64) -> Result<Traced, TraceError> {
+        let px = Px::new(x_px / self.full[0], y_px / self.full[1]);
+        let at = self.pose.camera.unproject(px, 0.0);
+        let sight = Sight {
+            view: &self.lab,
+            ground: &self.ground,
+            foreground: &self.foreground,
+            camera: &self.pose.camera,
+        };
+        traced(&sight, at.ok_or(TraceError::Nothing)?, height_mm)
     }
 
     /// A place of the photo as it is kept, in pixels of the whole photo, rounded as sheets round.

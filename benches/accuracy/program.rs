@@ -148,9 +148,14 @@ pub fn count(photo: &Photo, home: &Path) -> Result<Answer> {
         args.push("--together");
         args.extend(further.iter().map(|path| &**path));
     }
-    if photo.kind == Kind::Expected {
+    if matches!(photo.kind, Kind::Expected | Kind::Own) {
         args.extend(["--expect", &expect]);
     }
+    let own = match photo.kind {
+        Kind::Own => Some(with_own_shapes(home, &photo.root)?),
+        _ => None,
+    };
+    let home = own.as_ref().map_or(home, |own| own.path());
     let ended = run(&photo.root, home, &args)?;
     let said = match ended.code {
         Some(0 | 3) => {
@@ -175,6 +180,20 @@ pub fn count(photo: &Photo, home: &Path) -> Result<Answer> {
         decode_seconds: decode::seconds(photo)?,
         peak_mib: ended.peak_mib,
     })
+}
+
+/// The shapes of a user's own that sample photos hold.
+const OWN_SHAPES: &str = "sample-photos/own-shapes.json";
+
+/// A copy of a home whose user wrote that list.
+fn with_own_shapes(home: &Path, root: &Path) -> Result<TempDir> {
+    let own = TempDir::new().context("making a home with shapes of its own")?;
+    copy(home, own.path())?;
+    let calibration = own.path().join("calibration");
+    fs::create_dir_all(&calibration)?;
+    fs::copy(root.join(OWN_SHAPES), calibration.join("shapes.json"))
+        .context("copying the list of shapes")?;
+    Ok(own)
 }
 
 /// Home folders in which lessons were taught, each made once.

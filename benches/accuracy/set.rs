@@ -56,6 +56,8 @@ pub enum Kind {
     Poured,
     /// The same photos, where the user said which pieces the cup can hold.
     Expected,
+    /// Shapes of a user's own, listed in `own-shapes.json`; the user said which the cup can hold.
+    Own,
     /// A cup dumped in a heap.
     Dumped,
     /// Sorted, with things that are no pieces.
@@ -70,13 +72,14 @@ pub enum Kind {
 
 impl Kind {
     /// In the order of the tables.
-    pub const ALL: [Self; 11] = [
+    pub const ALL: [Self; 12] = [
         Self::Sorted,
         Self::Teach,
         Self::Touching,
         Self::HardColours,
         Self::Poured,
         Self::Expected,
+        Self::Own,
         Self::Dumped,
         Self::Strays,
         Self::Empty,
@@ -93,6 +96,7 @@ impl Kind {
             Self::HardColours => "hard colours",
             Self::Poured => "poured",
             Self::Expected => "expected",
+            Self::Own => "shapes of one's own",
             Self::Dumped => "dumped",
             Self::Strays => "strays",
             Self::Empty => "empty",
@@ -104,7 +108,10 @@ impl Kind {
     /// Whether its photos belong to the sum of all: those made to fail do not, nor do
     /// those that are counted a second time.
     pub fn is_in_sum(self) -> bool {
-        !matches!(self, Self::Failing | Self::Expected | Self::Together)
+        !matches!(
+            self,
+            Self::Failing | Self::Expected | Self::Own | Self::Together
+        )
     }
 
     /// Whether every piece stands apart from all others, studs up.
@@ -249,6 +256,8 @@ pub fn photo(root: &Path, path: &Path, folder: Folder) -> Result<Photo> {
         Kind::Strays
     } else if name.starts_with("hard-colours-") {
         Kind::HardColours
+    } else if name.starts_with("own-") {
+        Kind::Own
     } else {
         match truth.kind.as_str() {
             "sorted" => Kind::Sorted,

@@ -1,5 +1,7 @@
 //! `cuptally shapes`: the list of shapes that pieces may have.
 
+mod trace;
+
 use std::path::{Path, PathBuf};
 
 use serde::Serialize;
@@ -21,6 +23,9 @@ pub struct Args {
     /// Folder to write shapes.svg into, a drawing of each shape; made if missing.
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
+
+    #[command(flatten)]
+    trace: trace::Args,
 }
 
 /// The file of the drawings.
@@ -56,6 +61,7 @@ struct Lines {
 /// # Errors
 /// When the user's list cannot be used, or the drawings cannot be written.
 pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
+    let entry = trace::run(&args.trace, context)?;
     let shapes = home::shapes(&context.home)?;
     let shipped = Shapes::shipped();
     let line = |shape: Shape| Line {
@@ -81,6 +87,14 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     };
     if let Some(folder) = &args.out {
         draw(shapes, shipped, folder)?;
+    }
+    if let Some(entry) = entry {
+        if args.json {
+            say::print_json(&entry)?;
+        } else {
+            say::print(&entry.to_string())?;
+        }
+        return Ok(Outcome::Done);
     }
     if args.json {
         say::print_json(&shapes.all().map(line).collect::<Vec<_>>())?;

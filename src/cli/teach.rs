@@ -98,7 +98,7 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
 }
 
 /// `812.5,400`.
-fn place(text: &str) -> Result<[f64; 2], String> {
+pub(super) fn place(text: &str) -> Result<[f64; 2], String> {
     let number = |text: &str| text.trim().parse().ok().filter(|v: &f64| v.is_finite());
     let both = text.split_once(',').map(|(x, y)| [number(x), number(y)]);
     match both {

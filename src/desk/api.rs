@@ -346,6 +346,15 @@ impl Desk {
         self.phones()
     }
 
+    /// All shapes that are looked for, drawn.
+    pub(super) fn shapes(&self) -> Told {
+        let aside = tempfile::tempdir()?;
+        let mut out = OsString::from("--out=");
+        out.push(aside.path());
+        self.done(&["shapes".into(), out])?;
+        Ok(std::fs::read(aside.path().join("shapes.svg"))?)
+    }
+
     /// The card to print.
     pub(super) fn card(&self, paper: &str) -> Told {
         let aside = tempfile::tempdir()?;

@@ -58,6 +58,7 @@ pub fn routes(desk: Arc<Desk>) -> Router {
         .route("/{token}/", get(async || typed(HTML, INDEX)))
         .route("/{token}/page/{file}", get(page))
         .route("/{token}/card/{paper}", get(card))
+        .route("/{token}/shapes.svg", get(shapes))
         .route("/{token}/photo/{name}/{long_side}", get(picture))
         .route("/{token}/marked/{sheet}", get(marked))
         .route("/{token}/api/state/{known}", get(how_it_stands))
@@ -107,6 +108,10 @@ async fn card(State(desk): Shared, Path((_, paper)): Path<(String, String)>) -> 
         _ => return StatusCode::NOT_FOUND.into_response(),
     };
     answer(desk, PDF, move |desk| desk.card(paper)).await
+}
+
+async fn shapes(State(desk): Shared) -> Response {
+    answer(desk, SVG, Desk::shapes).await
 }
 
 async fn picture(

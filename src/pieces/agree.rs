@@ -8,7 +8,7 @@ use super::beside::is_touched;
 use super::canvas::Canvas;
 use super::evidence::EdgeScale;
 use super::face::Face;
-use super::find::{Sight, explain};
+use super::find::{Sight, explain, take_out};
 use super::found::{FREE, FoundPiece, Leftover, Witness};
 use super::heap::mark_heaped;
 use super::instance::{Instance, NET_KNOWS, NET_SEES, agreed};
@@ -89,9 +89,8 @@ pub fn find_pieces(
     let mut confirmed = Vec::new();
     if maps.is_some() && !all_taught {
         confirmed = outlined(&mut anything, &bench, search);
-        for piece in &confirmed {
-            canvas.explain(&piece.stance);
-        }
+        let stances: Vec<Stance> = confirmed.iter().map(|piece| piece.stance).collect();
+        take_out(&mut canvas, &stances, sight.ground);
         let used = |one: &Instance<'_>| {
             let same = |other: &Instance<'_>| other.used && other.is_about(one);
             anything.iter().any(same)

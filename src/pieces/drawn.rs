@@ -34,7 +34,10 @@ pub fn drawn(shape: Shape, scale: f64) -> Drawing {
     let mut paint: Vec<(Vec<Segment>, Ink)> = Vec::new();
     for face in &faces {
         paint.push((polygon(&face.corners, scale), face.ink));
+        // A round wall has no edges but its rims.
+        let is_facet = shape.is_round() && face.layer == Layer::Side;
         let sides = face.corners.iter().zip(face.corners.iter().cycle().skip(1));
+        let sides = sides.filter(|(from, to)| !is_facet || from.2 == to.2);
         paint.extend(sides.map(|(from, to)| (line(*from, *to, scale), LINE)));
     }
     let mut studs = shape.studs().to_vec();

@@ -134,7 +134,7 @@ pub(super) fn explain<'a>(
             }
             if let Some(piece) = found {
                 scene.canvas.explain(&piece.stance);
-                scene.soften_bleed(&seed);
+                soften_bleed(&mut scene.canvas, &seed, scene.ground);
                 pieces.push(piece);
             }
         }
@@ -142,11 +142,49 @@ pub(super) fn explain<'a>(
     (pieces, scene.canvas)
 }
 
+/// Takes pieces out of a canvas, and with each what its colour bled onto the tray around it.
+pub(super) fn take_out(canvas: &mut Canvas<'_>, stances: &[Stance], ground: &Ground) {
+    let seeds = canvas.seeds(Kind::Piece, LEAST_SEED_MM2);
+    for stance in stances {
+        canvas.explain(stance);
+    }
+    for seed in seeds {
+        let taken = seed.pixels().filter(|at| canvas.kind[*at] == Kind::Outside);
+        if taken.count() as f64 > SHARE_OF_SEED * seed.len() as f64 {
+            soften_bleed(canvas, &seed, ground);
+        }
+    }
+}
+
+/// Distance from the tray below which a seed's pixels may be bleeding colour.
+fn bleed_limit(seed: &Seed, distance: &dyn Fn((usize, usize)) -> f32) -> f32 {
+    let mut distances: Vec<f32> = seed.pixels().map(distance).collect();
+    let index = distances.len() * 3 / 4;
+    if distances.is_empty() {
+        return 0.0;
+    }
+    BLEED_SHARE * *distances.select_nth_unstable_by(index, f32::total_cmp).1
+}
+
+/// Once a seed's piece is found, its faint remainder is no better than shadow.
+fn soften_bleed(canvas: &mut Canvas<'_>, seed: &Seed, ground: &Ground) {
+    let view = canvas.view;
+    let far = |(row, column): (usize, usize)| distance(view, ground, row, column);
+    let limit = bleed_limit(seed, &far);
+    for at in seed.pixels() {
+        if canvas.kind[at] == Kind::Piece && far(at) < limit {
+            canvas.kind[at] = Kind::Dim;
+        }
+    }
+}
+
 pub(super) fn is_piece(piece: &FoundPiece) -> bool {
     let shape = piece.stance.shape;
     // A coin or a wheel is as round; a half-hidden rectangle has a notch, too.
+    // What the net was not taught may have studs that hardly show, where it is outlined all round.
+    let told = !is_taught(shape) && !shape.is_round() && piece.is_whole();
     let faint = shape.has_studs() && piece.studs < LEAST_STUDS_OF_ODD;
-    if !shape.is_block() && faint && (shape.is_round() || !piece.is_whole()) {
+    if !shape.is_block() && faint && !told {
         return false;
     }
     let studs_due = piece.stance.studs_up();
@@ -171,7 +209,7 @@ impl Scene<'_> {
         }
         // A strong colour bleeds onto the tray around it: what is much nearer to
         // the tray than the seed as a whole may be piece or not, like a shadow.
-        let tint = self.bleed_limit(seed);
+        let tint = bleed_limit(seed, &|at| self.distance(at));
         let kind_at = |r: usize, c: usize| match self.canvas.kind[(r, c)] {
             Kind::Piece if self.distance((r, c)) < tint => Kind::Dim,
             Kind::Ground if tray == Tray::Alike => Kind::Dim,
@@ -230,26 +268,6 @@ impl Scene<'_> {
     /// Distance of a pixel from the empty tray's colour.
     fn distance(&self, (row, column): (usize, usize)) -> f32 {
         distance(self.view, self.ground, row, column)
-    }
-
-    /// Distance from the tray below which a seed's pixels may be bleeding colour.
-    fn bleed_limit(&self, seed: &Seed) -> f32 {
-        let mut distances: Vec<f32> = seed.pixels().map(|at| self.distance(at)).collect();
-        let index = distances.len() * 3 / 4;
-        if distances.is_empty() {
-            return 0.0;
-        }
-        BLEED_SHARE * *distances.select_nth_unstable_by(index, f32::total_cmp).1
-    }
-
-    /// Once a seed's piece is found, its faint remainder is no better than shadow.
-    fn soften_bleed(&mut self, seed: &Seed) {
-        let limit = self.bleed_limit(seed);
-        for at in seed.pixels() {
-            if self.canvas.kind[at] == Kind::Piece && self.distance(at) < limit {
-                self.canvas.kind[at] = Kind::Dim;
-            }
-        }
     }
 
     /// Whether a hypothesis explains a good part of the seed, or the seed a good

@@ -31,6 +31,7 @@ mod instance;
 mod agree;
 mod unknown;
 pub mod drawn;
+pub mod traced;
 pub mod heap;
 pub mod paint;
 

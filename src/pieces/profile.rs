@@ -151,6 +151,11 @@ impl Profile {
         })
     }
 
+    /// Area between the two lines, mm².
+    pub fn area_mm2(&self) -> f64 {
+        area_under(&self.top) - area_under(&self.bottom)
+    }
+
     /// Whether it looks the same from its other end.
     pub fn is_symmetric(&self) -> bool {
         [&self.top, &self.bottom].iter().all(|line| {
@@ -159,6 +164,13 @@ impl Profile {
                 .all(|(a, b)| (a.0 - b.0).abs() < 0.01 && (a.1 - b.1).abs() < 0.01)
         })
     }
+}
+
+fn area_under(line: &[(f64, f64)]) -> f64 {
+    let parts = line.windows(2);
+    parts
+        .map(|pair| (pair[1].0 - pair[0].0) * (pair[0].1 + pair[1].1) / 2.0)
+        .sum()
 }
 
 /// A line's height at a distance, mm; its ends reach on.
@@ -197,6 +209,8 @@ mod tests {
         assert_eq!(slope.level_at((-1.0, 0.0), 2.4), None);
         assert_eq!(slope.level_at((4.0, 0.0), 2.4), None);
         assert!(!slope.is_symmetric());
+        // By hand: half of 15.8 mm is 9.6 high, over the other half it falls to 1.6.
+        assert!((slope.area_mm2() - 7.9 * (9.6 + 5.6)).abs() < 1e-9);
         assert_eq!(slope.corners(15.8).count(), 10);
         let lowest = slope.corners(15.8).find(|c| c.0 > 7.0 && c.2 > 0.0);
         assert_eq!(lowest, Some((7.9, -7.9, 1.6)));

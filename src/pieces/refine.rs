@@ -200,21 +200,24 @@ impl Bench<'_> {
         if middles.is_empty() {
             return (0.0, 0.0);
         }
-        let mut sum = 0.0;
-        for middle in &middles {
-            for k in 0..RIM_SAMPLES {
-                let angle = std::f64::consts::TAU * k as f64 / RIM_SAMPLES as f64;
-                let normal = (angle.cos(), angle.sin());
-                let at = |radius: f64| {
-                    Mm::new(middle.x + normal.0 * radius, middle.y + normal.1 * radius)
-                };
-                let inner = self.step(at(STUD_RADIUS_MM - 0.2), normal, 0.4);
-                let outer = self.step(at(STUD_RADIUS_MM + 0.3), normal, 0.4);
-                sum += inner.max(outer);
-            }
-        }
-        let mean = sum / (middles.len() * RIM_SAMPLES) as f64;
+        let rims = middles.iter().map(|middle| self.rim(*middle));
+        let mean = rims.sum::<f64>() / middles.len() as f64;
         let rim = std::f64::consts::TAU * STUD_RADIUS_MM * middles.len() as f64;
         (mean * rim * STUD_PER_MM, mean)
+    }
+
+    /// Mean evidence of a stud's rim about the place where its middle is seen, -1..1.
+    pub fn rim(&self, middle: Mm) -> f64 {
+        let mut sum = 0.0;
+        for k in 0..RIM_SAMPLES {
+            let angle = std::f64::consts::TAU * k as f64 / RIM_SAMPLES as f64;
+            let normal = (angle.cos(), angle.sin());
+            let at =
+                |radius: f64| Mm::new(middle.x + normal.0 * radius, middle.y + normal.1 * radius);
+            let inner = self.step(at(STUD_RADIUS_MM - 0.2), normal, 0.4);
+            let outer = self.step(at(STUD_RADIUS_MM + 0.3), normal, 0.4);
+            sum += inner.max(outer);
+        }
+        sum / RIM_SAMPLES as f64
     }
 }

@@ -39,18 +39,26 @@ impl Seed {
         starts.min().unwrap_or(0)..ends.max().unwrap_or(0)
     }
 
-    /// Bounding box on the tray.
-    pub fn bounds(&self, view: &LabView) -> (Mm, Mm) {
-        let columns = self.columns();
+    /// The rows that it reaches over.
+    pub fn rows(&self) -> Range<usize> {
         let top = self.runs.first().map_or(0, |(row, _)| *row);
         let bottom = self.runs.last().map_or(0, |(row, _)| *row);
+        top..bottom + 1
+    }
+
+    /// Bounding box on the tray.
+    pub fn bounds(&self, view: &LabView) -> (Mm, Mm) {
+        let (columns, rows) = (self.columns(), self.rows());
         let corner = |r: usize, c: usize| {
             Mm::new(
                 view.origin.x + c as f64 * view.mm_per_px,
                 view.origin.y + r as f64 * view.mm_per_px,
             )
         };
-        (corner(top, columns.start), corner(bottom + 1, columns.end))
+        (
+            corner(rows.start, columns.start),
+            corner(rows.end, columns.end),
+        )
     }
 }
 

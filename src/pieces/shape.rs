@@ -186,6 +186,14 @@ impl Shape {
         }
     }
 
+    /// Share of its height that it fills on the mean, 0 to 1.
+    pub fn filled(self) -> f64 {
+        self.profile().map_or(1.0, |profile| {
+            let side = self.short_mm() * self.long_mm() / self.across_mm(profile);
+            profile.area_mm2() / (side * self.height_mm())
+        })
+    }
+
     /// How high a stud's foot is, mm.
     pub fn foot_mm(self, stud: (f64, f64)) -> f64 {
         let level = |profile: &Profile| profile.level_at(stud, STUD_RADIUS_MM);

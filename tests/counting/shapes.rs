@@ -41,10 +41,10 @@ fn home_with(list: &Value) -> TempDir {
     home
 }
 
-/// The example in docs/counting.md.
+/// The example in docs/shapes.md.
 fn example() -> Value {
-    let page = fs::read_to_string(Path::new(ROOT).join("docs/counting.md")).unwrap();
-    let from = page.find("{ \"shapes\": \"v1\"").unwrap();
+    let page = fs::read_to_string(Path::new(ROOT).join("docs/shapes.md")).unwrap();
+    let from = page.find("{ \"shapes\": \"v2\"").unwrap();
     let text = &page[from..];
     serde_json::from_str(&text[..text.find("```").unwrap()]).unwrap()
 }
@@ -62,7 +62,7 @@ fn the_list_is_shown_with_what_users_add() {
     assert_eq!(code, 0);
     let all: Vec<Value> = serde_json::from_str(&out).unwrap();
     let own: Vec<&Value> = all.iter().filter(|one| one["own"] == true).collect();
-    assert_eq!((all.len(), own.len()), (57 + 4, 4));
+    assert_eq!((all.len(), own.len()), (57 + 6, 6));
     // By hand: 8 studs are 63.8 mm, and its square 4070.4 mm2.
     let large = own.iter().find(|one| one["size"] == "8x8").unwrap();
     assert_eq!(
@@ -71,21 +71,81 @@ fn the_list_is_shown_with_what_users_add() {
     );
     let (_, out, _) = run(&home, &["shapes"]);
     assert!(
-        out.contains("left wing") && out.contains("4 shapes of your own"),
+        out.contains("left wing") && out.contains("6 shapes of your own"),
         "{out}"
+    );
+    // By hand: the ramp is 23.8 mm long, of which a third is level and the rest falls.
+    let ramp = own.iter().find(|one| one["form"] == "ramp").unwrap();
+    let top = &ramp["profile"]["top_mm"];
+    assert_eq!(top, &json!([[-11.9, 9.6], [-4.0, 9.6], [11.9, 1.6]]));
+    assert_eq!(
+        (&ramp["below"], &ramp["studs"]),
+        (&json!("hollow"), &json!(2))
+    );
+    assert!(
+        own.iter()
+            .all(|one| one["form"] != "plate" || one["profile"].is_null())
     );
 }
 
 #[test]
+fn each_shape_is_drawn_those_of_the_user_first() {
+    let home = home_with(&example());
+    let folder = home.path().join("drawn");
+    let draw = || {
+        let (code, _, err) = run(&home, &["shapes", "--out", folder.to_str().unwrap()]);
+        assert_eq!(code, 0, "{err}");
+        assert!(err.contains("shapes.svg"), "{err}");
+        fs::read_to_string(folder.join("shapes.svg")).unwrap()
+    };
+    let svg = draw();
+    let at = |words: &str| {
+        svg.find(&format!("aria-label=\"{words}\""))
+            .unwrap_or_else(|| panic!("{words}"))
+    };
+    // Plates come first, since two of them are the user's, and bricks after all that hold one.
+    assert!(at("plate") < at("ramp") && at("ramp") < at("brick"));
+    for size in ["2x10*", "8x8*", "2x3*", "4x6", "1x8"] {
+        at(size);
+    }
+    assert_eq!(draw(), svg);
+}
+
+/// Version 1 is read as before; what only version 2 has needs its number.
+#[test]
+fn a_profile_needs_the_second_version() {
+    let mut list = example();
+    list["shapes"] = json!("v1");
+    let (code, out, err) = run(&home_with(&list), &["shapes"]);
+    assert_eq!((code, out.as_str()), (1, ""));
+    assert!(err.contains("ramp 2x3") && err.contains("\"v2\""), "{err}");
+    let pieces = list["pieces"].as_array_mut().unwrap();
+    pieces.retain(|one| one["profile"].is_null());
+    let (code, out, _) = run(&home_with(&list), &["shapes"]);
+    assert_eq!(code, 0);
+    assert!(out.contains("4 shapes of your own"), "{out}");
+}
+
+#[test]
 fn the_schema_takes_what_the_program_takes() {
-    let text = fs::read_to_string(Path::new(ROOT).join("docs/shapes-v1.schema.json")).unwrap();
-    let schema: Value = serde_json::from_str(&text).unwrap();
-    let schema = jsonschema::validator_for(&schema).unwrap();
-    let shipped = fs::read_to_string(Path::new(ROOT).join("src/pieces/shapes.json")).unwrap();
-    let shipped: Value = serde_json::from_str(&shipped).unwrap();
-    assert!(schema.is_valid(&example()) && schema.is_valid(&shipped));
+    let read = |path: &str| -> Value {
+        let text = fs::read_to_string(Path::new(ROOT).join(path)).unwrap();
+        serde_json::from_str(&text).unwrap()
+    };
+    let schema = |version: &str| {
+        let schema = read(&format!("docs/shapes-{version}.schema.json"));
+        jsonschema::validator_for(&schema).unwrap()
+    };
+    assert!(schema("v1").is_valid(&read("src/pieces/shapes.json")));
+    assert!(!schema("v1").is_valid(&example()));
+    let schema = schema("v2");
+    assert!(schema.is_valid(&example()));
+    assert!(schema.is_valid(&read("sample-photos/own-shapes.json")));
     for (at, value) in [
-        ("/shapes", json!("v2")),
+        ("/shapes", json!("v3")),
+        ("/pieces/3/profile", json!({ "along": "wide" })),
+        ("/pieces/3/profile/top", json!([[0, 9.6]])),
+        ("/pieces/4/profile/bottom/1", json!([1, 0, 2])),
         ("/pieces/0/sizes/0", json!("2 x 10")),
         ("/pieces/0/height_mm", json!(0)),
         ("/pieces/1/outline", json!("oval")),
@@ -101,6 +161,147 @@ fn the_schema_takes_what_the_program_takes() {
             "{err}"
         );
     }
+}
+
+/// Where the truth of a photo has the pieces of a form, in its pixels.
+fn places(photo: &str, form: &str) -> Vec<String> {
+    let truth = fs::read_to_string(Path::new(ROOT).join(format!("{photo}.json"))).unwrap();
+    let truth: Value = serde_json::from_str(&truth).unwrap();
+    let pieces = truth["pieces"].as_array().unwrap().iter();
+    let of_form = pieces.filter(|piece| piece["form"] == form);
+    of_form
+        .map(|piece| format!("{},{}", piece["x_px"], piece["y_px"]))
+        .collect()
+}
+
+/// Corners as the studio laid them: what is traced of one is the corner of the shipped list, in one of
+/// four turns, or nothing, with the reason.
+#[test]
+fn a_shape_is_traced_from_a_photo_and_kept() {
+    let photo = "sample-photos/tune/shapes-sorted-d65-44";
+    let jpg = format!("{photo}.jpg");
+    let home = TempDir::new().unwrap();
+    let trace = |at: &str, more: &[&str]| {
+        let args = ["shapes", "--from", &jpg, "--at", at, "--name", "knee"];
+        run(&home, &[&args, more].concat())
+    };
+    let corners = places(photo, "corner");
+    let mut traced = Vec::new();
+    for at in &corners {
+        let (code, out, err) = trace(at, &[]);
+        if code == 1 {
+            assert!(err.contains("what lies there is"), "{err}");
+            continue;
+        }
+        let entry: Value = serde_json::from_str(&out).unwrap();
+        let outline = entry["outline"].as_array().unwrap();
+        // An L of three cells has six corners, one of them in the middle of its box, and lacks a cell.
+        assert_eq!(
+            (&entry["sizes"], outline.len()),
+            (&json!(["2x2"]), 6),
+            "{entry}"
+        );
+        assert!(outline.contains(&json!([1.0, 1.0])), "{entry}");
+        // Of its three studs those are listed whose rims show, and nothing where it lacks a cell.
+        let studs = entry["studs"].as_array().unwrap();
+        assert!((1..=3).contains(&studs.len()), "{entry}");
+        let corner = |stud: &Value| {
+            let end = |k: usize| json!(if stud[k] == 0.5 { 0.0 } else { 2.0 });
+            json!([end(0), end(1)])
+        };
+        assert!(
+            studs.iter().all(|stud| outline.contains(&corner(stud))),
+            "{entry}"
+        );
+        traced.push(at);
+    }
+    assert!(
+        traced.len() > corners.len() / 2,
+        "{} of {}",
+        traced.len(),
+        corners.len()
+    );
+
+    let list = home.path().join("calibration/shapes.json");
+    assert!(!list.exists());
+    let (code, _, err) = trace(traced[0], &["--keep"]);
+    assert_eq!(code, 0, "{err}");
+    let kept = fs::read_to_string(&list).unwrap();
+    let (_, out, _) = run(&home, &["shapes"]);
+    assert!(
+        out.contains("knee") && out.contains("1 shape of your own"),
+        "{out}"
+    );
+    // Its name is taken now, and nothing is lost.
+    let (code, _, err) = trace(traced[1], &["--keep"]);
+    assert_eq!(code, 1);
+    assert!(err.contains("knee 2x2 is listed already"), "{err}");
+    assert_eq!(fs::read_to_string(&list).unwrap(), kept);
+}
+
+#[test]
+fn what_cannot_be_traced_is_told() {
+    let jpg = "sample-photos/tune/plates-sorted-d65-window-48.jpg";
+    let home = TempDir::new().unwrap();
+    let given = |at: &str, name: &str, more: &[&str]| {
+        let args = ["shapes", "--from", jpg, "--at", at, "--name", name];
+        run(&home, &[&args, more].concat())
+    };
+    for (at, name, more, code, words) in [
+        ("3,3", "knee", &[][..], 1, "nothing lies there"),
+        ("50000,9e9", "knee", &[], 1, "nothing lies there"),
+        ("3", "knee", &[], 2, "two numbers"),
+        ("3,3", "knee", &["--height", "0"], 2, "0.5 to 60 mm"),
+        ("3,3", "knee", &["--height", "NaN"], 2, "0.5 to 60 mm"),
+    ] {
+        let (was, out, err) = given(at, name, more);
+        assert_eq!((was, out.as_str()), (code, ""), "{at}: {err}");
+        assert!(err.contains(words), "{err}");
+    }
+    let plate = &places("sample-photos/tune/plates-sorted-d65-window-48", "plate")[0];
+    let (code, _, err) = given(plate, "Knee 7", &[]);
+    assert_eq!(code, 1);
+    assert!(err.contains("no name that a form can have"), "{err}");
+    let (code, _, err) = run(&home, &["shapes", "--from", jpg]);
+    assert_eq!(code, 2);
+    assert!(err.contains("--at"), "{err}");
+    assert!(!home.path().join("calibration").exists());
+}
+
+/// Six shapes of a user's own, four of them with a profile, among bricks and plates. All are found, and
+/// where two look alike from above none is sure.
+#[test]
+fn shapes_with_a_profile_are_counted() {
+    let photo = "sample-photos/tune/own-sorted-yard-34";
+    let list = fs::read_to_string(Path::new(ROOT).join("sample-photos/own-shapes.json")).unwrap();
+    let home = home_with(&serde_json::from_str(&list).unwrap());
+    let truth = fs::read_to_string(Path::new(ROOT).join(format!("{photo}.json"))).unwrap();
+    let truth: Value = serde_json::from_str(&truth).unwrap();
+    let jpg = format!("{photo}.jpg");
+    let (_, out, err) = run(&home, &["count", &jpg, "--json"]);
+    let sheets: Value = serde_json::from_str(&out).unwrap_or_else(|_| panic!("{err}"));
+    let place = |piece: &Value| [&piece["x_mm"], &piece["y_mm"]].map(|v| v.as_f64().unwrap());
+    let pieces = sheets[0]["pieces"].as_array().unwrap();
+    assert_eq!(pieces.len(), 34);
+    let mut right = 0;
+    for piece in pieces {
+        let [x, y] = place(piece);
+        let off = |is: &&Value| {
+            let [is_x, is_y] = place(is);
+            (x - is_x).hypot(y - is_y)
+        };
+        let all = truth["pieces"].as_array().unwrap();
+        let is = all.iter().min_by(|a, b| off(a).total_cmp(&off(b))).unwrap();
+        assert!(off(&is) < 6.0, "{piece}");
+        let same = (&is["form"], &is["size"]) == (&piece["form"], &piece["size"]);
+        right += usize::from(same);
+        assert!(
+            same || piece["sure"].as_f64() < Some(0.9),
+            "{piece} is {is}"
+        );
+    }
+    // 27 when this was written: three gates are called bricks, which they are from above, with doubt.
+    assert!(right >= 25, "{right}");
 }
 
 /// Pieces of a photo's truth or of a count, by form.

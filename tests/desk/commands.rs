@@ -216,3 +216,26 @@ fn the_card_comes_as_a_pdf() {
     }
     assert!(photo("teach-daylight-24").is_file());
 }
+
+/// The page shows what the command draws, a user's own shapes with it.
+#[test]
+fn the_shapes_come_as_a_drawing() {
+    let desk = Desk::open();
+    let shapes = desk.server.get("shapes.svg").ok();
+    assert_eq!(shapes.header("content-type"), Some("image/svg+xml"));
+    std::fs::create_dir_all(desk.path("calibration")).unwrap();
+    let own = r#"{"shapes": "v2", "pieces": [{"form": "ramp", "sizes": ["2x3"], "height_mm": 9.6,
+        "studs": "none", "profile": {"top": [[0, 9.6], [3, 1.6]]}}]}"#;
+    std::fs::write(desk.path("calibration/shapes.json"), own).unwrap();
+    let with_own = desk.server.get("shapes.svg").ok();
+    run(
+        &desk.path(""),
+        &["shapes", "--out", desk.path("drawn").to_str().unwrap()],
+    );
+    let drawn = std::fs::read(desk.path("drawn/shapes.svg")).unwrap();
+    assert_eq!(with_own.body, drawn);
+    assert_ne!(shapes.body, drawn);
+    std::fs::write(desk.path("calibration/shapes.json"), "{").unwrap();
+    let answer = desk.server.get("shapes.svg");
+    answer.refused(422, "shapes.json");
+}

@@ -5,9 +5,9 @@
 
 use std::f64::consts::PI;
 
-use crate::pieces::Shape;
 use crate::pieces::polygon::{area_and_middle, crossings, narrowed};
 use crate::pieces::shape::{STUD_HEIGHT_MM, STUD_RADIUS_MM};
+use crate::pieces::{Below, Shape};
 
 /// Thickness of the outer walls, mm; all else is hollow from below.
 const WALL_MM: f64 = 1.5;
@@ -29,17 +29,19 @@ pub fn volume_mm3(shape: Shape) -> f64 {
     let hollow_height = (height - ROOF_MM).max(0.0);
     // A piece too narrow to be hollow is solid.
     let room = narrowed(shape.outline(), WALL_MM).unwrap_or_default();
-    let is_hollow = shape.short_mm() > 2.0 * WALL_MM && !crossings(&room);
+    let is_open = shape.below() == Below::Hollow;
+    let is_hollow = is_open && shape.short_mm() > 2.0 * WALL_MM && !crossings(&room);
     let hollow = if is_hollow {
         area_and_middle(&room).0 * hollow_height
     } else {
         0.0
     };
-    let shell = shape.area_mm2() * height - hollow;
+    // A slope is taken for a block of its mean height: walls and roof shrink with it.
+    let shell = (shape.area_mm2() * height - hollow) * shape.filled();
     let studs = shape.studs().len() as f64 * disc(2.0 * STUD_RADIUS_MM) * STUD_HEIGHT_MM;
     let (rows, columns) = shape.studs_box();
     let (rows, columns) = (f64::from(rows), f64::from(columns));
-    let supports = if !shape.is_block() {
+    let supports = if !shape.is_block() || !is_open {
         0.0
     } else if rows < 2.0 {
         (columns - 1.0) * disc(PIN_MM)
@@ -61,6 +63,7 @@ fn disc(diameter: f64) -> f64 {
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used)]
     use super::*;
     use crate::pieces::Shapes;
     use crate::pieces::list::tests::shape;
@@ -94,6 +97,22 @@ mod tests {
     #[test]
     fn a_corner_by_hand() {
         near(volume_mm3(shape("corner", "2x2")), 486.656);
+    }
+
+    /// By hand: a tile 2x2 is 15.8² · 3.2 - 12.8² · 2 = 471.168; one that falls from 3.2 to 0 fills half of that;
+    /// one that is closed below is 15.8² · 3.2 = 798.848.
+    #[test]
+    fn a_slope_weighs_what_it_fills_and_a_closed_one_all_of_it() {
+        let text = r#"{"shapes": "v2", "pieces": [
+            {"form": "wedge", "sizes": ["2x2"], "height_mm": 3.2, "studs": "none",
+             "profile": {"top": [[0, 3.2], [2, 0]], "bottom": [[0, 0], [2, 0]]}},
+            {"form": "slab", "sizes": ["2x2"], "height_mm": 3.2, "studs": "none", "below": "solid"}]}"#;
+        let list = Shapes::shipped().extended(text).unwrap();
+        near(
+            volume_mm3(list.named("wedge", "2x2").unwrap()),
+            471.168 / 2.0,
+        );
+        near(volume_mm3(list.named("slab", "2x2").unwrap()), 798.848);
     }
 
     #[test]

@@ -49,7 +49,8 @@ export function open(app, room) {
   h("div", { class: "buttons" }, file("pick", "Choose photos", { multiple: true }), file("shoot", "Take a photo", { capture: "environment" }), h("span", { class: "soft by-hand" }, "or drop photos or a folder here")),
   h("div", { class: "settings" }, fields.place.whole, fields.form.whole, fields.expect.whole),
   h("div", { class: "ticks" }, fields.together.whole, fields.only.whole),
-  h("p", { class: "small-print" }, "Each photo is counted with these settings as soon as it is here."));
+  h("p", { class: "small-print" }, "Each photo is counted with these settings as soon as it is here. ",
+    h("a", { href: "shapes.svg", target: "_blank", rel: "noopener" }, "See all shapes that are looked for")));
   summary = h("div", { class: "buttons" });
   list = h("div", { class: "photo-list" });
   trust = h("p", { class: "small-print" });

@@ -35,7 +35,10 @@ pub fn of_shapes(list: Shapes, own: &dyn Fn(Shape) -> bool) -> Result<Drawing, D
             n => format!("{n} of them are your own, marked *"),
         },
     );
-    for form in list.forms() {
+    // What somebody wrote they want to see first.
+    let mut forms = list.forms();
+    forms.sort_by_key(|form| !list.of_form(*form).into_iter().any(own));
+    for form in forms {
         y += HEAD;
         let shapes = list.of_form(form);
         let mut heights: Vec<String> = shapes.iter().map(|s| s.height_mm().to_string()).collect();

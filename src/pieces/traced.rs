@@ -1,0 +1,335 @@
+//! A thing that lies alone on the tray, traced: what its footprint would be in a list of shapes.
+
+use image::{GrayImage, Luma};
+use imageproc::contours::{BorderType, find_contours};
+use imageproc::distance_transform::Norm;
+use imageproc::geometry::{approximate_polygon_dp, contour_area, min_area_rect};
+use imageproc::morphology::{close, open};
+use imageproc::point::Point;
+use thiserror::Error;
+
+use super::canvas::Canvas;
+use super::evidence::EdgeScale;
+use super::find::Sight;
+use super::list::MOST_STUDS;
+use super::polygon::inside;
+use super::refine::Bench;
+use super::seeds::Seed;
+use super::shape::{CLEARANCE_MM, PITCH_MM, STUD_HEIGHT_MM};
+use crate::tray::Kind;
+use crate::units::Mm;
+
+/// A place this far from a thing still means it, mm.
+const NEAR_MM: f64 = 3.0;
+/// A side may be so much longer or shorter than a row of studs, mm: a colour bleeds by half of that at each end.
+const OFF_MM: f64 = 2.4;
+/// Bites and specks of this many mm, as a stud's shadow leaves them, are smoothed away.
+const SMOOTH_MM: f64 = 0.9;
+/// An outline's corners are this far off at most, mm: a quarter of half a stud.
+const ROUGH_MM: f64 = 1.0;
+/// Corners are set on a lattice of so many steps a stud: finer ones the lens' blur does not tell.
+const STEPS: f64 = 2.0;
+/// A footprint that fills its box by this share is a rectangle.
+const RECTANGLE: f64 = 0.93;
+/// How far a square's footprint may be from a disc's share of its box (pi / 4) and is one.
+const DISC: f64 = 0.06;
+/// Evidence of its rim from which a stud is there: more of it is seen than is not.
+const STUD: f64 = 0.0;
+
+/// What a thing's footprint would be in a list of shapes.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Traced {
+    /// Studs along the sides of the box around it: the short one, the long one.
+    pub studs_box: (u8, u8),
+    /// Its sides as measured, mm: the short one, the long one.
+    pub sides_mm: (f64, f64),
+    /// The footprint.
+    pub footprint: Footprint,
+    /// Middles of the studs that are seen, in the list's axes.
+    pub studs: Vec<[f64; 2]>,
+}
+
+/// A footprint in the words of a list of shapes.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Footprint {
+    /// Its whole box.
+    Rectangle,
+    /// Round.
+    Disc,
+    /// Its corners in turn: see `docs/shapes-v2.schema.json`.
+    Corners(Vec<[f64; 2]>),
+}
+
+/// Why nothing was traced; each is a sentence.
+#[derive(Clone, Copy, Debug, PartialEq, Error)]
+pub enum TraceError {
+    /// Tray, the card, or outside the photo.
+    #[error(
+        "nothing lies there that is unlike the tray; name a place on the thing itself, in pixels of the upright photo"
+    )]
+    Nothing,
+    /// Cut off.
+    #[error("what lies there is cut off by the photo's edge; lay it whole into the picture")]
+    AtFrame,
+    /// Not as long as a row of studs.
+    #[error(
+        "what lies there is {long_mm:.1} mm x {short_mm:.1} mm, which are no rows of studs (8, 16, 24... mm); lay it apart from all others and say its --height, or write its entry yourself"
+    )]
+    NoRow {
+        /// Its long side.
+        long_mm: f64,
+        /// Its short side.
+        short_mm: f64,
+    },
+}
+
+/// Traces the thing at a place of the tray's plane, `height_mm` high, that lies apart from all others.
+///
+/// # Errors
+/// [`TraceError`] where none lies there, or none that a list of shapes can hold.
+pub fn traced(sight: &Sight<'_>, at: Mm, height_mm: f64) -> Result<Traced, TraceError> {
+    let canvas = Canvas::of(sight.view, sight.camera, sight.foreground);
+    let view = sight.view;
+    let seeds = canvas.seeds(Kind::Piece, LEAST_MM2);
+    let near = |row: usize, column: usize| view.middle(row, column).distance(at);
+    let nearest = seeds.iter().filter_map(|seed| {
+        let far = seed
+            .pixels()
+            .map(|(r, c)| near(r, c))
+            .min_by(f64::total_cmp)?;
+        (far < NEAR_MM).then_some((far, seed))
+    });
+    let (_, seed) = nearest
+        .min_by(|a, b| a.0.total_cmp(&b.0))
+        .ok_or(TraceError::Nothing)?;
+    if seed.at_frame {
+        return Err(TraceError::AtFrame);
+    }
+    let (low, _) = seed.bounds(view);
+    let (columns, top) = (seed.columns(), seed.rows().start);
+    let size = ((columns.len() + 2) as u32, (seed.rows().len() + 2) as u32);
+    let mut shown = GrayImage::new(size.0, size.1);
+    let body = body(sight, seed, at);
+    let is_body = |(row, column): &(usize, usize)| is_like(sight, *row, *column, body);
+    for (row, column) in seed.pixels().filter(is_body) {
+        let (x, y) = (column - columns.start + 1, row - top + 1);
+        shown.put_pixel(x as u32, y as u32, Luma([255]));
+    }
+    // Of a body one sees all between its foot and its top: its footprint is where both are.
+    let mm = view.mm_per_px;
+    let place = |x: f64, y: f64| Mm::new(low.x + (x - 0.5) * mm, low.y + (y - 0.5) * mm);
+    let is_shown = |at: Mm| {
+        let (x, y) = ((at.x - low.x) / mm + 1.0, (at.y - low.y) / mm + 1.0);
+        let within = x >= 0.0 && y >= 0.0 && x < f64::from(size.0) && y < f64::from(size.1);
+        within && shown.get_pixel(x as u32, y as u32).0[0] > 0
+    };
+    let foot = GrayImage::from_fn(size.0, size.1, |x, y| {
+        let at = place(f64::from(x), f64::from(y));
+        let both = is_shown(at) && is_shown(sight.camera.shadow_on_plane(at, height_mm));
+        Luma([if both { 255 } else { 0 }])
+    });
+    let by = (SMOOTH_MM / mm).round() as u8;
+    let foot = open(&close(&foot, Norm::L2, by), Norm::L2, by);
+    let outer = find_contours::<i32>(&foot)
+        .into_iter()
+        .filter(|c| c.border_type == BorderType::Outer);
+    let largest = outer.max_by(|a, b| contour_area(&a.points).total_cmp(&contour_area(&b.points)));
+    let points = largest.map(|contour| contour.points).unwrap_or_default();
+    let corners = if points.len() < 8 {
+        return Err(TraceError::Nothing);
+    } else {
+        min_area_rect(&points)
+    };
+    let frame = Frame::of(corners);
+    let sides_mm = (frame.short_px * mm, frame.long_px * mm);
+    let row = |side_mm: f64| {
+        let studs = ((side_mm + CLEARANCE_MM) / PITCH_MM).round();
+        let off = (side_mm - (studs * PITCH_MM - CLEARANCE_MM)).abs();
+        (off < OFF_MM && (1.0..=f64::from(MOST_STUDS)).contains(&studs)).then_some(studs as u8)
+    };
+    let no_row = TraceError::NoRow {
+        long_mm: sides_mm.1,
+        short_mm: sides_mm.0,
+    };
+    let (short, long) = row(sides_mm.0).zip(row(sides_mm.1)).ok_or(no_row)?;
+    let footprint = footprint(&points, &frame, (short, long), mm);
+    let bench = Bench {
+        view,
+        camera: sight.camera,
+        scale: EdgeScale::for_noise(sight.ground),
+        kind_at: &|_, _| Kind::Outside,
+    };
+    let ring: Vec<(f64, f64)> = match &footprint {
+        Footprint::Corners(corners) => corners.iter().map(|c| (c[0], c[1])).collect(),
+        _ => Vec::new(),
+    };
+    let cells =
+        (0..long).flat_map(|i| (0..short).map(move |j| [f64::from(i) + 0.5, f64::from(j) + 0.5]));
+    let studs = cells.filter(|cell| {
+        let on = ring.is_empty() || inside(&ring, (cell[0], cell[1]));
+        let [x, y] = frame.px(*cell, (short, long));
+        let middle = sight
+            .camera
+            .shadow_on_plane(place(x, y), height_mm + STUD_HEIGHT_MM / 2.0);
+        on && bench.rim(middle) > STUD
+    });
+    Ok(Traced {
+        studs_box: (short, long),
+        sides_mm,
+        footprint,
+        studs: studs.collect(),
+    })
+}
+
+/// The median CIELAB of what lies within a few mm of a place.
+fn body(sight: &Sight<'_>, seed: &Seed, at: Mm) -> [f32; 3] {
+    let view = sight.view;
+    let near = |p: &(usize, usize)| view.middle(p.0, p.1).distance(at) < BODY_MM;
+    let labs: Vec<[f32; 3]> = seed
+        .pixels()
+        .filter(near)
+        .map(|(row, column)| [0, 1, 2].map(|k| view.lab[(row, column, k)]))
+        .collect();
+    [0, 1, 2].map(|k| {
+        let mut values: Vec<f32> = labs.iter().map(|lab| lab[k]).collect();
+        values.sort_by(f32::total_cmp);
+        values.get(values.len() / 2).copied().unwrap_or_default()
+    })
+}
+
+/// Whether a pixel is more like the body than like the tray in any shade.
+fn is_like(sight: &Sight<'_>, row: usize, column: usize, body: [f32; 3]) -> bool {
+    let lab = [0, 1, 2].map(|k| sight.view.lab[(row, column, k)]);
+    let tray = sight.ground.at(sight.view.middle(row, column));
+    let off = |other: [f32; 3]| {
+        let [l, a, b] = [0, 1, 2].map(|k| lab[k] - other[k]);
+        // A body's flanks and folds differ in lightness more than in hue.
+        (0.5 * l).hypot(a).hypot(b)
+    };
+    let shades = SHADES.map(|share| off(tray.map(|v| v * share)));
+    shades.into_iter().all(|shade| off(body) < shade)
+}
+
+/// How far around a place a body's colour is read, mm.
+const BODY_MM: f64 = 3.0;
+/// Shares of a tray's own CIELAB values that its shadows have: a cube root of the light, and hardly another hue.
+const SHADES: [f32; 6] = [1.0, 0.9, 0.8, 0.7, 0.6, 0.5];
+/// The smallest thing worth tracing, mm²: a little less than a 1x1.
+const LEAST_MM2: f64 = 30.0;
+
+/// The box around a footprint: its axes in the picture.
+struct Frame {
+    corner: [f64; 2],
+    /// Unit vectors along the long side and, counter-clockwise as seen, along the short one.
+    along: [f64; 2],
+    across: [f64; 2],
+    long_px: f64,
+    short_px: f64,
+}
+
+impl Frame {
+    fn of(corners: [Point<i32>; 4]) -> Self {
+        let at = corners.map(|p| [f64::from(p.x), f64::from(p.y)]);
+        let run = |a: [f64; 2], b: [f64; 2]| [b[0] - a[0], b[1] - a[1]];
+        let (one, other) = (run(at[0], at[1]), run(at[1], at[2]));
+        let length = |v: [f64; 2]| v[0].hypot(v[1]);
+        let along = if length(one) >= length(other) {
+            one
+        } else {
+            other
+        };
+        let long = length(along).max(1e-9);
+        let along = along.map(|v| v / long);
+        // The list's y runs away from a viewer for whom x runs to the right; a picture's runs down.
+        let across = [along[1], -along[0]];
+        let dot = |p: [f64; 2], way: [f64; 2]| p[0] * way[0] + p[1] * way[1];
+        let least = |way: [f64; 2]| at.map(|p| dot(p, way)).into_iter().fold(f64::MAX, f64::min);
+        let (u, v) = (least(along) - 0.5, least(across) - 0.5);
+        Self {
+            corner: [u * along[0] + v * across[0], u * along[1] + v * across[1]],
+            along,
+            across,
+            // From pixel's middle to pixel's middle, and half a pixel at each end.
+            long_px: long + 1.0,
+            short_px: length(one).min(length(other)) + 1.0,
+        }
+    }
+
+    /// A pixel in studs of the box.
+    fn studs(&self, x: f64, y: f64, (short, long): (u8, u8)) -> [f64; 2] {
+        let (dx, dy) = (x - self.corner[0], y - self.corner[1]);
+        let part = |way: [f64; 2], side: f64, studs: u8| {
+            (dx * way[0] + dy * way[1]) / side * f64::from(studs)
+        };
+        [
+            part(self.along, self.long_px, long),
+            part(self.across, self.short_px, short),
+        ]
+    }
+
+    /// The other way.
+    fn px(&self, [u, v]: [f64; 2], (short, long): (u8, u8)) -> [f64; 2] {
+        let (a, b) = (
+            u / f64::from(long) * self.long_px,
+            v / f64::from(short) * self.short_px,
+        );
+        [0, 1].map(|k| self.corner[k] + a * self.along[k] + b * self.across[k])
+    }
+}
+
+/// The footprint of a contour in its box.
+fn footprint(points: &[Point<i32>], frame: &Frame, studs_box: (u8, u8), mm: f64) -> Footprint {
+    // A contour runs through its pixels' middles.
+    let area = contour_area(points).abs() + points.len() as f64 / 2.0;
+    let filled = area / (frame.long_px * frame.short_px);
+    if filled > RECTANGLE {
+        return Footprint::Rectangle;
+    }
+    let is_square = studs_box.0 == studs_box.1;
+    if is_square
+        && (filled - std::f64::consts::FRAC_PI_4).abs() < DISC
+        && !has_corner(points, frame)
+    {
+        return Footprint::Disc;
+    }
+    let rough = approximate_polygon_dp(points, ROUGH_MM / mm, true);
+    let snapped = |p: &Point<i32>| {
+        let at = frame.studs(f64::from(p.x), f64::from(p.y), studs_box);
+        at.map(|v| (v * STEPS).round() / STEPS)
+    };
+    let mut corners: Vec<[f64; 2]> = rough.iter().map(snapped).collect();
+    corners.dedup();
+    while corners.len() > 1 && corners.first() == corners.last() {
+        corners.pop();
+    }
+    // What lies on a straight line between its neighbours is no corner.
+    loop {
+        let n = corners.len();
+        let flat = (0..n).find(|k| {
+            let (a, b, c) = (corners[(k + n - 1) % n], corners[*k], corners[(k + 1) % n]);
+            ((b[0] - a[0]) * (c[1] - b[1]) - (b[1] - a[1]) * (c[0] - b[0])).abs() < 1e-9
+        });
+        match flat {
+            Some(k) if n > 3 => {
+                corners.remove(k);
+            }
+            _ => break,
+        }
+    }
+    let (short, long) = (f64::from(studs_box.0), f64::from(studs_box.1));
+    let in_box_corner =
+        |c: &[f64; 2]| (c[0] == 0.0 || c[0] == long) && (c[1] == 0.0 || c[1] == short);
+    if corners.len() == 4 && corners.iter().all(in_box_corner) {
+        return Footprint::Rectangle;
+    }
+    Footprint::Corners(corners)
+}
+
+/// Whether a contour reaches into a corner of its box, as a disc does not.
+fn has_corner(points: &[Point<i32>], frame: &Frame) -> bool {
+    let near = |v: f64| !(0.12..=0.88).contains(&v);
+    points.iter().any(|p| {
+        let [u, v] = frame.studs(f64::from(p.x), f64::from(p.y), (1, 1));
+        near(u) && near(v)
+    })
+}
