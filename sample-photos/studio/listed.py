@@ -1,5 +1,6 @@
-"""Shapes of a user's own list, as the program reads them (docs/shapes-v2.schema.json), as convex
-parts: a second way from the file to the solid, that shares nothing with the program's.
+"""The shapes of own-shapes.json (docs/shapes-v2.schema.json) as convex parts: a second way from that file to solids, that
+shares nothing with the program's. It knows what stands there, no more: outlines of corners, profiles without steps, studs
+on the highest level.
 
 A list's axes: x along the long side to the right, y away from the viewer, from 0 at the lower left
 corner of the box, in studs. A piece's own: x along the long side, y to its left, the same way."""
@@ -115,6 +116,8 @@ def _upright(corners, studs, high, tops):
                 break
         else:
             break
+    if abs(sum(part.area for part in pieces) - ground.area) > 1e-6:
+        raise ValueError("the outline's triangles leave some of it out")
     found = []
     for part in pieces:
         ring = np.array(part.exterior.coords)[:-1]

@@ -71,7 +71,7 @@ class Kind:
         """Of the body, without studs."""
         if (self.form, self.size) in listed.entries():
             return listed.height(self.form, self.size)
-        return solids.height(self.form, self.size)
+        return solids.HEIGHT[self.form]
 
     @property
     def studded(self):
@@ -79,14 +79,14 @@ class Kind:
 
     @property
     def round(self):
-        return self.form in ("round", "round brick")
+        return self.form == "round"
 
     @property
     def falls(self):
         """Which way it is not its own mirror image, in its own axes, or None."""
         if (self.form, self.size) in listed.entries():
             return listed.falls(self.form, self.size)
-        return solids.falls(self.form, self.size)
+        return solids.falls(self.form)
 
     @property
     def plan(self):
@@ -100,7 +100,7 @@ class Kind:
                     Box((1, short), -PITCH * (long - 1) / 2, 0.0))
         if (self.form, self.size) in listed.entries():
             return listed.plan(self.form, self.size)
-        return solids.plan(self.form, self.size, (long, short)) or (Box((long, short)),)
+        return (Box((long, short)),)
 
     def ground(self):
         """What the body covers as it stands, a polygon."""

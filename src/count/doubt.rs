@@ -45,7 +45,7 @@ const SEARCH_ALONE: f64 = 0.4;
 /// The most for a part of what was seen as one piece that a seam runs across: in `sample-photos/tune` all 4 such
 /// were right, too few for more.
 const PARTED: f64 = 0.85;
-/// The most for a shape that the net was not taught, found by its edges all round and its studs.
+/// The most for a shape that the net was not taught, found by its edges.
 const UNTAUGHT: f64 = 0.98;
 /// What is left of that in a clump. Set, as the next ones, on corners and discs when the net did not know
 /// them: 10 of 11 were right in the first tray of clumps to tune on; the second

@@ -73,21 +73,16 @@ pub fn find_pieces(
     let mut seen: Vec<Instance<'_>> = (told.iter().flatten())
         .map(|one| Instance::of(one, sight))
         .collect();
-    // A shape that the net was not taught it takes for one that it was, looked for or not.
-    let anything = maps.as_ref().map(|maps| {
-        let taught: Vec<Shape> = Shapes::shipped().all().collect();
-        let mut told = proposals(maps, sight.camera, &taught);
-        told.retain(|one| one.score >= LEAST_SCORE);
-        told
-    });
-    let mut anything: Vec<Instance<'_>> = (anything.iter().flatten())
-        .map(|one| Instance::of(one, sight))
-        .collect();
-    // On a tray where shapes may lie that the net was not taught it may be certain of the wrong thing.
     let all_taught = maps.is_some() && search.shapes().iter().all(|shape| is_taught(*shape));
     let mut canvas = Canvas::of(sight.view, sight.camera, sight.foreground);
     let mut confirmed = Vec::new();
-    if maps.is_some() && !all_taught {
+    if let Some(maps) = maps.as_ref().filter(|_| !all_taught) {
+        // A shape that the net was not taught it takes for one that it was, looked for or not.
+        let taught: Vec<Shape> = Shapes::shipped().all().collect();
+        let mut told = proposals(maps, sight.camera, &taught);
+        told.retain(|one| one.score >= LEAST_SCORE);
+        let mut anything: Vec<Instance<'_>> =
+            told.iter().map(|one| Instance::of(one, sight)).collect();
         confirmed = outlined(&mut anything, &bench, search);
         let stances: Vec<Stance> = confirmed.iter().map(|piece| piece.stance).collect();
         take_out(&mut canvas, &stances, sight.ground);

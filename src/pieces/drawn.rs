@@ -139,6 +139,10 @@ fn faces_of(profile: &Profile, shape: Shape) -> Vec<Face> {
             .map(|(corner, width)| at(corner.0, width, corner.1))
             .to_vec()
     };
+    let along_end = match profile.along() {
+        Along::Long => (RIGHT, FRONT),
+        Along::Short => (FRONT, RIGHT),
+    };
     let mut faces = Vec::new();
     let top = profile.top();
     for pair in top.windows(2) {
@@ -147,7 +151,11 @@ fn faces_of(profile: &Profile, shape: Shape) -> Vec<Face> {
         if dx - dz > FACES {
             faces.push(Face {
                 corners: strip(pair[0], pair[1]),
-                ink: if dz.abs() < FACES { UP } else { SLANTED },
+                ink: match (dx.abs() < FACES, dz.abs() < FACES) {
+                    (true, _) => along_end.0,
+                    (_, true) => UP,
+                    _ => SLANTED,
+                },
                 layer: Layer::Top,
                 depth: pair[0].0,
             });
@@ -166,10 +174,6 @@ fn faces_of(profile: &Profile, shape: Shape) -> Vec<Face> {
             });
         }
     }
-    let along_end = match profile.along() {
-        Along::Long => (RIGHT, FRONT),
-        Along::Short => (FRONT, RIGHT),
-    };
     if let (Some(high), Some(low)) = (top.last(), bottom.last()) {
         faces.push(Face {
             corners: strip(*low, *high),
@@ -332,7 +336,8 @@ mod tests {
         assert!((painted(&tile, FRONT) - 31.8 * 3.2 * cos).abs() < 0.01);
         assert!((painted(&tile, RIGHT) - 15.8 * 3.2 * cos).abs() < 0.01);
         let half = drawn(shape("tile", "2x4"), 0.5);
-        assert!((half.width_mm - LINE_MM * 2.0) * 2.0 - (tile.width_mm - LINE_MM * 2.0) < 0.5);
+        let width = |drawing: &Drawing| drawing.width_mm - LINE_MM * 2.0;
+        assert!((width(&half) * 2.0 - width(&tile)).abs() < 0.5);
     }
 
     #[test]

@@ -22,7 +22,8 @@ pub(super) const ROUND_PER_MM: f64 = 1.15;
 pub(super) const EDGE_PER_MM: f64 = 2.0;
 /// Credit for a mm of good stud rim, and price of a missing one.
 pub(super) const STUD_PER_MM: f64 = 0.5;
-/// Credit for a mm of a clear fold between two faces of a top, and price of one that is not seen.
+/// Credit for a mm of a clear fold between two faces of a top, and price of one that is not seen: set as a stud's rim
+/// is, not measured.
 pub(super) const FOLD_PER_MM: f64 = 0.5;
 /// How far to both sides of an edge its step is measured, mm.
 pub(super) const EDGE_REACH_MM: f64 = 0.6;

@@ -24,13 +24,13 @@ pub struct FoundPiece {
     pub score: f64,
     /// The best explanation of the same place by another size: its shape and score.
     pub runner_up: Option<(Shape, f64)>,
-    /// The best explanation by another size where the net was taught only one of the two and
+    /// The best explanation by another shape where the net was taught only one of the two and
     /// cannot choose: its shape, and by how much its score falls short.
     pub rival: Option<(Shape, f64)>,
     /// A rectangle, or a shape that is none, that looks nearly the same from here, as the piece lies on its side.
     pub twin_on_side: Option<Shape>,
-    /// Whether it is in a clump, or seen by the net alone, on a tray where shapes lie that the net was
-    /// not taught: there it may have taken one for another.
+    /// Whether shapes that the net was not taught make it less certain: it is in a clump on a tray that holds some, or
+    /// seen by the net alone there; or it is one, and the net saw several pieces in it or its studs hardly show.
     pub among_odd: bool,
     /// The best one by the same footprint in another form, where several were looked for.
     pub other_form: Option<(Shape, f64)>,

@@ -4,7 +4,7 @@
 use super::face::Face;
 use super::find::{Sight, is_piece, reported};
 use super::found::{FoundPiece, Said, Witness};
-use super::learned::Proposal;
+use super::learned::{Proposal, is_taught};
 use super::odd::{instead_of, odd_reading, twin_on_side};
 use super::refine::{Bench, Score};
 use super::search::Search;
@@ -170,7 +170,8 @@ impl<'a> Instance<'a> {
             return None;
         }
         let mut tried = vec![(own, score)];
-        let alike = search.alike(own.shape).filter(|shape| *shape != own.shape);
+        let is_other = |shape: &Shape| *shape != own.shape && is_taught(*shape);
+        let alike = search.alike(own.shape).filter(is_other);
         tried.extend(alike.map(|shape| bench.refine(Stance { shape, ..own })));
         let mut sizes: Vec<(Stance, Score)> = other_sizes(&own, search)
             .map(|stance| (stance, bench.score(&stance)))

@@ -31,7 +31,7 @@ pub struct Shapes {
 pub enum ShapeError {
     /// The text is no list.
     #[error(
-        "this is not a list of shapes of version v1 or v2 ({0}); put it right by README's example"
+        "this is not a list of shapes of version v1 or v2 ({0}); put it right by the example in docs/shapes.md"
     )]
     Format(#[from] serde_json::Error),
     /// Too many.

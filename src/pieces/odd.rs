@@ -1,7 +1,7 @@
 //! Shapes that the net was not taught: what users add to the list.
 //!
 //! The net takes them for rectangles that it knows, for two of them, or for strangers. Edges are
-//! asked, wherever it sees a rectangle, whether they rather show one of these in the same box.
+//! asked, wherever it sees a piece, whether they rather show one of these in the same box or around it.
 
 use rayon::prelude::*;
 
@@ -35,10 +35,12 @@ const WITHIN: f64 = 0.5;
 const LEAST_OUTLINE: (f64, f64) = (0.45, -0.1);
 /// The same for one in the box that the net sees: half of the outline at a clear edge gives 0.
 const LEAST_IN_BOX: f64 = 0.0;
-/// Instances whose mean a* and b* are further apart are of two colours: shade leaves hue as it is, and of the
-/// pairs of `sample-photos/tune` that lie in one piece none is 6 apart.
+/// Instances whose mean L* are further apart than this are of two colours, and so are those whose a* and b* are this much
+/// further apart than their L*: shade takes of both. Of 20 such groups in the two photos of such shapes to tune on, all
+/// within one piece, none is beyond 14.5 of the one and 5.4 of the other.
+const OTHER_LIGHT: f32 = 25.0;
 const OTHER_HUE: f32 = 10.0;
-/// How much of a piece about its middle its hue is read from.
+/// How much of a piece about its middle its colour is read from.
 const MIDDLE: f64 = 0.6;
 /// Share of plain tray in its silhouette from which a shape that the net was not taught is none.
 /// Set by hand, on corners and discs when the net did not know them: on the sorted tray to tune on right ones show up to 0.02, on a poured one a wrong one 0.12.
@@ -73,7 +75,7 @@ pub(super) fn mark_among_odd(pieces: &mut [FoundPiece]) {
         return;
     }
     for piece in pieces {
-        piece.among_odd = piece.touched || matches!(piece.witness, Witness::Net(_));
+        piece.among_odd |= piece.touched || matches!(piece.witness, Witness::Net(_));
     }
 }
 
@@ -132,11 +134,11 @@ pub(super) fn outlined(
     bench: &Bench<'_>,
     search: &Search,
 ) -> Vec<FoundPiece> {
-    let mut readings: Vec<(FoundPiece, f64)> = (seen.par_iter())
-        .filter_map(|one| {
-            let flat = one.stance.face.is_flat();
+    let mut readings: Vec<(usize, FoundPiece, f64)> = (seen.par_iter().enumerate())
+        .filter(|(_, one)| one.stance.face.is_flat())
+        .filter_map(|(index, one)| {
             let (own, score) = bench.refine(Stance {
-                face: if flat { Face::Up } else { one.stance.face },
+                face: Face::Up,
                 ..one.stance
             });
             let mut odd = odd_readings(&own, bench, search).into_iter();
@@ -148,7 +150,8 @@ pub(super) fn outlined(
             let other = others.max_by(|a, b| a.1.total_cmp(&b.1));
             let beaten = block.is_none_or(|(_, total)| best.total > total);
             // In the same box the net's word stands for the sides that edges do not show.
-            let there = best.outline > LEAST_IN_BOX && best.ground_share < ODD_GROUND;
+            let coin = stance.shape.is_round() && stance.studs_up() && best.studs <= ODD_STUDS;
+            let there = best.outline > LEAST_IN_BOX && best.ground_share < ODD_GROUND && !coin;
             (beaten && there).then(|| {
                 let outline = stance.silhouette(bench.camera);
                 let piece = FoundPiece {
@@ -157,14 +160,17 @@ pub(super) fn outlined(
                     at_frame: outline.iter().any(|p| bench.view.sample(*p).is_none()),
                     ..FoundPiece::of(stance, &best, Witness::Untaught)
                 };
-                (piece, best.total)
+                (index, piece, best.total)
             })
         })
         .collect();
-    readings.sort_by(|a, b| b.1.total_cmp(&a.1));
+    readings.sort_by(|a, b| b.2.total_cmp(&a.2));
     let mut found: Vec<FoundPiece> = Vec::new();
     let mut taken: Vec<Shade> = Vec::new();
-    for (mut piece, _) in readings {
+    for (index, mut piece, _) in readings {
+        if seen[index].used {
+            continue;
+        }
         let shade = Shade::of(&piece.stance.silhouette(bench.camera));
         let overlap = |other: &Shade| shade.share_of(other).max(other.share_of(&shade));
         if taken.iter().any(|other| overlap(other) > IMPOSSIBLE) {
@@ -176,8 +182,9 @@ pub(super) fn outlined(
         if !of_one_colour(within.iter().map(|k| &seen[*k]), bench.view) {
             continue;
         }
-        // The net saw several pieces in it: edges cannot tell a seam from a fold.
-        piece.among_odd = within.len() > 1;
+        // The net saw several pieces in it, and edges cannot tell a seam from a fold; or its studs hardly show.
+        let shy = piece.stance.studs_up() && piece.studs <= ODD_STUDS;
+        piece.among_odd = within.len() > 1 || shy;
         for k in within {
             seen[k].used = true;
         }
@@ -187,14 +194,18 @@ pub(super) fn outlined(
     found
 }
 
-/// Whether instances have one hue: parts of one piece differ in how much light they get alone.
+/// Whether instances may be of one colour: parts of one piece differ in how much light they get, and hardly in hue.
 fn of_one_colour<'a>(parts: impl Iterator<Item = &'a Instance<'a>>, view: &LabView) -> bool {
-    let hues: Vec<(f32, f32)> = parts.filter_map(|part| hue(&part.stance, view)).collect();
-    (hues.iter()).all(|a| (hues.iter()).all(|b| (a.0 - b.0).hypot(a.1 - b.1) < OTHER_HUE))
+    let labs: Vec<[f32; 3]> = parts.filter_map(|part| body(&part.stance, view)).collect();
+    let alike = |a: &[f32; 3], b: &[f32; 3]| {
+        let light = (a[0] - b[0]).abs();
+        light < OTHER_LIGHT && (a[1] - b[1]).hypot(a[2] - b[2]) < light + OTHER_HUE
+    };
+    labs.iter().all(|a| labs.iter().all(|b| alike(a, b)))
 }
 
-/// Mean a* and b* in the middle of a piece.
-fn hue(stance: &Stance, view: &LabView) -> Option<(f32, f32)> {
+/// Mean CIELAB of the middle of a piece.
+fn body(stance: &Stance, view: &LabView) -> Option<[f32; 3]> {
     let body = stance.body();
     let steps = || (-2..=2i32).map(|k| f64::from(k) / 2.0 * MIDDLE);
     let places = steps().flat_map(|u| steps().map(move |v| (u, v)));
@@ -202,7 +213,7 @@ fn hue(stance: &Stance, view: &LabView) -> Option<(f32, f32)> {
         .filter_map(|(u, v)| view.sample(stance.local(u * body.along / 2.0, v * body.across / 2.0)))
         .collect();
     let mean = |k: usize| labs.iter().map(|lab| lab[k]).sum::<f32>() / labs.len() as f32;
-    (!labs.is_empty()).then(|| (mean(1), mean(2)))
+    (!labs.is_empty()).then(|| [0, 1, 2].map(mean))
 }
 
 /// A shape in all turns, wherever the box of a rectangle lies stud over stud within its own.

@@ -4,10 +4,10 @@ use thiserror::Error;
 
 /// Most corners of a profile's line.
 const MOST_CORNERS: usize = 32;
+/// Share of the distance between two corners that is next to one of them.
+const NEAR_END: f64 = 1e-6;
 /// Beyond this, mm, two heights are two.
-const SAME_MM: f64 = 1e-6;
-/// Places between two corners at which the lines are held against each other.
-const PLACES: usize = 8;
+const SAME_MM: f64 = 1e-4;
 
 /// Along which side of the box a profile runs.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default, serde::Deserialize, serde::Serialize)]
@@ -82,7 +82,7 @@ impl Profile {
         }
         let placed = |line: &[(f64, f64)]| {
             let place = |(at, z): &(f64, f64)| ((at - 0.5) * side_mm, *z);
-            line.iter().map(place).collect()
+            straightened(line.iter().map(place).collect())
         };
         let profile = Self {
             along,
@@ -92,13 +92,16 @@ impl Profile {
         let corners = profile.top.iter().chain(&profile.bottom);
         let mut places: Vec<f64> = corners.map(|corner| corner.0).collect();
         places.sort_by(f64::total_cmp);
-        // Between two corners both lines are straight.
-        let between = places.windows(2).filter(|pair| pair[1] - pair[0] > SAME_MM);
-        let mut all = between.flat_map(|pair| {
-            let step = (pair[1] - pair[0]) / (PLACES as f64 + 1.0);
-            (1..=PLACES).map(move |k| pair[0] + step * k as f64)
+        // Between two corners both lines are straight: what holds at both ends and in the middle holds everywhere.
+        let mut between = places.windows(2).filter(|pair| pair[1] - pair[0] > SAME_MM);
+        let room = |at: f64| height_at(&profile.top, at) - height_at(&profile.bottom, at);
+        let crossed = between.any(|pair| {
+            let near = (pair[1] - pair[0]) * NEAR_END;
+            let ends = [pair[0] + near, pair[1] - near].map(room);
+            ends.into_iter().any(|room| room < -SAME_MM)
+                || room((pair[0] + pair[1]) / 2.0) < SAME_MM
         });
-        if all.any(|at| height_at(&profile.bottom, at) > height_at(&profile.top, at) - SAME_MM) {
+        if crossed {
             return Err(ProfileError::Crossed);
         }
         Ok(profile)
@@ -131,9 +134,16 @@ impl Profile {
     /// for `around_mm` to both sides.
     pub fn level_at(&self, place: (f64, f64), around_mm: f64) -> Option<f64> {
         let at = self.distance(place);
+        let (from, to) = (at - around_mm, at + around_mm);
         let height = height_at(&self.top, at);
-        let near = [-1.0, -0.5, 0.5, 1.0].map(|k| height_at(&self.top, at + k * around_mm));
-        (near.iter().all(|other| (other - height).abs() < SAME_MM)).then_some(height)
+        let corners = self
+            .top
+            .iter()
+            .filter(|corner| corner.0 > from && corner.0 < to);
+        let near = [height_at(&self.top, from), height_at(&self.top, to)];
+        let mut all = corners.map(|corner| corner.1).chain(near);
+        all.all(|other| (other - height).abs() < SAME_MM)
+            .then_some(height)
     }
 
     /// All corners of the body, (along, across, height above its underside) mm, where it is
@@ -164,6 +174,22 @@ impl Profile {
                 .all(|(a, b)| (a.0 - b.0).abs() < 0.01 && (a.1 - b.1).abs() < 0.01)
         })
     }
+}
+
+/// A line without the corners at which it does not bend.
+fn straightened(line: Vec<(f64, f64)>) -> Vec<(f64, f64)> {
+    let mut kept: Vec<(f64, f64)> = Vec::new();
+    for corner in line {
+        while let [.., a, b] = kept.as_slice() {
+            let cross = (b.0 - a.0) * (corner.1 - b.1) - (b.1 - a.1) * (corner.0 - b.0);
+            if cross.abs() > SAME_MM {
+                break;
+            }
+            kept.pop();
+        }
+        kept.push(corner);
+    }
+    kept
 }
 
 fn area_under(line: &[(f64, f64)]) -> f64 {
@@ -239,6 +265,13 @@ mod tests {
             Some(ProfileError::Crossed)
         );
         assert_eq!(of(&[(0.0, 9.6), (1.0, 9.6)], &deep), None);
+        // What leaves the body between two corners at one distance, too.
+        let spike = [(0.0, 0.0), (0.5, 0.0), (0.5, 480.0), (0.5, 0.0), (1.0, 0.0)];
+        let level = [(0.0, 9.6), (1.0, 9.6)];
+        assert_eq!(of(&level, &spike), Some(ProfileError::Height));
+        // Two lines that cross next to an end alone.
+        let (rising, falling) = ([(0.0, 0.0), (1.0, 9.6)], [(0.0, 1.0), (1.0, 0.0)]);
+        assert_eq!(of(&rising, &falling), Some(ProfileError::Crossed));
         // A step is two corners at one distance.
         assert_eq!(
             of(&[(0.0, 9.6), (0.5, 9.6), (0.5, 3.2), (1.0, 3.2)], &flat),

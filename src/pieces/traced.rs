@@ -3,7 +3,7 @@
 use image::{GrayImage, Luma};
 use imageproc::contours::{BorderType, find_contours};
 use imageproc::distance_transform::Norm;
-use imageproc::geometry::{approximate_polygon_dp, contour_area, min_area_rect};
+use imageproc::geometry::{approximate_polygon_dp, contour_area};
 use imageproc::morphology::{close, open};
 use imageproc::point::Point;
 use thiserror::Error;
@@ -12,7 +12,7 @@ use super::canvas::Canvas;
 use super::evidence::EdgeScale;
 use super::find::Sight;
 use super::list::MOST_STUDS;
-use super::polygon::inside;
+use super::polygon::{convex_hull, inside};
 use super::refine::Bench;
 use super::seeds::Seed;
 use super::shape::{CLEARANCE_MM, PITCH_MM, STUD_HEIGHT_MM};
@@ -25,7 +25,7 @@ const NEAR_MM: f64 = 3.0;
 const OFF_MM: f64 = 2.4;
 /// Bites and specks of this many mm, as a stud's shadow leaves them, are smoothed away.
 const SMOOTH_MM: f64 = 0.9;
-/// An outline's corners are this far off at most, mm: a quarter of half a stud.
+/// An outline's corners are this far off at most, mm: a quarter of a step of the lattice below.
 const ROUGH_MM: f64 = 1.0;
 /// Corners are set on a lattice of so many steps a stud: finer ones the lens' blur does not tell.
 const STEPS: f64 = 2.0;
@@ -35,6 +35,13 @@ const RECTANGLE: f64 = 0.93;
 const DISC: f64 = 0.06;
 /// Evidence of its rim from which a stud is there: more of it is seen than is not.
 const STUD: f64 = 0.0;
+
+/// How far around a place a body's colour is read, mm.
+const BODY_MM: f64 = 3.0;
+/// Shares of a tray's own CIELAB values that its shadows have: a cube root of the light, and hardly another hue.
+const SHADES: [f32; 6] = [1.0, 0.9, 0.8, 0.7, 0.6, 0.5];
+/// The smallest thing worth tracing, mm²: a little less than a 1x1.
+const LEAST_MM2: f64 = 30.0;
 
 /// What a thing's footprint would be in a list of shapes.
 #[derive(Clone, Debug, PartialEq)]
@@ -107,19 +114,31 @@ pub fn traced(sight: &Sight<'_>, at: Mm, height_mm: f64) -> Result<Traced, Trace
     }
     let (low, _) = seed.bounds(view);
     let (columns, top) = (seed.columns(), seed.rows().start);
-    let size = ((columns.len() + 2) as u32, (seed.rows().len() + 2) as u32);
+    let mm = view.mm_per_px;
+    let by = (SMOOTH_MM / mm).round() as u8;
+    // Room for what smoothing adds before it takes that away again.
+    let pad = usize::from(by) + 1;
+    let size = (
+        (columns.len() + 2 * pad) as u32,
+        (seed.rows().len() + 2 * pad) as u32,
+    );
     let mut shown = GrayImage::new(size.0, size.1);
     let body = body(sight, seed, at);
     let is_body = |(row, column): &(usize, usize)| is_like(sight, *row, *column, body);
     for (row, column) in seed.pixels().filter(is_body) {
-        let (x, y) = (column - columns.start + 1, row - top + 1);
+        let (x, y) = (column - columns.start + pad, row - top + pad);
         shown.put_pixel(x as u32, y as u32, Luma([255]));
     }
     // Of a body one sees all between its foot and its top: its footprint is where both are.
-    let mm = view.mm_per_px;
-    let place = |x: f64, y: f64| Mm::new(low.x + (x - 0.5) * mm, low.y + (y - 0.5) * mm);
+    let before = pad as f64;
+    let place = |x: f64, y: f64| {
+        Mm::new(
+            low.x + (x + 0.5 - before) * mm,
+            low.y + (y + 0.5 - before) * mm,
+        )
+    };
     let is_shown = |at: Mm| {
-        let (x, y) = ((at.x - low.x) / mm + 1.0, (at.y - low.y) / mm + 1.0);
+        let (x, y) = ((at.x - low.x) / mm + before, (at.y - low.y) / mm + before);
         let within = x >= 0.0 && y >= 0.0 && x < f64::from(size.0) && y < f64::from(size.1);
         within && shown.get_pixel(x as u32, y as u32).0[0] > 0
     };
@@ -128,19 +147,13 @@ pub fn traced(sight: &Sight<'_>, at: Mm, height_mm: f64) -> Result<Traced, Trace
         let both = is_shown(at) && is_shown(sight.camera.shadow_on_plane(at, height_mm));
         Luma([if both { 255 } else { 0 }])
     });
-    let by = (SMOOTH_MM / mm).round() as u8;
     let foot = open(&close(&foot, Norm::L2, by), Norm::L2, by);
     let outer = find_contours::<i32>(&foot)
         .into_iter()
         .filter(|c| c.border_type == BorderType::Outer);
     let largest = outer.max_by(|a, b| contour_area(&a.points).total_cmp(&contour_area(&b.points)));
     let points = largest.map(|contour| contour.points).unwrap_or_default();
-    let corners = if points.len() < 8 {
-        return Err(TraceError::Nothing);
-    } else {
-        min_area_rect(&points)
-    };
-    let frame = Frame::of(corners);
+    let frame = Frame::of(&points).ok_or(TraceError::Nothing)?;
     let sides_mm = (frame.short_px * mm, frame.long_px * mm);
     let row = |side_mm: f64| {
         let studs = ((side_mm + CLEARANCE_MM) / PITCH_MM).round();
@@ -210,13 +223,6 @@ fn is_like(sight: &Sight<'_>, row: usize, column: usize, body: [f32; 3]) -> bool
     shades.into_iter().all(|shade| off(body) < shade)
 }
 
-/// How far around a place a body's colour is read, mm.
-const BODY_MM: f64 = 3.0;
-/// Shares of a tray's own CIELAB values that its shadows have: a cube root of the light, and hardly another hue.
-const SHADES: [f32; 6] = [1.0, 0.9, 0.8, 0.7, 0.6, 0.5];
-/// The smallest thing worth tracing, mm²: a little less than a 1x1.
-const LEAST_MM2: f64 = 30.0;
-
 /// The box around a footprint: its axes in the picture.
 struct Frame {
     corner: [f64; 2],
@@ -228,30 +234,48 @@ struct Frame {
 }
 
 impl Frame {
-    fn of(corners: [Point<i32>; 4]) -> Self {
-        let at = corners.map(|p| [f64::from(p.x), f64::from(p.y)]);
-        let run = |a: [f64; 2], b: [f64; 2]| [b[0] - a[0], b[1] - a[1]];
-        let (one, other) = (run(at[0], at[1]), run(at[1], at[2]));
-        let length = |v: [f64; 2]| v[0].hypot(v[1]);
-        let along = if length(one) >= length(other) {
-            one
-        } else {
-            other
+    /// The smallest box around a contour: one of its sides lies along the hull (Freeman and Shapira 1975).
+    fn of(points: &[Point<i32>]) -> Option<Self> {
+        let places = points
+            .iter()
+            .map(|p| Mm::new(f64::from(p.x), f64::from(p.y)));
+        let hull = convex_hull(places.collect());
+        let sides = hull.iter().zip(hull.iter().cycle().skip(1));
+        let boxes = sides.filter_map(|(a, b)| {
+            let length = a.distance(*b);
+            (length > 1e-9)
+                .then(|| Self::along(&hull, [(b.x - a.x) / length, (b.y - a.y) / length]))
+        });
+        let area = |frame: &Self| frame.long_px * frame.short_px;
+        boxes.min_by(|a, b| area(a).total_cmp(&area(b)))
+    }
+
+    /// The box around places with a side in this direction.
+    fn along(places: &[Mm], way: [f64; 2]) -> Self {
+        let span = |way: [f64; 2]| {
+            let far = places.iter().map(|p| p.x * way[0] + p.y * way[1]);
+            far.fold((f64::MAX, f64::MIN), |(low, high), v| {
+                (low.min(v), high.max(v))
+            })
         };
-        let long = length(along).max(1e-9);
-        let along = along.map(|v| v / long);
+        let beside = |way: [f64; 2]| [way[1], -way[0]];
+        let length = |(low, high): (f64, f64)| high - low;
+        let along = if length(span(way)) >= length(span(beside(way))) {
+            way
+        } else {
+            beside(way)
+        };
         // The list's y runs away from a viewer for whom x runs to the right; a picture's runs down.
-        let across = [along[1], -along[0]];
-        let dot = |p: [f64; 2], way: [f64; 2]| p[0] * way[0] + p[1] * way[1];
-        let least = |way: [f64; 2]| at.map(|p| dot(p, way)).into_iter().fold(f64::MAX, f64::min);
-        let (u, v) = (least(along) - 0.5, least(across) - 0.5);
+        let across = beside(along);
+        let (long, short) = (span(along), span(across));
+        // A contour runs through its pixels' middles: half a pixel more at each end.
+        let (u, v) = (long.0 - 0.5, short.0 - 0.5);
         Self {
             corner: [u * along[0] + v * across[0], u * along[1] + v * across[1]],
             along,
             across,
-            // From pixel's middle to pixel's middle, and half a pixel at each end.
-            long_px: long + 1.0,
-            short_px: length(one).min(length(other)) + 1.0,
+            long_px: length(long) + 1.0,
+            short_px: length(short) + 1.0,
         }
     }
 
@@ -332,4 +356,70 @@ fn has_corner(points: &[Point<i32>], frame: &Frame) -> bool {
         let [u, v] = frame.studs(f64::from(p.x), f64::from(p.y), (1, 1));
         near(u) && near(v)
     })
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    /// The contour of a footprint in studs, drawn at 4 px/mm and turned.
+    fn contour(inside_it: &dyn Fn(f64, f64) -> bool, turn_deg: f64) -> (Vec<Point<i32>>, f64) {
+        let per_mm = 4.0;
+        let (sin, cos) = turn_deg.to_radians().sin_cos();
+        let picture = GrayImage::from_fn(220, 220, |x, y| {
+            let (dx, dy) = (f64::from(x) - 110.0, f64::from(y) - 110.0);
+            // The list's y runs up, the picture's down.
+            let (u, v) = (
+                (dx * cos + dy * sin) / per_mm / 8.0,
+                (dx * sin - dy * cos) / per_mm / 8.0,
+            );
+            Luma([if inside_it(u, v) { 255 } else { 0 }])
+        });
+        let contours = find_contours::<i32>(&picture).into_iter();
+        let longest = contours.max_by_key(|contour| contour.points.len()).unwrap();
+        (longest.points, 1.0 / per_mm)
+    }
+
+    fn traced_of(
+        inside_it: &dyn Fn(f64, f64) -> bool,
+        studs: (u8, u8),
+        turn_deg: f64,
+    ) -> Footprint {
+        let (points, mm) = contour(inside_it, turn_deg);
+        let frame = Frame::of(&points).unwrap();
+        let (long, short) = (frame.long_px * mm, frame.short_px * mm);
+        let due = |n: u8| f64::from(n) * PITCH_MM;
+        assert!((long - due(studs.1)).abs() < 0.5, "{long} at {turn_deg}");
+        assert!((short - due(studs.0)).abs() < 0.5, "{short} at {turn_deg}");
+        footprint(&points, &frame, studs, mm)
+    }
+
+    #[test]
+    fn a_footprint_is_the_same_however_it_is_turned() {
+        let bracket = |u: f64, v: f64| u.abs() < 1.5 && v.abs() < 1.0 && (v < 0.0 || u < -0.5);
+        for turn in [0.0, 17.0, 45.0, 123.0, 270.0] {
+            let Footprint::Corners(corners) = traced_of(&bracket, (2, 3), turn) else {
+                panic!("no outline at {turn}");
+            };
+            // Either way round its box: the notch is at the upper right or the lower left.
+            let one = [
+                [0.0, 0.0],
+                [3.0, 0.0],
+                [3.0, 1.0],
+                [1.0, 1.0],
+                [1.0, 2.0],
+                [0.0, 2.0],
+            ];
+            let other = one.map(|[x, y]| [3.0 - x, 2.0 - y]);
+            let is = |wanted: &[[f64; 2]; 6]| {
+                corners.len() == 6 && corners.iter().all(|c| wanted.contains(c))
+            };
+            assert!(is(&one) || is(&other), "{corners:?} at {turn}");
+        }
+        let block = |u: f64, v: f64| u.abs() < 1.0 && v.abs() < 0.5;
+        assert_eq!(traced_of(&block, (1, 2), 33.0), Footprint::Rectangle);
+        let disc = |u: f64, v: f64| u.hypot(v) < 1.0;
+        assert_eq!(traced_of(&disc, (2, 2), 20.0), Footprint::Disc);
+    }
 }

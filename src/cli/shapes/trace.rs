@@ -4,19 +4,18 @@ use std::path::{Path, PathBuf};
 
 use serde_json::{Value, json};
 
-use crate::cli::atomic::write_files;
 use crate::cli::say::{self, Progress};
 use crate::cli::{Context, Failure, home, look};
 use crate::pieces::Shapes;
 use crate::pieces::traced::{Footprint, Traced};
-use crate::pipeline;
-use crate::stock::reader::{self, CALIBRATION};
+use crate::pipeline::{self, Targets};
+use crate::review::kept::{self, KeptError};
 
 /// A thing to trace.
 #[derive(clap::Args)]
 pub struct Args {
     /// Photo of a shape of your own, lying apart from all others beside the card: proposes its entry for your list.
-    #[arg(long, value_name = "PHOTO", requires_all = ["at", "name"])]
+    #[arg(long, value_name = "PHOTO", requires_all = ["at", "name", "height"])]
     from: Option<PathBuf>,
 
     /// A place on it, in pixels of the upright photo.
@@ -28,8 +27,8 @@ pub struct Args {
     name: Option<String>,
 
     /// Its height without studs, mm, which one photo does not tell: 3.2 of a plate, 9.6 of a brick.
-    #[arg(long, value_name = "MM", default_value_t = 3.2, requires = "from")]
-    height: f64,
+    #[arg(long, value_name = "MM", requires = "from")]
+    height: Option<f64>,
 
     /// Put the entry into your list.
     #[arg(long, requires = "from")]
@@ -45,20 +44,19 @@ pub struct Args {
 /// # Errors
 /// When the photo shows nothing that can be traced, the entry is none, or the list cannot be written.
 pub fn run(args: &Args, context: &Context) -> Result<Option<Value>, Failure> {
-    let (Some(photo), Some(at), Some(name)) = (&args.from, args.at, &args.name) else {
+    let (Some(photo), Some(at), Some(name), Some(height)) =
+        (&args.from, args.at, &args.name, args.height)
+    else {
         return Ok(None);
     };
     let list = home::shapes(&context.home)?;
-    if !(0.5..=60.0).contains(&args.height) {
-        return Err(Failure::wrong_use(format!(
-            "--height {} is no height of a shape: say 0.5 to 60 mm",
-            args.height
-        )));
-    }
-    let entry = traced(photo, at, name, args, context)?;
-    // Whether it can stand in the list is the list's to say.
-    let alone = json!({ "shapes": "v2", "pieces": [entry] }).to_string();
-    list.extended(&alone)
+    // Name and height are the list's to judge, before the photo is looked at: by a size that nobody lists.
+    let tried = json!({ "form": name, "sizes": ["16x16"], "height_mm": height, "studs": "none" });
+    list.extended(&list_of(&tried))
+        .map_err(|e| Failure::wrong_use(format!("--name and --height: {e}")))?;
+    let targets = home::targets(&context.home, args.card.as_deref())?;
+    let entry = traced(photo, (at, name, height), &targets)?;
+    list.extended(&list_of(&entry))
         .map_err(|e| Failure::failed(format!("what was traced cannot be listed: {e}")))?;
     if args.keep {
         keep(&entry, &context.home)?;
@@ -66,28 +64,30 @@ pub fn run(args: &Args, context: &Context) -> Result<Option<Value>, Failure> {
     Ok(Some(entry))
 }
 
+/// A list that holds one entry.
+fn list_of(entry: &Value) -> String {
+    json!({ "shapes": "v2", "pieces": [entry] }).to_string()
+}
+
 fn traced(
     path: &Path,
-    at: [f64; 2],
-    name: &str,
-    args: &Args,
-    context: &Context,
+    (at, name, height_mm): ([f64; 2], &str, f64),
+    targets: &Targets,
 ) -> Result<Value, Failure> {
-    let targets = home::targets(&context.home, args.card.as_deref())?;
     let progress = Progress::of(1);
     progress.begin(path);
     let photo = look::open(path)?;
     let told = |stage| progress.stage(stage);
-    let scene = pipeline::measure(&photo, &targets, &told).map_err(|e| look::trouble(path, &e))?;
+    let scene = pipeline::measure(&photo, targets, &told).map_err(|e| look::trouble(path, &e))?;
     let traced = scene
-        .trace(at, args.height)
+        .trace(at, height_mm)
         .map_err(|e| look::fault(path, &e))?;
     drop(progress);
     say::note(&format!(
-        "{:.1} mm x {:.1} mm as seen; its height is as you said, {} mm",
-        traced.sides_mm.1, traced.sides_mm.0, args.height
+        "{:.1} mm x {:.1} mm as seen; its height is as you said, {height_mm} mm",
+        traced.sides_mm.1, traced.sides_mm.0
     ));
-    Ok(entry(name, args.height, &traced))
+    Ok(entry(name, height_mm, &traced))
 }
 
 fn entry(name: &str, height_mm: f64, traced: &Traced) -> Value {
@@ -111,38 +111,26 @@ fn entry(name: &str, height_mm: f64, traced: &Traced) -> Value {
     entry
 }
 
-/// Adds an entry to the user's list, which is sound.
+/// Adds an entry to the user's list as it is by now.
 fn keep(entry: &Value, folder: &Path) -> Result<(), Failure> {
-    let calibration = home::calibration(folder);
-    let path = calibration.join(home::SHAPES);
-    let mut list = match reader::text_if_there(&path, CALIBRATION)? {
-        Some(text) => serde_json::from_str(&text)
-            .map_err(|e| Failure::failed(format!("cannot use {}: {e}", path.display())))?,
-        None => json!({ "pieces": [] }),
-    };
-    list["shapes"] = json!("v2");
-    if let Some(pieces) = list["pieces"].as_array_mut() {
-        pieces.push(entry.clone());
-    }
-    let text = written(&list);
-    Shapes::shipped()
-        .extended(&text)
-        .map_err(|e| Failure::failed(format!("cannot use {}: {e}", path.display())))?;
-    for path in write_files(&calibration, &[(home::SHAPES, text.as_bytes())])? {
-        say::note(&format!("put into {}", path.display()));
-    }
+    let path = home::calibration(folder).join(home::SHAPES);
+    let unfit =
+        |e: &dyn std::fmt::Display| Failure::failed(format!("cannot use {}: {e}", path.display()));
+    let fault = |e: KeptError| Failure::failed(e.to_string());
+    kept::change(&path, fault, |text| {
+        let pieces = match &text {
+            Some(text) => {
+                let list: Value = serde_json::from_str(text).map_err(|e| unfit(&e))?;
+                list["pieces"].as_array().cloned().unwrap_or_default()
+            }
+            None => Vec::new(),
+        };
+        let lines = pieces.iter().chain([entry]).map(|one| format!("  {one}"));
+        let lines = lines.collect::<Vec<_>>().join(",\n");
+        let text = format!("{{ \"shapes\": \"v2\", \"pieces\": [\n{lines}\n] }}");
+        Shapes::shipped().extended(&text).map_err(|e| unfit(&e))?;
+        Ok((Some(text), ()))
+    })?;
+    say::note(&format!("put into {}", path.display()));
     Ok(())
-}
-
-/// A list as somebody would write it: an entry a line.
-fn written(list: &Value) -> String {
-    let pieces = list["pieces"]
-        .as_array()
-        .map(Vec::as_slice)
-        .unwrap_or_default();
-    let lines: Vec<String> = pieces.iter().map(|one| format!("  {one}")).collect();
-    format!(
-        "{{ \"shapes\": \"v2\", \"pieces\": [\n{}\n] }}\n",
-        lines.join(",\n")
-    )
 }

@@ -128,6 +128,9 @@ fn moulding(entry: &Entry, size: &str) -> Result<Moulding, String> {
         if !one.fills_box {
             return Err("has a profile and an outline that is no rectangle".to_owned());
         }
+        if lines.top.is_none() && lines.bottom.is_none() {
+            return Err("has a profile with neither a top nor a bottom".to_owned());
+        }
         let profile = profile(lines, one.studs_box, one.height_mm)?;
         let stands = |stud: &(f64, f64)| profile.level_at(*stud, STUD_RADIUS_MM).is_some();
         if !one.studs.iter().all(stands) {

@@ -1,8 +1,9 @@
 //! All shapes of a list at a glance, form by form.
 
-use super::{DARK, GRID, MARGIN, faint, strong, title};
+use super::{DARK, MARGIN, faint, strong, title};
+use crate::drawing::lettering::Style;
 use crate::drawing::{Drawing, DrawingError, Lettering};
-use crate::pieces::{Shape, Shapes, drawn::drawn};
+use crate::pieces::{Form, Shape, Shapes, drawn::drawn};
 use crate::units::Mm;
 
 /// Width of the sheet, mm.
@@ -11,13 +12,15 @@ const WIDTH: f64 = 297.0;
 const SCALE: f64 = 0.6;
 /// A shape that would be wider, mm, is drawn smaller.
 const WIDEST: f64 = 48.0;
-/// Between two shapes, and between a shape and what is written below it, mm.
+/// Between two shapes, and from a shape's foot to the baseline of its size below, mm.
 const APART: f64 = 6.0;
 const BELOW: f64 = 4.2;
-/// Above a form's shapes, mm: its name.
-const HEAD: f64 = 8.0;
+/// Between two forms, mm: beside and below each other.
+const FORMS_APART: (f64, f64) = (14.0, 9.0);
+/// From a form's name to its shapes, mm.
+const UNDER_NAME: f64 = 7.5;
 
-/// Every shape of a list; `own` tells which the user added.
+/// Every shape of a list; `own` tells which the user added, and those come first.
 ///
 /// # Errors
 /// When a built-in font is damaged.
@@ -25,77 +28,90 @@ pub fn of_shapes(list: Shapes, own: &dyn Fn(Shape) -> bool) -> Result<Drawing, D
     let lettering = Lettering::load()?;
     let mut sheet = Drawing::sheet(WIDTH, 0.0);
     let count = list.all().filter(|shape| own(*shape)).count();
-    let mut y = title(
-        &mut sheet,
-        &lettering,
-        "Shapes that pieces are looked for in",
-        &match count {
-            0 => "all of them come with the program".to_owned(),
-            1 => "one of them is your own, marked *".to_owned(),
-            n => format!("{n} of them are your own, marked *"),
-        },
-    );
-    // What somebody wrote they want to see first.
+    let told = match count {
+        0 => "all of them come with the program".to_owned(),
+        1 => "one of them is your own, marked *".to_owned(),
+        n => format!("{n} of them are your own, marked *"),
+    };
+    let head = "Shapes that pieces are looked for in";
+    let mut y = FORMS_APART.1 + title(&mut sheet, &lettering, head, &told);
+    let (mut x, mut lowest) = (MARGIN, y);
     let mut forms = list.forms();
     forms.sort_by_key(|form| !list.of_form(*form).into_iter().any(own));
     for form in forms {
-        y += HEAD;
-        let shapes = list.of_form(form);
-        let mut heights: Vec<String> = shapes.iter().map(|s| s.height_mm().to_string()).collect();
-        heights.dedup();
-        let words = format!("{} mm high without studs", heights.join(", "));
-        let name = lettering.line(form.name(), strong(4.4), Mm::new(MARGIN, y));
-        let beside = MARGIN + lettering.width_mm(form.name(), strong(4.4)) + 3.0;
-        sheet.shapes.push(name);
-        sheet
-            .shapes
-            .push(lettering.line(&words, faint(3.4), Mm::new(beside, y)));
-        y += 2.0;
-        let mut row: Vec<(Shape, Drawing)> = Vec::new();
-        let mut room = WIDTH - 2.0 * MARGIN;
-        for shape in shapes {
-            let mut picture = drawn(shape, SCALE);
-            if picture.width_mm > WIDEST {
-                picture = drawn(shape, SCALE * WIDEST / picture.width_mm);
-            }
-            if picture.width_mm > room {
-                y = shelf(&mut sheet, &lettering, std::mem::take(&mut row), y, own);
-                room = WIDTH - 2.0 * MARGIN;
-            }
-            room -= picture.width_mm + APART;
-            row.push((shape, picture));
+        let block = block(list, form, own, &lettering);
+        if x > MARGIN && x + block.width_mm > WIDTH - MARGIN {
+            (x, y) = (MARGIN, lowest + FORMS_APART.1);
         }
-        y = shelf(&mut sheet, &lettering, row, y, own);
-        sheet.level_line(Mm::new(MARGIN, y + 2.0), WIDTH - 2.0 * MARGIN, 0.2, GRID);
+        lowest = lowest.max(y + block.height_mm);
+        let width = block.width_mm;
+        sheet.place(block, Mm::new(x, y));
+        x += width + FORMS_APART.0;
     }
-    let mut whole = Drawing::sheet(WIDTH, y + MARGIN);
+    let mut whole = Drawing::sheet(WIDTH, lowest + MARGIN);
     whole.shapes.extend(sheet.shapes.into_iter().skip(1));
     Ok(whole)
 }
 
-/// Draws a row, each shape with its size below; gives where it ends.
+/// A form's name and height, and all its shapes below.
+fn block(list: Shapes, form: Form, own: &dyn Fn(Shape) -> bool, lettering: &Lettering) -> Drawing {
+    let shapes = list.of_form(form);
+    let mut heights: Vec<String> = shapes.iter().map(|s| s.height_mm().to_string()).collect();
+    heights.dedup();
+    let high = format!("{} mm high", heights.join(", "));
+    let (name, beside) = (strong(4.4), faint(3.4));
+    let after = lettering.width_mm(form.name(), name) + 2.5;
+    let mut block = Drawing {
+        width_mm: after + lettering.width_mm(&high, beside),
+        height_mm: UNDER_NAME,
+        shapes: vec![
+            lettering.line(form.name(), name, Mm::new(0.0, 4.0)),
+            lettering.line(&high, beside, Mm::new(after, 4.0)),
+        ],
+    };
+    let mut row: Vec<(Shape, Drawing)> = Vec::new();
+    let mut room = WIDTH - 2.0 * MARGIN;
+    for shape in shapes {
+        let mut picture = drawn(shape, SCALE);
+        if picture.width_mm > WIDEST {
+            picture = drawn(shape, SCALE * WIDEST / picture.width_mm);
+        }
+        if picture.width_mm > room {
+            shelf(&mut block, std::mem::take(&mut row), own, lettering);
+            room = WIDTH - 2.0 * MARGIN;
+        }
+        room -= picture.width_mm + APART;
+        row.push((shape, picture));
+    }
+    shelf(&mut block, row, own, lettering);
+    block
+}
+
+/// Adds a row at the foot of a block, each shape with its size below.
 fn shelf(
-    sheet: &mut Drawing,
-    lettering: &Lettering,
+    block: &mut Drawing,
     row: Vec<(Shape, Drawing)>,
-    y: f64,
     own: &dyn Fn(Shape) -> bool,
-) -> f64 {
+    lettering: &Lettering,
+) {
     let high = row.iter().map(|(_, d)| d.height_mm).fold(0.0, f64::max);
-    let mut x = MARGIN;
+    let style = Style {
+        ink: DARK,
+        ..faint(3.2)
+    };
+    let (y, mut x) = (block.height_mm, 0.0);
     for (shape, picture) in row {
         let mark = if own(shape) { "*" } else { "" };
         let size = format!("{}{mark}", shape.size());
-        let style = super::Style {
-            ink: DARK,
-            ..faint(3.2)
-        };
-        let (width, height) = (picture.width_mm, picture.height_mm);
         let words = lettering.width_mm(&size, style);
-        sheet.place(picture, Mm::new(x, y + high - height));
-        let under = Mm::new(x + (width - words) / 2.0, y + high + BELOW);
-        sheet.shapes.push(lettering.line(&size, style, under));
+        let (width, height) = (picture.width_mm.max(words), picture.height_mm);
+        let middle = |part: f64| x + (width - part) / 2.0;
+        let under = Mm::new(middle(words), y + high + BELOW);
+        let above = Mm::new(middle(picture.width_mm), y + high - height);
+        block.place(picture, above);
+        block.shapes.push(lettering.line(&size, style, under));
+        block.width_mm = block.width_mm.max(x + width);
         x += width + APART;
     }
-    y + high + BELOW + 1.5
+    block.height_mm = y + high + BELOW + 2.0;
 }
