@@ -50,10 +50,15 @@ pub fn run(args: &Args, context: &Context) -> Result<Option<Value>, Failure> {
         return Ok(None);
     };
     let list = home::shapes(&context.home)?;
-    // Name and height are the list's to judge, before the photo is looked at: by a size that nobody lists.
+    if !(0.5..=60.0).contains(&height) {
+        return Err(Failure::wrong_use(format!(
+            "--height {height} is no height of a shape: say 0.5 to 60 mm"
+        )));
+    }
+    // The name is the list's to judge, before the photo is looked at: by a size that nobody lists.
     let tried = json!({ "form": name, "sizes": ["16x16"], "height_mm": height, "studs": "none" });
     list.extended(&list_of(&tried))
-        .map_err(|e| Failure::wrong_use(format!("--name and --height: {e}")))?;
+        .map_err(|e| Failure::wrong_use(format!("--name: {e}")))?;
     let targets = home::targets(&context.home, args.card.as_deref())?;
     let entry = traced(photo, (at, name, height), &targets)?;
     list.extended(&list_of(&entry))
