@@ -77,7 +77,9 @@ impl Profile {
             .iter()
             .fold(f64::MAX, |low, corner| low.min(corner.1));
         let high = top.iter().fold(f64::MIN, |high, corner| high.max(corner.1));
-        if low.abs() > SAME_MM || (high - height_mm).abs() > SAME_MM {
+        let touches = low.abs() <= SAME_MM && (high - height_mm).abs() <= SAME_MM;
+        let leaves = |z: f64| !(-SAME_MM..=height_mm + SAME_MM).contains(&z);
+        if !touches || top.iter().chain(bottom).any(|corner| leaves(corner.1)) {
             return Err(ProfileError::Height);
         }
         let placed = |line: &[(f64, f64)]| {
