@@ -239,6 +239,17 @@ fn a_shape_is_traced_from_a_photo_and_kept() {
         out.contains("knee") && out.contains("1 shape of your own"),
         "{out}"
     );
+    // A list in another dress is read, but nothing is put into it.
+    let odd = r#"["v1", [{"form": "sill", "sizes": ["1x4"], "height_mm": 3.2, "studs": "none"}]]"#;
+    fs::write(&list, odd).unwrap();
+    let (code, _, err) = trace(traced[0], &["--keep"]);
+    assert_eq!(code, 1);
+    assert!(
+        err.contains("shapes.json") && err.contains("no 'pieces'"),
+        "{err}"
+    );
+    assert_eq!(fs::read_to_string(&list).unwrap(), odd);
+    fs::write(&list, &kept).unwrap();
     // Its name is taken now, and nothing is lost.
     let (code, _, err) = trace(traced[1], &["--keep"]);
     assert_eq!(code, 1);

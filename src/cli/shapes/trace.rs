@@ -126,7 +126,8 @@ fn keep(entry: &Value, folder: &Path) -> Result<(), Failure> {
         let pieces = match &text {
             Some(text) => {
                 let list: Value = serde_json::from_str(text).map_err(|e| unfit(&e))?;
-                list["pieces"].as_array().cloned().unwrap_or_default()
+                let pieces = list.get("pieces").and_then(Value::as_array).cloned();
+                pieces.ok_or_else(|| unfit(&"it has no 'pieces' to add to"))?
             }
             None => Vec::new(),
         };
