@@ -29,7 +29,7 @@ pub struct Args {
 }
 
 /// The file of the drawings.
-pub const DRAWINGS: &str = "shapes.svg";
+const DRAWINGS: &str = "shapes.svg";
 
 /// One shape of the list.
 #[derive(Serialize)]

@@ -21,24 +21,26 @@ use crate::units::Mm;
 
 /// A place this far from a thing still means it, mm.
 const NEAR_MM: f64 = 3.0;
-/// A side may be so much longer or shorter than a row of studs, mm: a colour bleeds by half of that at each end.
+/// A side may be so much longer or shorter than a row of studs, mm: of two rows one is nearest up to 4. Sides of the
+/// corners, discs and own shapes in `sample-photos/tune` are read up to 2.5 too long, most of them by less than 1.
 const OFF_MM: f64 = 2.4;
-/// Bites and specks of this many mm, as a stud's shadow leaves them, are smoothed away.
+/// Bites and specks of this many mm, as a stud's shadow leaves them, are smoothed away. Set by hand on those shapes, as
+/// the values below that have no other reason.
 const SMOOTH_MM: f64 = 0.9;
 /// An outline's corners are this far off at most, mm: a quarter of a step of the lattice below.
 const ROUGH_MM: f64 = 1.0;
 /// Corners are set on a lattice of so many steps a stud: finer ones the lens' blur does not tell.
 const STEPS: f64 = 2.0;
-/// A footprint that fills its box by this share is a rectangle.
+/// A footprint that fills its box by this share is a rectangle; one that lacks half a stud of a 2x2's corner fills 0.97
+/// and is taken for one.
 const RECTANGLE: f64 = 0.93;
 /// How far a square's footprint may be from a disc's share of its box (pi / 4) and is one.
 const DISC: f64 = 0.06;
 /// Evidence of its rim from which a stud is there: more of it is seen than is not.
 const STUD: f64 = 0.0;
-
 /// How far around a place a body's colour is read, mm.
 const BODY_MM: f64 = 3.0;
-/// Shares of a tray's own CIELAB values that its shadows have: a cube root of the light, and hardly another hue.
+/// Shares of the tray's CIELAB values that its shadows may have: half of L* is an eighth of the light, with the same hue.
 const SHADES: [f32; 6] = [1.0, 0.9, 0.8, 0.7, 0.6, 0.5];
 /// The smallest thing worth tracing, mm²: a little less than a 1x1.
 const LEAST_MM2: f64 = 30.0;
