@@ -162,8 +162,9 @@ fn review(photo: &Photo, home: &Path, sheet: &Path) -> Row {
         row.rest.0 = left;
         if left > 0 {
             row.rest.1 = took(sitting, &mut |sitting| {
-                sitting.on_to_the_rest();
-                sitting.one_by_one();
+                if sitting.on_to_the_rest() {
+                    sitting.one_by_one();
+                }
             });
         }
         let end = if left > 0 { row.rest.1 } else { row.side };

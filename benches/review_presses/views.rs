@@ -147,13 +147,8 @@ impl<'a> Sitting<'a> {
             == json!(false)
         {
             self.seen();
-            let ids = self
-                .browser
-                .js("[...document.querySelectorAll('.crop')].map((b) => Number(b.dataset.id))");
-            let ids: Vec<u64> = (ids.as_array().unwrap().iter())
-                .filter_map(Value::as_u64)
-                .collect();
-            for id in ids {
+            self.whole_colours();
+            for id in self.crops() {
                 self.at_crop(id);
             }
             if self.browser.js("document.querySelectorAll('.crop').length > 0 && !document.getElementById('side-accept').hidden") == json!(true)
@@ -167,11 +162,16 @@ impl<'a> Sitting<'a> {
         shown["open"].as_array().unwrap().len() + shown["spots"].as_array().unwrap().len()
     }
 
-    /// On to what is left.
-    pub fn on_to_the_rest(&mut self) {
+    /// On to what is left; gives whether there is anything to see of it.
+    pub fn on_to_the_rest(&mut self) -> bool {
+        if self.is_hidden_rest() {
+            self.browser.kept(|b| b.key('k'));
+            return false;
+        }
         self.browser.key(ENTER);
         self.browser
             .wait("document.getElementById('side-view').hidden");
+        true
     }
 
     fn seen(&self) {
@@ -181,17 +181,90 @@ impl<'a> Sitting<'a> {
 
     /// Whether nothing wrong stands on the screen by now.
     fn is_right(&self) -> bool {
-        let ids = self
-            .browser
-            .js("[...document.querySelectorAll('.crop')].map((b) => Number(b.dataset.id))");
-        let mut ids = ids.as_array().unwrap().iter().filter_map(Value::as_u64);
-        ids.all(|id| !self.verdict(id).is_wrong(&self.called(id)))
+        let mut ids = self.crops().into_iter();
+        ids.all(|id| !self.verdict(id).is_wrong(&self.called(id)) && !self.is_unnamed(id))
+    }
+
+    /// The pieces on the screen.
+    fn crops(&self) -> Vec<u64> {
+        let ids = self.browser.js(
+            "[...document.querySelectorAll('.crop:not(.place)')].map((b) => Number(b.dataset.id))",
+        );
+        let ids = ids.as_array().unwrap().iter();
+        ids.filter_map(Value::as_u64).collect()
+    }
+
+    /// Whether a piece stands among those of a colour that nobody taught.
+    fn is_unnamed(&self, id: u64) -> bool {
+        let in_such = format!(
+            "document.querySelector('.crop[data-id=\"{id}\"]')?.closest('.block').classList.contains('untaught') ?? false"
+        );
+        self.browser.js(&in_such) == json!(true)
+    }
+
+    /// Colours all of whose pieces on the screen really are of another that stands beside the name: one click each.
+    fn whole_colours(&mut self) {
+        while let Some((at, colour)) = self.whole_colour() {
+            self.browser.run(&format!(
+                "document.querySelectorAll('[data-pick]').forEach((o) => delete o.dataset.pick); document.querySelectorAll('.block')[{at}].querySelector('.near-name[data-colour={}]').dataset.pick = ''",
+                json!(colour)
+            ));
+            self.browser.kept(|b| b.click("[data-pick]"));
+            self.clicks += 1;
+            if self.crops().is_empty() {
+                return;
+            }
+            self.seen();
+        }
+    }
+
+    /// Which colour on the screen, counted from 0, all is of which other; of two pieces or more, as one takes one press anyway.
+    fn whole_colour(&self) -> Option<(usize, String)> {
+        let blocks = self.browser.js(
+            "[...document.querySelectorAll('.block')].map((b) => [[...b.querySelectorAll('.crop:not(.place)')].map((c) => Number(c.dataset.id)), [...b.querySelectorAll('.near-name[data-colour]')].map((n) => n.dataset.colour)])",
+        );
+        let blocks = blocks.as_array().unwrap().iter().enumerate();
+        let mut found = blocks.filter_map(|(at, block)| {
+            let ids: Vec<u64> = (block[0].as_array()?.iter())
+                .filter_map(Value::as_u64)
+                .collect();
+            let near: Vec<&str> = (block[1].as_array()?.iter())
+                .filter_map(Value::as_str)
+                .collect();
+            let mut colours: Vec<Option<&str>> = (ids.iter())
+                .map(|id| match self.verdict(*id) {
+                    Verdict::Is(seen) => Some(seen.colour.as_str()),
+                    _ => None,
+                })
+                .collect();
+            colours.dedup();
+            match colours.as_slice() {
+                [Some(colour)] if ids.len() > 1 && near.contains(colour) => {
+                    Some((at, (*colour).to_owned()))
+                }
+                _ => None,
+            }
+        });
+        found.next()
+    }
+
+    /// Whether nothing is left but what nobody can see.
+    fn is_hidden_rest(&self) -> bool {
+        let shown = self.server.shown();
+        let mut open = shown["open"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .filter_map(Value::as_u64);
+        shown["spots"].as_array().unwrap().is_empty()
+            && open.all(|id| *self.verdict(id) == Verdict::Hidden)
     }
 
     fn at_crop(&mut self, id: u64) {
         let called = self.called(id);
         let verdict = self.verdict(id);
-        if !verdict.is_wrong(&called) {
+        let unnamed = self.is_unnamed(id);
+        if !verdict.is_wrong(&called) && !unnamed {
             return;
         }
         let crop = format!(".crop[data-id=\"{id}\"]");
@@ -206,9 +279,17 @@ impl<'a> Sitting<'a> {
         self.browser.wait(&format!(
             "document.querySelector('{crop}').getAttribute('aria-pressed') === 'true'"
         ));
-        let Verdict::Is(seen) = verdict else {
-            self.browser.kept(|b| b.key('x'));
-            return;
+        let seen = match verdict {
+            Verdict::Is(seen) => seen,
+            Verdict::Nothing => {
+                self.browser.kept(|b| b.key('x'));
+                return;
+            }
+            // Nobody can see what it is called: the likeliest of what was taught.
+            Verdict::Hidden => {
+                self.browser.kept(|b| b.key('1'));
+                return;
+            }
         };
         let choices = self.browser.js(
             "[...document.querySelectorAll('.strip-choice')].map((b) => JSON.parse(b.dataset.kind))",

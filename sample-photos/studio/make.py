@@ -104,7 +104,8 @@ FALL_SECONDS = 150      # a cup that has not come to rest by then has too little
 
 
 def _too_long(*_):
-    raise layout.NoRoom("the cup does not come to rest")
+    # Not `NoRoom`, after which the tray would be laid out again.
+    raise TimeoutError("the cup does not come to rest")
 
 
 def _draw_tray(job):
@@ -117,8 +118,10 @@ def _draw_tray(job):
         try:
             if laid is None:
                 signal.alarm(FALL_SECONDS)
-                laid = scene.lay_out(recipe, fresh=True)
-                signal.alarm(0)
+                try:
+                    laid = scene.lay_out(recipe, fresh=True)
+                finally:
+                    signal.alarm(0)
             seen = laid if recipe.rests is None else scene.seen_again(recipe, laid)
             if not seen.view.inside(seen.view.project(seen.card.corners()), 4):
                 raise check.Wrong("the card leaves the picture")

@@ -30,17 +30,17 @@ pub enum Correction {
         #[serde(default)]
         spots: Vec<usize>,
     },
-    /// A piece is something else; what is not named stays.
+    /// Pieces are something else; what is not named stays.
     Change {
-        /// Its id.
-        id: u32,
-        /// Its form.
+        /// Their ids.
+        ids: Vec<u32>,
+        /// Their form.
         form: Option<String>,
-        /// Its size.
+        /// Their size.
         size: Option<String>,
-        /// Its colour.
+        /// Their colour.
         colour: Option<String>,
-        /// Its face.
+        /// Their face.
         face: Option<String>,
     },
     /// Here are no pieces.

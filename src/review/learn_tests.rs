@@ -73,7 +73,7 @@ fn correct(sheet: &mut Sheet, correction: Value) {
 fn is_called(sheet: &mut Sheet, id: u32, colour: &str) {
     correct(
         sheet,
-        json!({ "what": "change", "id": id, "colour": colour }),
+        json!({ "what": "change", "ids": [id], "colour": colour }),
     );
 }
 
@@ -192,12 +192,12 @@ fn what_was_drawn_or_measured_as_another_shape_is_left_out() {
     correct(&mut all, json!({ "what": "split", "id": 1, "cut": 0 }));
     correct(
         &mut all,
-        json!({ "what": "change", "id": 2, "size": "2x3" }),
+        json!({ "what": "change", "ids": [2], "size": "2x3" }),
     );
     // Which of the forms it is does not change how it was read.
     correct(
         &mut all,
-        json!({ "what": "change", "id": 3, "form": "plate" }),
+        json!({ "what": "change", "ids": [3], "form": "plate" }),
     );
     correct(
         &mut all,

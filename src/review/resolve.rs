@@ -29,7 +29,7 @@ pub struct Unsigned {
     pub what: What,
     /// The pieces as they are.
     pub from: Vec<Piece>,
-    /// The pieces as they outcome_of.
+    /// The pieces as they become.
     pub to: Vec<Piece>,
     /// Places that are settled.
     pub settled: Vec<Unexplained>,
@@ -73,27 +73,24 @@ pub fn resolve(
         }
         Correction::TakeAsCounted { ids, spots } => accept(sheet, ids, spots, as_counted),
         Correction::Change {
-            id,
+            ids,
             form,
             size,
             colour,
             face,
         } => {
-            let before = piece(sheet, *id)?;
-            let mut after = certain(before.clone());
+            let mut wish = Wish::default();
             if let Some(form) = form {
-                after.form = Name::new(form)?.to_string();
+                wish.form = Some(Name::new(form)?.to_string());
             }
             if let Some(size) = size {
-                after.size = Size::new(size)?.to_string();
+                wish.size = Some(Size::new(size)?.to_string());
             }
             if let Some(colour) = colour {
-                after.colour = Name::new(colour)?.to_string();
+                wish.colour = Some(Name::new(colour)?.to_string());
             }
-            if let Some(face) = face {
-                after.face.clone_from(face);
-            }
-            change(tray, shapes, before, after)
+            wish.face.clone_from(face);
+            change(tray, shapes, pieces(sheet, ids)?, &wish)
         }
         Correction::Remove { ids } => {
             let from = pieces(sheet, ids)?;
@@ -183,7 +180,7 @@ fn as_counted(mut piece: Piece) -> Piece {
     piece
 }
 
-/// What outcome_ofs of pieces that stay as they are, and of places where nothing lies.
+/// What becomes of pieces that stay as they are, and of places where nothing lies.
 fn accept(
     sheet: &Sheet,
     ids: &[u32],
@@ -211,38 +208,65 @@ fn accept(
     Ok(step)
 }
 
+/// What pieces are instead; what is not named stays.
+#[derive(Default)]
+struct Wish {
+    form: Option<String>,
+    size: Option<String>,
+    colour: Option<String>,
+    face: Option<String>,
+}
+
+impl Wish {
+    fn of(&self, before: &Piece) -> Piece {
+        let mut after = certain(before.clone());
+        for (field, wished) in [
+            (&mut after.form, &self.form),
+            (&mut after.size, &self.size),
+            (&mut after.colour, &self.colour),
+            (&mut after.face, &self.face),
+        ] {
+            if let Some(wished) = wished {
+                field.clone_from(wished);
+            }
+        }
+        after
+    }
+}
+
 fn change(
     tray: Option<&Tray>,
     shapes: Shapes,
-    before: &Piece,
-    mut after: Piece,
+    pieces: Vec<Piece>,
+    wish: &Wish,
 ) -> Result<Unsigned, Refused> {
-    let reshaped =
-        (&before.form, &before.size, &before.face) != (&after.form, &after.size, &after.face);
-    if !reshaped && before.colour == after.colour {
-        // Chosen again as it was: that is looking at it.
-        return match before.looked_at {
-            true => Err(Refused::Nothing),
-            false => Ok(Unsigned::of(
-                What::Accept,
-                vec![before.clone()],
-                vec![after],
-            )),
-        };
-    }
-    if reshaped {
-        let shape = listed(&after.form, &after.size, &after.face, shapes)?;
-        after.turn_deg = turn_of(shape, &after.face, after.turn_deg);
-        if let Some(tray) = tray {
-            // Without one the old outline stays: it still shows where the piece is.
-            tray.replace(before, &mut after);
+    let (mut from, mut to) = (Vec::new(), Vec::new());
+    let mut what = What::Accept;
+    for before in pieces {
+        let mut after = wish.of(&before);
+        let shape = |piece: &Piece| (piece.form.clone(), piece.size.clone(), piece.face.clone());
+        let is_reshaped = shape(&before) != shape(&after);
+        if is_reshaped {
+            let shape = listed(&after.form, &after.size, &after.face, shapes)?;
+            after.turn_deg = turn_of(shape, &after.face, after.turn_deg);
+            if let Some(tray) = tray {
+                // Without one the old outline stays: it still shows where the piece is.
+                tray.replace(&before, &mut after);
+            }
         }
+        if is_reshaped || before.colour != after.colour {
+            what = What::Change;
+        } else if before.looked_at {
+            continue;
+        }
+        // One that is chosen again as it was has been looked at.
+        from.push(before);
+        to.push(after);
     }
-    Ok(Unsigned::of(
-        What::Change,
-        vec![before.clone()],
-        vec![after],
-    ))
+    if from.is_empty() {
+        return Err(Refused::Nothing);
+    }
+    Ok(Unsigned::of(what, from, to))
 }
 
 /// The shape of that form and size, where they and the face can be together.

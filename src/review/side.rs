@@ -32,7 +32,10 @@ const MOST_LIKE: usize = 3;
 pub struct Row<'a> {
     /// The colour.
     pub colour: &'a str,
-    /// What its doubtful pieces could be instead, by how likely that is of all of them together.
+    /// Whether that is a general name for what nobody taught, so that it still has to be named.
+    pub untaught: bool,
+    /// What its doubtful pieces could be instead, by how likely that is of all of them together; then, of what nobody taught,
+    /// what it looks most like.
     pub near: Vec<&'a str>,
     /// Its pieces by form and size, in the order in which they are shown.
     pub crops: Vec<Crop<'a>>,
@@ -57,13 +60,13 @@ pub struct Crop<'a> {
 
 /// Every piece of a sheet that can be laid side by side with its like. Within a form and size the doubtful ones come first,
 /// then the sure ones; within both, those whose colour lies furthest (CIEDE2000) from the middle of all that are called by
-/// that colour come last.
+/// that colour come last. Colours that nobody taught come after all others.
 pub fn rows<'a>(sheet: &'a Sheet, looks: &[Look<'a>]) -> Vec<Row<'a>> {
-    let mut colours: BTreeMap<&str, Vec<(&Piece, [u32; 2])>> = BTreeMap::new();
+    let mut colours: BTreeMap<(bool, &str), Vec<(&Piece, [u32; 2])>> = BTreeMap::new();
     for piece in &sheet.pieces {
         if let Some(studs) = placed(piece) {
             colours
-                .entry(&piece.colour)
+                .entry((is_untaught(piece), &piece.colour))
                 .or_default()
                 .push((piece, studs));
         }
@@ -74,12 +77,18 @@ pub fn rows<'a>(sheet: &'a Sheet, looks: &[Look<'a>]) -> Vec<Row<'a>> {
 }
 
 fn row_of<'a>(
-    colour: &'a str,
+    (untaught, colour): (bool, &'a str),
     mut pieces: Vec<(&'a Piece, [u32; 2])>,
     looks: &[Look<'a>],
 ) -> Row<'a> {
     let middle = middle_of(&pieces);
-    let near = near(colour, &pieces);
+    let mut near = near(colour, &pieces);
+    if untaught {
+        let others = nearest(middle, colour, looks).filter(|name| !near.contains(name));
+        let others: Vec<&str> = others.take(MOST_NEAR).collect();
+        near.extend(others);
+        near.truncate(MOST_NEAR);
+    }
     pieces.sort_by(|(a, studs_a), (b, studs_b)| {
         (&a.form, studs_a)
             .cmp(&(&b.form, studs_b))
@@ -102,6 +111,7 @@ fn row_of<'a>(
     };
     Row {
         colour,
+        untaught,
         near,
         crops: pieces.into_iter().map(crop).collect(),
     }
@@ -111,11 +121,15 @@ fn was_sure(piece: &Piece) -> bool {
     !is_open(piece)
 }
 
-/// The studs of a piece that can be laid beside its like, small side first; none where its form, size or colour is not told,
-/// or more than half of it is hidden.
+/// Whether a piece has a colour that nobody taught, and nobody has said yet what it is called.
+fn is_untaught(piece: &Piece) -> bool {
+    is_open(piece) && piece.doubts.iter().any(|doubt| doubt == NEW_COLOUR)
+}
+
+/// The studs of a piece that can be laid beside its like, small side first; none where its form or size is not told, or more
+/// than half of it is hidden.
 pub fn placed(piece: &Piece) -> Option<[u32; 2]> {
-    let told = piece.form != ANY && piece.doubts.iter().all(|doubt| doubt != NEW_COLOUR);
-    if !told || piece.covered >= MOSTLY_COVERED {
+    if piece.form == ANY || piece.covered >= MOSTLY_COVERED {
         return None;
     }
     let (short, long) = piece.size.split_once('x')?;
@@ -147,16 +161,25 @@ fn middle_of(pieces: &[(&Piece, [u32; 2])]) -> [f64; 3] {
 
 /// The taught colours, or where there is none all of the sheet, to which a piece's own lies nearest (CIEDE2000).
 fn like<'a>(piece: &Piece, looks: &[Look<'a>]) -> Vec<&'a str> {
-    let is_any_taught = looks.iter().any(|look| look.taught);
-    let others = looks.iter().filter(|look| look.name != piece.colour);
-    let others = others.filter(|look| look.taught || !is_any_taught);
-    let mut others: Vec<(f64, &str)> = others
-        .map(|look| (de00(piece.lab, look.lab), look.name))
-        .collect();
-    others.sort_by(|a, b| a.0.total_cmp(&b.0));
-    (others.into_iter().map(|(_, name)| name))
+    nearest(piece.lab, &piece.colour, looks)
         .take(MOST_LIKE)
         .collect()
+}
+
+/// Those colours but `own`, the nearest to `lab` first.
+fn nearest<'a>(
+    lab: [f64; 3],
+    own: &str,
+    looks: &[Look<'a>],
+) -> impl Iterator<Item = &'a str> + use<'a> {
+    let is_any_taught = looks.iter().any(|look| look.taught);
+    let others = looks.iter().filter(|look| look.name != own);
+    let others = others.filter(|look| look.taught || !is_any_taught);
+    let mut others: Vec<(f64, &str)> = others
+        .map(|look| (de00(lab, look.lab), look.name))
+        .collect();
+    others.sort_by(|a, b| a.0.total_cmp(&b.0));
+    others.into_iter().map(|(_, name)| name)
 }
 
 /// The colours that the doubtful ones could be, by the sum of how likely that is.
@@ -200,7 +223,7 @@ mod tests {
             .iter()
             .filter_map(|piece| Some((piece, placed(piece)?)))
             .collect();
-        let row = row_of("tar", pieces, &[]);
+        let row = row_of((false, "tar"), pieces, &[]);
         row.crops.iter().map(|crop| crop.id).collect()
     }
 
@@ -229,7 +252,6 @@ mod tests {
             placed(&piece)
         };
         assert_eq!(without(&|p| p.form = ANY.into()), None);
-        assert_eq!(without(&|p| p.doubts = vec![NEW_COLOUR.into()]), None);
         assert_eq!(without(&|p| p.covered = 0.5), None);
         for size in ["", "2", "2x", "axb", "2x4x6", "0x4", "2x65", "-1x2"] {
             assert_eq!(without(&|p| p.size = size.into()), None, "{size}");
@@ -257,6 +279,32 @@ mod tests {
         ];
         let placed: Vec<(&Piece, [u32; 2])> = all.iter().map(|p| (p, [2, 4])).collect();
         assert_eq!(near("tar", &placed), ["rope", "charcoal", "kelp"]);
+    }
+
+    #[test]
+    fn what_nobody_taught_comes_last_with_what_it_looks_most_like() {
+        let look = |name, lightness: f64| Look {
+            name,
+            lab: [lightness, 0.0, 0.0],
+            taught: true,
+        };
+        let looks = [look("tar", 20.0), look("fog", 70.0), look("slate", 40.0)];
+        let mut sheet = Sheet {
+            pieces: vec![piece(1, "2x4", 0.5, 35.0), piece(2, "2x4", 0.5, 20.0)],
+            ..Sheet::default()
+        };
+        sheet.pieces[0].colour = "dark grey".into();
+        sheet.pieces[0].doubts = vec![NEW_COLOUR.into()];
+        let told: Vec<(bool, &str)> = (rows(&sheet, &looks).iter())
+            .map(|row| (row.untaught, row.colour))
+            .collect();
+        assert_eq!(told, [(false, "tar"), (true, "dark grey")]);
+        assert_eq!(rows(&sheet, &looks)[1].near, ["slate", "tar", "fog"]);
+        // Once a person looked at it that is its name.
+        sheet.pieces[0].looked_at = true;
+        let row = &rows(&sheet, &looks)[0];
+        assert_eq!((row.untaught, row.colour), (false, "dark grey"));
+        assert!(row.near.is_empty());
     }
 
     #[test]

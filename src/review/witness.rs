@@ -170,6 +170,8 @@ pub fn spoken_of<'a>(sheet: &'a Sheet, book: &SwatchBook) -> Vec<&'a Piece> {
         names.extend(set.iter().map(|piece| piece.colour.as_str()));
         match step.what {
             What::Recolour => pieces.extend(set.iter().map(|piece| piece.id)),
+            // Of several at once only the colour that was said was meant.
+            What::Change if step.to.len() > 1 => pieces.extend(set.iter().map(|piece| piece.id)),
             What::Accept if step.to.len() > 1 || !step.settled.is_empty() => {}
             // One of a kind side by side with others was not looked at alone either.
             What::Accept if step.to.iter().any(|piece| piece.together) => {}

@@ -191,6 +191,24 @@ impl Browser {
             .unwrap();
     }
 
+    /// Presses keys while Shift is held.
+    pub fn shift(&mut self, keys: &[Key]) {
+        let shift = Key::Shift.into();
+        let mut actions =
+            KeyActions::new("keyboard".to_owned()).then(KeyAction::Down { value: shift });
+        for &key in keys {
+            self.presses += 1;
+            let value = key.into();
+            actions = actions
+                .then(KeyAction::Down { value })
+                .then(KeyAction::Up { value });
+        }
+        actions = actions.then(KeyAction::Up { value: shift });
+        self.runtime
+            .block_on(self.client().perform_actions(actions))
+            .unwrap();
+    }
+
     /// Types text.
     pub fn text_in(&mut self, text: &str) {
         let keys: Vec<char> = text.chars().collect();

@@ -52,7 +52,7 @@ fn correction() -> impl Strategy<Value = Correction> {
         )
             .prop_map(move |(id, size, colour)| {
                 Correction::Change {
-                    id,
+                    ids: vec![id],
                     form: None,
                     size: size.map(word),
                     colour: colour.map(word),

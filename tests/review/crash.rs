@@ -86,7 +86,7 @@ fn the_sheet_is_whole_after_every_kill() {
                     );
                     let shown = get.ok().json();
                     let colour = if k % 2 == 0 { "kelp" } else { "rope" };
-                    let body = json!({ "version": shown["version"], "correction": { "what": "change", "id": id, "colour": colour } });
+                    let body = json!({ "version": shown["version"], "correction": { "what": "change", "ids": [id], "colour": colour } });
                     let path = format!("/{token}/api/sheet/0/correct");
                     let answer = crate::support::ask(
                         &host,

@@ -179,15 +179,21 @@ fn wrong_questions_change_nothing() {
             "no longer on this sheet",
         ),
         (
-            json!({ "what": "change", "id": 2, "size": "2x9" }),
+            json!({ "what": "change", "ids": [2], "size": "2x9" }),
             "no plate 2x9",
         ),
-        (json!({ "what": "change", "id": 2, "size": "wide" }), "wide"),
         (
-            json!({ "what": "change", "id": 2, "form": "brick", "face": "sideways" }),
+            json!({ "what": "change", "ids": [2], "size": "wide" }),
+            "wide",
+        ),
+        (
+            json!({ "what": "change", "ids": [2], "form": "brick", "face": "sideways" }),
             "cannot lie",
         ),
-        (json!({ "what": "change", "id": 2, "colour": " " }), "empty"),
+        (
+            json!({ "what": "change", "ids": [2], "colour": " " }),
+            "empty",
+        ),
         (
             json!({ "what": "split", "id": 2, "cut": 99 }),
             "cannot be cut so",
@@ -245,7 +251,7 @@ fn a_corrected_sheet_fits_its_schema() {
     let colour = sheet.pieces[5].colour.clone();
     for correction in [
         json!({ "what": "accept", "ids": [1, 2], "spots": [0] }),
-        json!({ "what": "change", "id": 4, "size": "2x3", "face": "side" }),
+        json!({ "what": "change", "ids": [4], "size": "2x3", "face": "side" }),
         json!({ "what": "split", "id": of_size("2x4"), "cut": 0 }),
         json!({ "what": "recolour", "from": colour, "to": "tide-line" }),
         json!({ "what": "count", "form": "tile", "size": "1x1", "colour": "kelp", "count": 9, "reason": "pile" }),

@@ -167,7 +167,7 @@ fn what_was_put_right_on_one_photo_names_the_pieces_of_the_next() {
     let oilskin = of_colour(&sheet, REVIEWED, "oilskin");
     for (id, _) in &oilskin {
         server
-            .correct(json!({ "what": "change", "id": id, "colour": "oilskin" }))
+            .correct(json!({ "what": "change", "ids": [id], "colour": "oilskin" }))
             .ok();
     }
     let lichen = of_colour(&sheet, REVIEWED, "lichen");
@@ -233,7 +233,7 @@ fn what_was_put_right_on_one_photo_names_the_pieces_of_the_next() {
         .find(|id| clear(*id))
         .unwrap();
     server
-        .correct(json!({ "what": "change", "id": id, "colour": "oilskin" }))
+        .correct(json!({ "what": "change", "ids": [id], "colour": "oilskin" }))
         .ok();
     drop(server);
     let (code, out, _) = run(home, &["teach", "--from", file]);
@@ -311,8 +311,8 @@ fn put_right(home: &Path) -> PathBuf {
         .unwrap();
     for correction in [
         json!({ "what": "accept", "ids": [confirmed.id] }),
-        json!({ "what": "change", "id": renamed.id, "colour": "harbour-foam" }),
-        json!({ "what": "change", "id": mistaken.id, "colour": far.name }),
+        json!({ "what": "change", "ids": [renamed.id], "colour": "harbour-foam" }),
+        json!({ "what": "change", "ids": [mistaken.id], "colour": far.name }),
         json!({ "what": "accept", "ids": [sheet.pieces[5].id] }),
     ] {
         server.correct(correction).ok();

@@ -188,7 +188,7 @@ fn the_end_tells_confirmed_from_corrected() {
     let first = read(&review.path).pieces[0].id;
     review
         .server
-        .correct(json!({ "what": "change", "id": first, "colour": "kelp" }))
+        .correct(json!({ "what": "change", "ids": [first], "colour": "kelp" }))
         .ok();
     assert_eq!(
         review.server.shown()["done"],

@@ -61,7 +61,7 @@ fn look_through(server: &Server) {
         .correct(json!({ "what": "remove", "ids": [sure[0]] }))
         .ok();
     server
-        .correct(json!({ "what": "change", "id": sure[1], "colour": "no such" }))
+        .correct(json!({ "what": "change", "ids": [sure[1]], "colour": "no such" }))
         .ok();
     let rest: Vec<u64> = (ids.into_iter())
         .filter(|id| !sure[..2].contains(id))
@@ -123,7 +123,7 @@ fn a_finished_sheet_is_evidence_and_counts_once() {
     run(home, &["stock", "undo"]);
     let id = server.shown()["pieces"][5]["id"].clone();
     server
-        .correct(json!({ "what": "change", "id": id, "colour": "no such" }))
+        .correct(json!({ "what": "change", "ids": [id], "colour": "no such" }))
         .ok();
     finish(&server);
     let report = told(home);
@@ -170,7 +170,7 @@ fn who_nobody_looked_at_is_no_evidence() {
         .find(|p| p["sure"].as_f64().unwrap() >= 0.9)
         .unwrap();
     server
-        .correct(json!({ "what": "change", "id": sure["id"], "colour": "no such" }))
+        .correct(json!({ "what": "change", "ids": [sure["id"]], "colour": "no such" }))
         .ok();
     finish(&server);
     let report = told(home.path());

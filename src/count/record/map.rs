@@ -20,6 +20,11 @@ const SURE_AIM: f64 = 0.8 * SURE_WRONG;
 /// As if so many more sure pieces had been looked at, and so many of them wrong, half as many as may be: what is wrong in
 /// a few is mostly chance.
 const PRIOR_SURE: (f64, f64) = (0.5, 200.0);
+/// With fewer than [`ENOUGH`] nothing is called sure either once the estimate with that prior is this high, twice what may
+/// be: it takes 2 wrong ones of up to 50, or 3 of up to 150. To wait for the rest would be to go on calling sure what is not.
+const SURE_REFUTED: f64 = 2.0 * SURE_WRONG;
+/// They must be of so many sheets: in one photo a single fault may have made all of them wrong.
+const REFUTED_SHEETS: usize = 2;
 /// The most for what is not sure, as `count::doubt` has it.
 const NOT_SURE: f64 = 0.899;
 const _: () = assert!(NOT_SURE < SURE);
@@ -65,7 +70,8 @@ impl HomeMap {
         };
         let doubtful = is_enough(|row| row.stated < SURE);
         let sure = is_enough(|row| row.stated >= SURE);
-        if !doubtful && !sure {
+        let refuted = !sure && is_refuted(&record);
+        if !doubtful && !sure && !refuted {
             return None;
         }
         let first_sure = step(SURE);
@@ -92,9 +98,10 @@ impl HomeMap {
         let weights: Vec<f64> = seen.iter().map(|(_, of)| of + 1.0).collect();
         rising(&mut table, &weights);
         no_surer_than_seen(&mut table, &seen);
-        let sure_from = match sure {
-            true => sure_from(&table, &seen),
-            false => first_sure,
+        let sure_from = match (sure, refuted) {
+            (true, _) => sure_from(&table, &seen),
+            (false, true) => STEPS + 1,
+            (false, false) => first_sure,
         };
         for (k, p) in table.iter_mut().enumerate() {
             *p = round3(match k < sure_from {
@@ -119,6 +126,22 @@ impl HomeMap {
     pub fn sure_from(&self) -> Option<f64> {
         (self.sure_from <= STEPS).then(|| value(self.sure_from))
     }
+}
+
+/// Whether few sure pieces are enough to see that too many of them are wrong.
+fn is_refuted(record: &Record) -> bool {
+    let is_sure = |row: &&Row| row.stated >= SURE && !row.came_upon;
+    let with_wrong = record.entries().iter().filter(|entry| {
+        let mut sure = entry.rows.iter().filter(is_sure);
+        sure.any(|row| row.wrong() > 0)
+    });
+    let sum = |of: fn(&Row) -> u32| {
+        let sure = record.rows().filter(is_sure);
+        sure.map(|row| f64::from(of(row))).sum::<f64>()
+    };
+    let (prior_wrong, prior_of) = PRIOR_SURE;
+    let share = (sum(Row::wrong) + prior_wrong) / (sum(Row::number) + prior_of);
+    with_wrong.count() >= REFUTED_SHEETS && share >= SURE_REFUTED
 }
 
 fn step(stated: f64) -> usize {

@@ -19,12 +19,6 @@ export function attach(given) {
 
 export const current = () => (app.at?.kind === "piece" ? app.piece(app.at.id) : null);
 
-// A correction of the piece in view, if there is one when its turn comes.
-const onPiece = (make, next = false) => (key) => app.act(() => {
-  const piece = current();
-  return piece && { correction: make(piece), next };
-}, "correct", key).catch(() => {});
-
 // A form that does not come in the piece's size is drawn in one of its own: a corner is no rectangle.
 const shownSize = (form, piece) => (form.sizes.includes(piece.size) || !form.sizes.length ? piece.size : form.sizes[0]);
 
@@ -53,7 +47,16 @@ const pick = {
   }),
 };
 
-const become = (piece, { form, size, colour }) => ({ what: "change", id: piece.id, form, size, colour });
+const become = (ids, { form, size, colour }) => ({ what: "change", ids, form, size, colour });
+
+// The pieces that are meant: the one in view, or side by side all that are chosen.
+const meant = () => (app.isSide ? side.chosen() : current() ? [current().id] : []);
+
+// What of a piece another reading says differently.
+function difference(piece, other) {
+  const differs = Object.entries({ form: other.form, size: other.size, colour: other.colour }).filter(([field, value]) => value !== piece[field]);
+  return Object.fromEntries(differs);
+}
 
 async function pickFor(ask, field) {
   const piece = current();
@@ -70,7 +73,8 @@ async function pickFor(ask, field) {
     more.size = size;
   }
   const next = app.open.has(piece.id);
-  await app.act(() => app.piece(piece.id) && { correction: { what: "change", id: piece.id, ...more }, next: false }).catch(() => {});
+  const ids = meant().includes(piece.id) ? meant() : [piece.id];
+  await app.act(() => app.piece(piece.id) && { correction: { what: "change", ids, ...more }, next: false }).catch(() => {});
   if (next) byId("card").focus({ preventScroll: true });
 }
 
@@ -84,20 +88,24 @@ export const actions = {
     if (piece.looked_at) return app.step(1);
     const [first] = choices(app, piece);
     if (first === NAME_IT) return void actions.colour();
-    return { correction: first === piece ? { what: "accept", ids: [piece.id] } : become(piece, first), next: true };
+    return { correction: first === piece ? { what: "accept", ids: [piece.id] } : become([piece.id], first), next: true };
   }, "correct", key).catch(() => {}),
   next: () => app.step(1),
   alternative: (i, key) => app.act(() => {
     const piece = current();
     const other = piece && app.open.has(piece.id) && choices(app, piece)[i + 1];
     if (!other) return null;
-    return { correction: other === piece ? { what: "accept", ids: [piece.id] } : become(piece, other), next: true };
+    return { correction: other === piece ? { what: "accept", ids: [piece.id] } : become([piece.id], other), next: true };
   }, "correct", key).catch(() => {}),
   form: () => pickFor(pick.form, "form"),
   size: () => pickFor(pick.size, "size"),
   colour: () => pickFor((piece) => pick.colour(piece.colour, "Which colour is it?"), "colour"),
   face: () => pickFor(pick.face, "face"),
-  remove: onPiece((piece) => ({ what: "remove", ids: [piece.id] }), true),
+  remove: (key) => app.act(() => {
+    if (app.isSide && app.at?.kind === "spot") return { correction: { what: "accept", spots: [app.at.i] }, next: true };
+    const ids = meant();
+    return ids.length > 0 && { correction: { what: "remove", ids }, next: true };
+  }, "correct", key).catch(() => {}),
   async split() {
     const piece = current();
     if (!piece) return;
@@ -166,23 +174,43 @@ export const actions = {
   },
   // Everything on the screen is what it is called; at the end, on to what is left.
   sideAccept: (key) => app.act(() => {
-    const ids = side.shown().filter((id) => !app.piece(id).looked_at);
-    if (app.sheet.posted !== null) return void (side.shown().length ? side.turn(1) : actions.sheets());
-    if (!side.shown().length && app.check) return void actions.checked();
-    if (!side.shown().length) return void (app.open.size + app.sheet.spots.length ? actions.beside() : actions.finish());
-    if (!ids.length) return void side.turn(1);
+    const { ids: shown, spots } = side.shown();
+    const isEmpty = shown.length + spots.length === 0;
+    if (app.sheet.posted !== null) return void (isEmpty ? actions.sheets() : side.turn(1));
+    if (isEmpty && app.check) return void actions.checked();
+    if (isEmpty) return void (app.open.size + app.sheet.spots.length ? actions.beside() : actions.finish());
+    const ids = shown.filter((id) => !app.piece(id).looked_at);
+    if (ids.length + spots.length === 0) return void side.turn(1);
     const unseen = side.unseen();
     if (unseen) return void app.say(unseen);
-    return { correction: { what: "accept", ids, together: true }, next: true };
+    const unnamed = side.unnamed();
+    if (unnamed) return void actions.nameThem(unnamed);
+    return { correction: { what: "accept", ids, spots, together: true }, next: true };
   }, "correct", key).catch(() => {}),
-  // One piece is something else.
+  // A piece is something else; where several are chosen with it, they become what it becomes.
   move: (id, other, key) => app.act(() => {
     const piece = app.piece(id);
-    return piece && { correction: become(piece, other), next: true };
+    const ids = meant().includes(id) ? meant() : [id];
+    return piece && { correction: become(ids, difference(piece, other)), next: true };
+  }, "correct", key).catch(() => {}),
+  // All of these are something else.
+  become: (ids, other, key) => app.act(() => ({ correction: become(ids, other), next: true }), "correct", key).catch(() => {}),
+  // Pieces of a colour that was never taught: what is it called?
+  async nameThem({ colour, ids }) {
+    const many = words.plural(ids.length, "piece", "pieces");
+    const to = await pick.colour(colour, `${many} of a colour that was never taught (${colour}): which is it?`);
+    byId("bench").focus({ preventScroll: true });
+    if (to !== null) await actions.become(ids, { colour: to });
+  },
+  // What cannot be laid beside others stays as it was counted, with its doubt; nothing that was only passed over does.
+  takeRest: (key) => app.act(() => {
+    if (app.sheet.posted !== null || !side.isThrough()) return null;
+    const [ids, spots] = [[...app.open], app.sheet.spots.map((_, i) => i)];
+    return ids.length + spots.length > 0 && { correction: { what: "take-as-counted", ids, spots }, next: true };
   }, "correct", key).catch(() => {}),
   // One piece by itself.
   alone() {
-    if (!current()) return;
+    if (!app.at) return;
     app.isSide = false;
     app.draw();
     byId("card").focus({ preventScroll: true });
@@ -191,6 +219,11 @@ export const actions = {
   count: () => countDialog(app),
   add() {
     if (!app.sheet.has_tray) return app.say("This sheet does not say where its card lies, so no piece can be added; count the photo again.");
+    if (app.isSide) {
+      // A piece is placed in the photo.
+      if (app.at?.kind !== "spot") return;
+      actions.alone();
+    }
     if (app.at?.kind === "spot" && !app.adding) {
       const spot = app.sheet.spots[app.at.i];
       const r = Math.max(spot.r * 1.3, 30);

@@ -64,8 +64,7 @@ function onKey(event) {
 
 const SIDE = {
   PageDown: () => side.turn(1), PageUp: () => side.turn(-1), ".": () => side.turn(1), ",": () => side.turn(-1),
-  ArrowLeft: () => side.go("ArrowLeft"), ArrowRight: () => side.go("ArrowRight"), ArrowUp: () => side.go("ArrowUp"), ArrowDown: () => side.go("ArrowDown"),
-  o: actions.alone, Escape: () => side.select(null),
+  o: actions.alone, a: actions.add, k: actions.takeRest, Escape: () => side.select(null),
   f: actions.form, z: actions.size, c: actions.colour, v: actions.face, x: actions.remove, Delete: actions.remove, s: actions.split,
   r: () => actions.recolour(), b: actions.beside, u: actions.undo, y: actions.redo, l: actions.all, m: actions.sheets, p: actions.finish, t: actions.onlyTaught, "?": actions.help,
 };
@@ -77,5 +76,6 @@ function onSideKey(event, key, started) {
     const other = piece && side.choices(piece)[key - 1];
     return other ? (actions.move(piece.id, other, started), true) : false;
   }
+  if (key.startsWith("Arrow")) return side.go(key, event.shiftKey), true;
   return SIDE[key] ? (SIDE[key](started), true) : false;
 }

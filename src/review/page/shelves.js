@@ -1,14 +1,14 @@
 // How crops are laid out: colours on shelves, shelves on screens. No screen holds more than the window shows, so that one key
 // never accepts what was not in view. Sizes in CSS px; what is drawn takes them from here too.
 
-export const HEAD = 32; // a colour's name
 export const CAPTION = 20; // a form and size, above the first crop of it
 export const GAP = 8; // between crops
 export const APART = 24; // between colours beside each other
 export const EDGE = 4; // a crop's frame, on both sides together
 const LEAST = 62; // narrower is no word
 const NAME = 120; // a colour's name
-const NAMES = 200; // the same with another that it could be
+const NEAR = 96; // another that it could be
+const UNTAUGHT = 200; // that nobody taught it, and the question what it is called
 
 const drawn = (crop, scale) => crop.box_mm.map((mm) => Math.round(mm * scale));
 
@@ -34,22 +34,22 @@ function wrapped(cells, width) {
   return lines;
 }
 
-const tallOf = (lines) => HEAD + lines.reduce((sum, line) => sum + line.tall + GAP, 0);
+const tallOf = (lines, head) => head + lines.reduce((sum, line) => sum + line.tall + GAP, 0);
 
-// Colours one after the other, two or more beside each other where they fit. A colour that is higher than the window goes on
+// `head` is the height of a colour's name. Colours one after the other, two or more beside each other where they fit. A colour that is higher than the window goes on
 // on the next shelf.
-export function shelves(rows, { width, height }) {
+export function shelves(rows, { width, height, head }) {
   const all = [];
   let last = null;
-  for (const { colour, near, cells } of rows) {
+  for (const { cells, ...row } of rows) {
     let lines = wrapped(cells, width);
     while (lines.length) {
       let fit = lines.length;
-      while (fit > 1 && tallOf(lines.slice(0, fit)) > height) fit -= 1;
+      while (fit > 1 && tallOf(lines.slice(0, fit), head) > height) fit -= 1;
       const part = lines.slice(0, fit);
       lines = lines.slice(fit);
-      const block = { colour, near, lines: part, width: Math.max(...part.map((line) => line.width)), tall: tallOf(part) };
-      block.width = Math.min(width, Math.max(block.width, near.length ? NAMES : NAME));
+      const block = { ...row, lines: part, width: Math.max(...part.map((line) => line.width)), tall: tallOf(part, head) };
+      block.width = Math.min(width, Math.max(block.width, NAME + row.near.length * NEAR + (row.untaught ? UNTAUGHT : 0) + (row.isPlaces ? NEAR : 0)));
       if (last && part.length === 1 && last.width + APART + block.width <= width) {
         last.blocks.push(block);
         last.width += APART + block.width;
@@ -63,7 +63,7 @@ export function shelves(rows, { width, height }) {
   return all;
 }
 
-// Screens as lists of pieces.
+// Screens as lists of pieces and places.
 export function screens(rows, room) {
   const all = [];
   let left = -1;

@@ -2,9 +2,9 @@
 
 import { get } from "./ask.js";
 import { alternatives } from "./card.js";
-import { byId, h, keyButton } from "./dom.js";
-import { studs, swatch } from "./draw.js";
-import { APART, CAPTION, GAP, HEAD, cell, screens, shelves } from "./shelves.js";
+import { byId, h, keyButton, s } from "./dom.js";
+import { cropPath, studs, swatch } from "./draw.js";
+import { APART, CAPTION, GAP, cell, screens, shelves } from "./shelves.js";
 import * as words from "./words.js";
 
 // So many choices have keys and room beside each other.
@@ -22,23 +22,47 @@ let app = null;
 // Before anything else: the page that this is a view of.
 export const attach = (page) => { app = page; };
 
-// Pieces that a screen may show: not yet looked at, or all.
-const shows = (piece) => piece && (app.all || !(piece.looked_at || piece.as_counted));
+// A place that nothing explains has a crop too. Its number changes as others are settled, so it is known by where it lies.
+const placeId = ({ x, y }) => `place ${x} ${y}`;
+const isPlace = (id) => typeof id === "string";
+const spotOf = (sheet, id) => sheet.spots.findIndex((spot) => placeId(spot) === id);
 
-const crops = () => app.sheet.side.flatMap((row) => row.crops).filter((crop) => !app.check || app.check.has(crop.id));
-const path = (crop) => `upright/${app.index}/${crop.id}/${crop.look}`;
+// What a screen may show: places, and pieces not yet looked at, or all.
+const isLeft = (piece) => piece && (app.all || !(piece.looked_at || piece.as_counted));
+const showsIn = (sheet, id) => (isPlace(id) ? spotOf(sheet, id) >= 0 : isLeft(sheet.pieces.find((piece) => piece.id === id)));
+const shows = (id) => showsIn(app.sheet, id);
 
-// px to a mm and the height below a doubtful crop, as the window has room.
-const measures = () => (innerWidth <= 760 ? { scale: 3.2, chip: 48 } : { scale: 3.6, chip: 30 });
+// Around a place, mm; a crop shows no less and no more.
+const PLACE_AROUND = 2.2;
+const PLACE_MM = [24, 72];
 
-const room = () => ({ width: bench.clientWidth - 24, height: bench.clientHeight - 12 });
+// Places after all pieces, as crops straight from the photo.
+function places() {
+  const { spots, mm_per_px: scale, photos: [photo] } = app.sheet;
+  const crop = (spot) => {
+    const mm = Math.min(Math.max(spot.r * scale * 2 * PLACE_AROUND, PLACE_MM[0]), PLACE_MM[1]);
+    const side = Math.round(Math.min(mm / scale, photo.width_px, photo.height_px));
+    const within = (middle, whole) => Math.max(0, Math.min(Math.round(middle - side / 2), whole - side));
+    return { id: placeId(spot), box_mm: [mm, mm], like: [], spot, area: { left: within(spot.x, photo.width_px), top: within(spot.y, photo.height_px), side } };
+  };
+  return { colour: "No piece explains this", isPlaces: true, near: [], crops: spots.map(crop) };
+}
+
+const everyRow = () => [...app.sheet.side, ...(app.check || !app.sheet.spots.length ? [] : [places()])];
+const crops = () => everyRow().flatMap((row) => row.crops).filter((crop) => !app.check || app.check.has(crop.id));
+const path = (crop) => (crop.area ? cropPath(app.index, 1, crop.area) : `upright/${app.index}/${crop.id}/${crop.look}`);
+
+// px to a mm, the height of a colour's name and that below a doubtful crop, as the window has room and fingers need it.
+const measures = () => (innerWidth <= 760 ? { scale: 3.2, head: 48, chip: 48 } : { scale: 3.6, head: 32, chip: 30 });
+
+const room = () => ({ width: bench.clientWidth - 24, height: bench.clientHeight - 12, head: measures().head });
 
 function rows(ids) {
   const with_ = measures();
   const known = ids && new Set(ids);
-  const taken = app.sheet.side.map((row) => ({
+  const taken = everyRow().map((row) => ({
     ...row,
-    cells: row.crops.filter((crop) => (known ? known.has(crop.id) : !app.check || app.check.has(crop.id)) && shows(app.piece(crop.id)))
+    cells: row.crops.filter((crop) => (known ? known.has(crop.id) : !app.check || app.check.has(crop.id)) && shows(crop.id))
       .map((crop) => cell(crop, with_, app.open.has(crop.id))),
   }));
   return taken.filter((row) => row.cells.length);
@@ -49,18 +73,30 @@ function lists() {
   const { width, height } = room();
   const key = `${app.index} ${width} ${height} ${app.all} ${Boolean(app.check)}`;
   const on = new Set(made.lists.flat());
-  const whole = crops().every((crop) => on.has(crop.id) || !shows(app.piece(crop.id)));
+  const whole = crops().every((crop) => on.has(crop.id) || !shows(crop.id));
   if (made.key !== key || !whole) {
     const isAtEnd = made.key !== "" && app.screen >= made.lists.length && whole;
-    const before = made.lists[app.screen]?.find((id) => shows(app.piece(id)));
-    made = { key, lists: screens(rows(), { width, height }) };
+    const before = made.lists[app.screen]?.find(shows);
+    made = { key, lists: screens(rows(), room()) };
     app.screen = isAtEnd ? made.lists.length : Math.max(0, made.lists.findIndex((list) => list.includes(before)));
   }
   return made.lists;
 }
 
-export const shown = () => (lists()[app.screen] ?? []).filter((id) => shows(app.piece(id)));
-const isFilled = (list) => list.some((id) => shows(app.piece(id)) && crops().some((crop) => crop.id === id));
+const onScreen = () => (lists()[app.screen] ?? []).filter(shows);
+// The pieces and the places (by their number) that the screen shows.
+export const shown = () => ({
+  ids: onScreen().filter((id) => !isPlace(id)),
+  spots: onScreen().filter(isPlace).map((id) => spotOf(app.sheet, id)),
+});
+const isFilled = (list) => list.some((id) => shows(id) && crops().some((crop) => crop.id === id));
+
+// Of the first colour on the screen that nobody taught: its general name, and the pieces that still have to be named.
+export function unnamed() {
+  const on = new Set(onScreen());
+  const row = everyRow().find(({ untaught, crops: of }) => untaught && of.some(({ id }) => on.has(id)));
+  return row && { colour: row.colour, ids: row.crops.map(({ id }) => id).filter((id) => on.has(id)) };
+}
 
 // To the nearest screen that has something: the next one, or the one before.
 function settle() {
@@ -76,8 +112,7 @@ export function turn(by) {
   while (all[at] && !isFilled(all[at])) at += by;
   if (at < 0) return;
   app.screen = Math.min(at, all.length);
-  app.at = null;
-  held = false;
+  leave();
   app.draw();
 }
 
@@ -87,16 +122,16 @@ export function find(id) {
   if (at >= 0) app.screen = at;
 }
 
-export const enter = () => { made = { key: "", lists: [] }; app.screen = 0; held = false; };
+export const enter = () => { made = { key: "", lists: [] }; app.screen = 0; range.clear(); held = false; };
 
 // After a step: on to what is left; after undoing: to what came back.
 export function follow(before, isDone) {
-  const was = new Map(before.pieces.map((piece) => [piece.id, piece]));
-  const back = app.sheet.pieces.find((piece) => shows(piece) && !shows(was.get(piece.id)) && crops().some(({ id }) => id === piece.id));
+  const back = crops().find(({ id }) => shows(id) && !showsIn(before, id));
   if (back) find(back.id);
   // What was put right in one respect may have to be in another: it stays chosen, wherever it stands now, until one points
   // at another.
   const stays = !isDone && app.at?.kind === "piece" && app.piece(app.at.id);
+  range.clear();
   if (!stays) app.at = null;
   held = false;
 }
@@ -158,9 +193,11 @@ function difference(piece, other) {
 
 const said = (piece, other) => [other.colour !== piece.colour && other.colour, other.form !== piece.form && other.form, other.size !== piece.size && words.size(other.size)].filter(Boolean).join(" ");
 
-function crop({ crop: one, isOpen, width, height, room }, isFirst) {
+function crop(laid, isFirst) {
+  const { crop: one, isOpen, width, height, room } = laid;
+  if (one.spot) return place(laid, isFirst);
   const piece = app.piece(one.id);
-  const isAt = app.at?.kind === "piece" && app.at.id === piece.id;
+  const isAt = isChosen(one.id);
   const [likeliest] = isOpen ? alternatives(app, piece) : [];
   const name = `Piece ${piece.id}, ${words.kind(piece)}${isOpen ? ", doubtful" : piece.looked_at ? ", looked at" : ", sure"}`;
   const image = h("img", { src: path(one), alt: "", width, height, draggable: "false", decoding: "async" });
@@ -170,7 +207,7 @@ function crop({ crop: one, isOpen, width, height, room }, isFirst) {
     h("button", {
       type: "button", class: `crop${isOpen ? " doubtful" : ""}${piece.looked_at ? " looked" : ""}`, "data-id": piece.id, "aria-label": name,
       "aria-pressed": String(isAt), title: isOpen ? piece.doubts.join("; ") : null, tabindex: isAt || (isFirst && !app.at) ? 0 : -1,
-      onclick: () => hold(piece.id),
+      onclick: (event) => hold(piece.id, event.shiftKey),
       onpointerenter: (event) => { if (event.pointerType === "mouse" && !held && hasMoved(event)) point(piece.id); },
     }, image),
     likeliest && h("button", {
@@ -181,11 +218,48 @@ function crop({ crop: one, isOpen, width, height, room }, isFirst) {
   return element;
 }
 
-function block({ colour, near, lines, width }) {
-  const head = h("h3", { class: "block-head" }, swatch(app.hex(colour)), h("span", { class: "block-name" }, colour),
-    near.length > 0 && h("span", { class: "near-names" }, near.map((name) => h("span", { class: "near-name" }, "or ", swatch(app.hex(name)), name))));
+// A place straight from the photo.
+function place({ crop: one, width, height, room }, isFirst) {
+  const isAt = isChosen(one.id);
+  const image = h("img", { src: path(one), alt: "", width, height, draggable: "false", decoding: "async" });
+  image.onerror = () => explain(path(one));
+  const element = h("div", { class: "cell" },
+    h("p", { class: "cell-kind" }, `${Math.round(one.spot.area_mm2)} mm²`),
+    h("button", {
+      type: "button", class: "crop place", "data-id": one.id, "aria-label": `A place of about ${Math.round(one.spot.area_mm2)} mm² that no piece explains`,
+      "aria-pressed": String(isAt), tabindex: isAt || (isFirst && !app.at) ? 0 : -1,
+      onclick: () => hold(one.id),
+      onpointerenter: (event) => { if (event.pointerType === "mouse" && !held && hasMoved(event)) point(one.id); },
+    }, image, ring(one)));
+  element.style.width = `${room}px`;
+  return element;
+}
+
+// Which part of a place's crop is meant.
+function ring({ spot, area }) {
+  const [x, y] = [spot.x - area.left, spot.y - area.top];
+  const r = Math.max(spot.r, area.side / 12);
+  return s("svg", { class: "ring", viewBox: `0 0 ${area.side} ${area.side}`, "aria-hidden": "true" }, ...["ring-casing", "ring-line"].map((name) => s("circle", { cx: x, cy: y, r, class: name })));
+}
+
+// What a colour could be instead, all of its pieces that are shown here: one press each.
+function nearNames({ colour, near, untaught, ids }) {
+  const all = words.plural(ids.length, "piece", "pieces");
+  const names = near.map((name) => h("button", {
+    type: "button", class: "near-name", "data-colour": name, "aria-label": `${ids.length === 1 ? "This piece" : `All ${all}`} called ${colour} here: ${name}`,
+    onclick: (event) => app.actions.become(ids, { colour: name }, event),
+  }, swatch(app.hex(name)), name));
+  const ask = untaught && h("button", { type: "button", class: "near-name", onclick: () => app.actions.nameThem({ colour, ids }) }, "name it…");
+  return h("span", { class: "near-names" }, untaught ? "not taught: all" : "or all", names, ask);
+}
+
+function block({ colour, near, untaught, isPlaces, lines, width }) {
+  const ids = lines.flatMap((line) => line.cells.map(({ crop: { id } }) => id)).filter((id) => isPlace(id) || !app.piece(id).looked_at);
+  const canChange = (near.length > 0 || untaught) && ids.length > 0 && app.sheet.posted === null;
+  const head = h("h3", { class: "block-head" }, !isPlaces && swatch(app.hex(colour)), h("span", { class: "block-name" }, colour),
+    canChange && nearNames({ colour, near, untaught, ids }));
   let last = "";
-  const element = h("section", { class: "block", "aria-label": colour }, head, lines.map((line) => h("div", { class: "line" }, line.cells.map((one) => {
+  const element = h("section", { class: `block${untaught ? " untaught" : ""}`, "aria-label": colour }, head, lines.map((line) => h("div", { class: "line" }, line.cells.map((one) => {
     const kind = `${one.crop.form} ${one.crop.size}`;
     const isFirst = kind !== last;
     last = kind;
@@ -197,62 +271,96 @@ function block({ colour, near, lines, width }) {
 
 // Keys are for the crop that the pointer is on, until one is chosen: then it stays, so that one can point at what it is.
 let held = false;
+// More crops that the same key is for: from the one that was chosen first to the one that was chosen with Shift.
+const range = new Set();
+let from = null;
+
+const idOf = (at) => (at?.kind === "piece" ? at.id : at?.kind === "spot" && app.sheet.spots[at.i] ? placeId(app.sheet.spots[at.i]) : null);
+const isChosen = (id) => idOf(app.at) === id || range.has(id);
+// The pieces that a key is for.
+export const chosen = () => (range.size > 1 ? [...range] : app.at?.kind === "piece" ? [app.at.id] : []);
+
+function leave() {
+  app.at = null;
+  range.clear();
+  held = false;
+}
 
 // Where the pointer was last: a crop that comes to lie below a pointer at rest is not meant by it.
 let last = [];
 document.addEventListener("pointermove", ({ clientX, clientY }) => { last = [clientX, clientY]; });
 const hasMoved = ({ clientX, clientY }) => clientX !== last[0] || clientY !== last[1];
 
+const buttons = () => [...bench.querySelectorAll(".crop")];
+const idOn = (button) => (button.classList.contains("place") ? button.dataset.id : Number(button.dataset.id));
+
 function point(id) {
-  app.at = id === null ? null : { kind: "piece", id };
-  for (const button of bench.querySelectorAll(".crop")) {
-    const isAt = id === Number(button.dataset.id);
-    button.setAttribute("aria-pressed", String(isAt));
-    button.tabIndex = isAt ? 0 : -1;
+  app.at = id === null ? null : isPlace(id) ? { kind: "spot", i: spotOf(app.sheet, id) } : { kind: "piece", id };
+  for (const button of buttons()) {
+    const own = idOn(button);
+    button.setAttribute("aria-pressed", String(isChosen(own)));
+    button.tabIndex = own === id ? 0 : -1;
   }
   drawStrip();
 }
 
-function hold(id) {
-  if (held && app.at?.id === id) return select(null);
-  select(id);
+function hold(id, isToo) {
+  if (held && !isToo && range.size < 2 && idOf(app.at) === id) return select(null);
+  select(id, isToo);
 }
 
-export function select(id) {
+// `isToo`: with all pieces from the one that was chosen before.
+export function select(id, isToo = false) {
+  const before = held ? from : null;
+  range.clear();
   held = id !== null;
+  if (isToo && before !== null && !isPlace(id)) {
+    const order = buttons().map(idOn).filter((one) => !isPlace(one));
+    const [a, b] = [order.indexOf(before), order.indexOf(id)].sort((x, y) => x - y);
+    if (a >= 0) order.slice(a, b + 1).forEach((one) => range.add(one));
+  } else from = id;
   point(id);
-  bench.querySelector('.crop[aria-pressed="true"]')?.focus();
+  buttons().find((button) => idOn(button) === id)?.focus();
 }
 
 // From crop to crop as they lie on the screen.
-export function go(key) {
-  const all = [...bench.querySelectorAll(".crop")];
+export function go(key, isToo) {
+  const all = buttons();
   if (!all.length) return;
-  const at = all.find((button) => app.at && Number(button.dataset.id) === app.at.id);
-  if (!at) return select(Number(all[0].dataset.id));
+  const at = all.find((button) => idOn(button) === idOf(app.at));
+  if (!at) return select(idOn(all[0]));
   if (key === "ArrowLeft" || key === "ArrowRight") {
     const next = all[all.indexOf(at) + (key === "ArrowRight" ? 1 : -1)];
-    return next && select(Number(next.dataset.id));
+    return next && select(idOn(next), isToo);
   }
   const box = (button) => { const b = button.getBoundingClientRect(); return [b.x + b.width / 2, b.y + b.height / 2]; };
   const [x, y] = box(at);
   const down = key === "ArrowDown" ? 1 : -1;
   const far = (button) => { const [u, v] = box(button); return (v - y) * down > 8 ? (v - y) * down * 3 + Math.abs(u - x) : Infinity; };
   const next = all.reduce((best, button) => (far(button) < far(best) ? button : best), at);
-  if (far(next) < Infinity) select(Number(next.dataset.id));
+  if (far(next) < Infinity) select(idOn(next), isToo);
 }
 
 function drawStrip() {
   const piece = app.at?.kind === "piece" && app.piece(app.at.id);
+  const spot = app.at?.kind === "spot" && app.sheet.spots[app.at.i];
   const { actions } = app;
-  strip.classList.toggle("empty", !piece);
+  strip.classList.toggle("empty", !piece && !spot);
+  if (spot) {
+    strip.replaceChildren(
+      h("p", { class: "strip-name" }, h("strong", {}, "A place"), h("span", { class: "strip-kind" }, `about ${Math.round(spot.area_mm2)} mm²`)),
+      h("div", { class: "strip-tools", role: "group", "aria-label": "What lies here?" },
+        keyButton("Add a piece here", "a", actions.add), keyButton("Nothing to count", "x", actions.remove), keyButton("Closer", "o", actions.alone)));
+    return;
+  }
   if (!piece) {
-    strip.replaceChildren(h("p", { class: "strip-hint" }, "One is not right? Point at it, or go there with the arrow keys, and press what it is. What stands below a crop takes one click."));
+    strip.replaceChildren(h("p", { class: "strip-hint" }, "One is not right? Point at it, or go there with the arrow keys, and press what it is; Shift takes several. What stands below a crop or beside a colour takes one click."));
     return;
   }
   const others = choices(piece);
+  const many = chosen().length;
   strip.replaceChildren(
-    h("p", { class: "strip-name" }, h("strong", {}, `Piece ${piece.id}`), h("span", { class: "strip-kind" }, words.piece(piece))),
+    h("p", { class: "strip-name" }, h("strong", {}, many > 1 ? `${many} pieces` : `Piece ${piece.id}`), h("span", { class: "strip-kind" }, many > 1 ? "all become" : words.piece(piece))),
     h("div", { class: "strip-choices", role: "group", "aria-label": "What is it?" },
       others.map((other, i) => h("button", { type: "button", class: "strip-choice", "data-kind": JSON.stringify(other), "aria-keyshortcuts": String(i + 1), onclick: (event) => actions.move(piece.id, other, event) },
         difference(piece, other), " ", h("kbd", {}, String(i + 1))))),
@@ -264,14 +372,17 @@ function drawStrip() {
 // What stays for the other view.
 const alone = () => app.open.size + app.sheet.spots.length;
 
+// Whether all that could be laid side by side was looked at, and none of it passed over.
+export const isThrough = () => crops().every(({ id }) => (isPlace(id) ? !shows(id) : !app.open.has(id)));
+
 function end() {
   if (app.check) return checked();
   const left = alone();
   const { posted } = app.sheet;
   bench.replaceChildren(h("div", { class: "done" },
     h("h2", {}, left ? `${left} left to look at one by one` : posted ? "This sheet is in the stock" : "Nothing left to look at"),
-    h("p", {}, left ? "Their form or colour cannot be told, they are mostly covered, or nothing explains what lies there." : "Every piece that could be laid side by side was looked at."),
-    left ? keyButton("Look at them one by one", "Enter", app.actions.sideAccept, { class: "primary" })
+    h("p", {}, left ? "Their form cannot be told, they are mostly covered, or they were passed over." : "Every piece that could be laid side by side was looked at."),
+    left ? h("div", { class: "done-buttons" }, keyButton("Look at them one by one", "Enter", app.actions.sideAccept, { class: "primary" }), isThrough() && keyButton("Take them as counted", "k", app.actions.takeRest))
       : keyButton(posted ? "Other sheets" : "Finish this sheet", "Enter", app.actions.sideAccept, { class: "primary" })));
   strip.replaceChildren();
   strip.classList.add("empty");
@@ -288,20 +399,23 @@ function checked() {
 export function drawSide() {
   settle();
   const all = lists();
-  const ids = shown();
+  const { ids, spots } = shown();
   const doubtful = ids.filter((id) => app.open.has(id)).length;
-  const places = all.map((list, i) => [list, i]).filter(([list]) => isFilled(list)).map(([, i]) => i);
-  const at = places.indexOf(app.screen);
-  const colours = new Set(ids.map((id) => app.piece(id).colour));
-  byId("side-title").textContent = app.check ? "Spot check" : at < 0 ? "Side by side" : [...colours].join(", ");
-  byId("side-where").textContent = at < 0 ? "" : `Screen ${at + 1} of ${places.length} left: ${words.plural(ids.length, "piece", "pieces")}${doubtful ? `, ${doubtful} doubtful` : ""}`;
+  const filled = all.map((list, i) => [list, i]).filter(([list]) => isFilled(list)).map(([, i]) => i);
+  const at = filled.indexOf(app.screen);
+  const titles = [...new Set(ids.map((id) => app.piece(id).colour)), ...(spots.length ? ["places that no piece explains"] : [])];
+  const told = [ids.length && words.plural(ids.length, "piece", "pieces"), doubtful && `${doubtful} doubtful`, spots.length && words.plural(spots.length, "place", "places")];
+  byId("side-title").textContent = app.check ? "Spot check" : at < 0 ? "Side by side" : titles.join(", ");
+  byId("side-where").textContent = at < 0 ? "" : `Screen ${at + 1} of ${filled.length} left: ${told.filter(Boolean).join(", ")}`;
   byId("side-accept").hidden = at < 0;
-  byId("side-previous").disabled = !places.some((i) => i < app.screen);
+  byId("side-accept-words").textContent = unnamed() ? "Name what was not taught" : ids.length ? "All of these are right" : "Nothing to count here";
+  byId("side-previous").disabled = !filled.some((i) => i < app.screen);
   byId("side-next").disabled = at < 0;
   if (at < 0) return end();
   explained = false;
+  view.style.setProperty("--head", `${measures().head}px`);
   const had = bench.contains(document.activeElement);
-  bench.replaceChildren(...shelves(rows(ids), room()).map((shelf) => h("div", { class: "shelf" }, shelf.blocks.map(block))));
+  bench.replaceChildren(...shelves(rows(onScreen()), room()).map((shelf) => h("div", { class: "shelf" }, shelf.blocks.map(block))));
   drawStrip();
   if (had) (bench.querySelector('.crop[aria-pressed="true"]') ?? bench).focus({ preventScroll: true });
   // The next screen's crops, so that a key shows them at once.
@@ -310,7 +424,7 @@ export function drawSide() {
   for (const id of next) if (ahead.has(id)) new Image().src = path(ahead.get(id));
 }
 
-for (const [name, value] of Object.entries({ "--head": HEAD, "--caption": CAPTION, "--gap": GAP, "--apart": APART })) {
+for (const [name, value] of Object.entries({ "--caption": CAPTION, "--gap": GAP, "--apart": APART })) {
   view.style.setProperty(name, `${value}px`);
 }
 new ResizeObserver(() => { if (app?.sheet && app.isSide) app.draw(); }).observe(bench);
