@@ -29,6 +29,12 @@ impl Bin {
         self.right as f64 / self.pieces.max(1) as f64
     }
 
+    /// How far off it is to be expected by chance alone, points: the mean distance of a normal distribution.
+    fn chance(&self) -> f64 {
+        let variance = self.stated * (1.0 - self.stated) / self.pieces.max(1) as f64;
+        100.0 * (2.0 / std::f64::consts::PI * variance).sqrt()
+    }
+
     /// Points by which what came true is more than what was stated.
     fn off(&self) -> f64 {
         100.0 * (self.share() - self.stated)
@@ -49,19 +55,19 @@ fn bins(all: &[Told]) -> Vec<Bin> {
     filled.map(bin).collect()
 }
 
-/// Mean distance of the bins, each weighted by its pieces, and the largest of those with enough pieces; points.
+/// A mean over the bins, each weighted by its pieces.
+fn mean(bins: &[Bin], of: fn(&Bin) -> f64) -> f64 {
+    let pieces: usize = bins.iter().map(|bin| bin.pieces).sum();
+    let sum: f64 = bins.iter().map(|bin| bin.pieces as f64 * of(bin)).sum();
+    sum / pieces.max(1) as f64
+}
+
+/// Mean distance of the bins, and the largest of those with enough pieces; points.
 fn off(all: &[Told]) -> (f64, f64) {
     let bins = bins(all);
     let far = |bin: &Bin| bin.off().abs();
-    let mean = bins
-        .iter()
-        .map(|bin| bin.pieces as f64 * far(bin))
-        .sum::<f64>();
     let full = bins.iter().filter(|bin| bin.pieces >= ENOUGH);
-    (
-        mean / all.len().max(1) as f64,
-        full.map(far).fold(0.0, f64::max),
-    )
+    (mean(&bins, far), full.map(far).fold(0.0, f64::max))
 }
 
 /// How many are called sure, and how many of these are wrong.
@@ -133,10 +139,11 @@ pub fn tables(all: &[(&str, &[Told])]) {
                 bin.off()
             );
         }
-        let (mean, most) = off(told);
+        let (far, most) = off(told);
         let (sure, wrong) = sure(told);
         println!(
-            "off by {mean:.1} points in the mean, {most:.1} at most in a bin of {ENOUGH} or more; {sure} of {} called sure, {wrong} of these wrong ({:.2} %)",
+            "off by {far:.1} points in the mean (by chance alone {:.1}), {most:.1} at most in a bin of {ENOUGH} or more; {sure} of {} called sure, {wrong} of these wrong ({:.2} %)",
+            mean(&bins(told), Bin::chance),
             told.len(),
             100.0 * wrong as f64 / sure.max(1) as f64
         );

@@ -228,7 +228,7 @@ pub fn shown<'a>(slot: &'a Slot, book: &'a SwatchBook) -> Shown<'a> {
         side: slot
             .tray
             .as_ref()
-            .map_or_else(Vec::new, |_| rows(sheet, &looks)),
+            .map_or_else(Vec::new, |_| rows(&sheet.pieces, &looks)),
         total: sheet.groups.iter().map(|g| u64::from(g.count)).sum(),
         guess: guess(sheet),
         undo: review

@@ -8,7 +8,7 @@ use sha2::{Digest, Sha256};
 use crate::colour::lab::de00;
 use crate::count::reason::NEW_COLOUR;
 use crate::numbers::median;
-use crate::sheet::{Piece, Sheet};
+use crate::sheet::Piece;
 
 use super::shown::Look;
 use super::totals::is_open;
@@ -58,12 +58,12 @@ pub struct Crop<'a> {
     pub like: Vec<&'a str>,
 }
 
-/// Every piece of a sheet that can be laid side by side with its like. Within a form and size the doubtful ones come first,
+/// Every one of these pieces that can be laid side by side with its like. Within a form and size the doubtful ones come first,
 /// then the sure ones; within both, those whose colour lies furthest (CIEDE2000) from the middle of all that are called by
 /// that colour come last. Colours that nobody taught come after all others.
-pub fn rows<'a>(sheet: &'a Sheet, looks: &[Look<'a>]) -> Vec<Row<'a>> {
+pub fn rows<'a>(pieces: &'a [Piece], looks: &[Look<'a>]) -> Vec<Row<'a>> {
     let mut colours: BTreeMap<(bool, &str), Vec<(&Piece, [u32; 2])>> = BTreeMap::new();
-    for piece in &sheet.pieces {
+    for piece in pieces {
         if let Some(studs) = placed(piece) {
             colours
                 .entry((is_untaught(piece), &piece.colour))
@@ -289,20 +289,17 @@ mod tests {
             taught: true,
         };
         let looks = [look("tar", 20.0), look("fog", 70.0), look("slate", 40.0)];
-        let mut sheet = Sheet {
-            pieces: vec![piece(1, "2x4", 0.5, 35.0), piece(2, "2x4", 0.5, 20.0)],
-            ..Sheet::default()
-        };
-        sheet.pieces[0].colour = "dark grey".into();
-        sheet.pieces[0].doubts = vec![NEW_COLOUR.into()];
-        let told: Vec<(bool, &str)> = (rows(&sheet, &looks).iter())
+        let mut pieces = [piece(1, "2x4", 0.5, 35.0), piece(2, "2x4", 0.5, 20.0)];
+        pieces[0].colour = "dark grey".into();
+        pieces[0].doubts = vec![NEW_COLOUR.into()];
+        let told: Vec<(bool, &str)> = (rows(&pieces, &looks).iter())
             .map(|row| (row.untaught, row.colour))
             .collect();
         assert_eq!(told, [(false, "tar"), (true, "dark grey")]);
-        assert_eq!(rows(&sheet, &looks)[1].near, ["slate", "tar", "fog"]);
+        assert_eq!(rows(&pieces, &looks)[1].near, ["slate", "tar", "fog"]);
         // Once a person looked at it that is its name.
-        sheet.pieces[0].looked_at = true;
-        let row = &rows(&sheet, &looks)[0];
+        pieces[0].looked_at = true;
+        let row = &rows(&pieces, &looks)[0];
         assert_eq!((row.untaught, row.colour), (false, "dark grey"));
         assert!(row.near.is_empty());
     }

@@ -314,8 +314,12 @@ fn what_reviews_showed_is_what_the_next_count_states() {
     assert!(sheet["pieces"].to_string().contains(why));
     let (_, out, _) = run(home, &["record"]);
     assert!(out.contains("no piece is called sure"), "{out}");
-    // Too little of it, or what is damaged, edited or of a later version: as shipped, and a sentence.
+    // Few sheets are enough to see that too many are wrong.
     fs::write(file(home), record_of(4, 10).to_json().unwrap()).unwrap();
+    let (_, _, sheet) = count();
+    assert!(sure(&sheet).iter().all(|p| *p < 0.9));
+    // Too little of it, or what is damaged, edited or of a later version: as shipped, and a sentence.
+    fs::write(file(home), record_of(4, 0).to_json().unwrap()).unwrap();
     let (_, err, sheet) = count();
     assert_eq!(sheet["pieces"], shipped["pieces"]);
     assert!(!err.contains("record.json"), "{err}");
