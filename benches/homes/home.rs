@@ -4,6 +4,8 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
+use cuptally::count::reason::NEW_COLOUR;
+use cuptally::pieces::ANY;
 use rayon::prelude::*;
 use serde_json::json;
 
@@ -94,30 +96,40 @@ impl<'a> Home<'a> {
         count(&every, &taught, &before, counted);
         let mut told = [All::new(), All::new()];
         for (n, hand) in self.hands.iter().enumerate() {
-            eprintln!("{}: reviewing, hand {} aside", self.name, n + 1);
-            let record = self.folder.join(format!("reviewed-{n}"));
-            if record.exists() {
-                fs::remove_dir_all(&record).unwrap();
-            }
-            fs::create_dir_all(&record).unwrap();
-            review(&self.beside(n), &record, &before);
-            // What the reviews left behind, in each of the homes.
-            let with_record = |photo: &Photo| {
-                let home = record.join(taught(photo).file_name().unwrap());
-                if !home.exists() {
-                    copy(&taught(photo), &home);
-                    let kept = "calibration/record.json";
-                    fs::copy(record.join(kept), home.join(kept)).unwrap();
-                }
-                home
-            };
-            hand.iter().for_each(|photo| drop(with_record(photo)));
             let after = self.folder.join(format!("after-{n}"));
-            count(hand, &with_record, &after, false);
+            if !(counted && hand.iter().all(|photo| sheet_of(photo, &after).is_file())) {
+                self.review_beside(n, &taught, &before, &after);
+            }
             told[0].extend(judged(hand, &before));
             told[1].extend(judged(hand, &after));
         }
         told
+    }
+
+    /// Reviews what lies beside a hand, and counts that hand with what the reviews left behind.
+    fn review_beside(
+        &self,
+        aside: usize,
+        taught: &(dyn Fn(&Photo) -> PathBuf + Sync),
+        before: &Path,
+        after: &Path,
+    ) {
+        eprintln!("{}: reviewing, hand {} aside", self.name, aside + 1);
+        let record = self.folder.join(format!("reviewed-{aside}"));
+        if record.exists() {
+            fs::remove_dir_all(&record).unwrap();
+        }
+        fs::create_dir_all(&record).unwrap();
+        review(&self.beside(aside), &record, before);
+        let home = |photo: &Photo| record.join(taught(photo).file_name().unwrap());
+        let kept = "calibration/record.json";
+        for photo in &self.hands[aside] {
+            if !home(photo).exists() {
+                copy(&taught(photo), &home(photo));
+                fs::copy(record.join(kept), home(photo).join(kept)).unwrap();
+            }
+        }
+        count(&self.hands[aside], &home, after, false);
     }
 }
 
@@ -225,7 +237,8 @@ fn said(sheet: &Path) -> Said {
     serde_json::from_slice(&fs::read(sheet).unwrap()).unwrap()
 }
 
-/// Of each counted piece what was stated, and whether form, size and colour are right.
+/// Of each counted piece what was stated, and whether form, size and colour are right. As in a record, pieces whose form or
+/// colour could not be told are left out: they have no name that could be right.
 fn judged(photos: &[&Photo], sheets: &Path) -> All {
     let mut all = All::new();
     for photo in photos {
@@ -237,7 +250,11 @@ fn judged(photos: &[&Photo], sheets: &Path) -> All {
                 right[at] = is_right(piece, &said.pieces[at]);
             }
         }
-        all.extend((said.pieces.iter().zip(right)).map(|(piece, right)| Told {
+        let pieces = said.pieces.iter().zip(right);
+        let pieces = pieces.filter(|(piece, _)| {
+            piece.form != ANY && piece.doubts.iter().all(|doubt| doubt != NEW_COLOUR)
+        });
+        all.extend(pieces.map(|(piece, right)| Told {
             stated: piece.sure,
             right,
         }));

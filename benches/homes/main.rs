@@ -2,7 +2,7 @@
 //!
 //! ```text
 //! cargo bench --bench homes                  counts, reviews, counts again: a quarter of an hour and more
-//! cargo bench --bench homes -- --counted     with the sheets that the last run counted before any review
+//! cargo bench --bench homes -- --counted     with the sheets of the last run
 //! ```
 //! A home is a desk of `sample-photos/check`, or that of the foreign photos where `CUPTALLY_FOREIGN` names them: a printed
 //! card, a camera or two, a maker's pieces, lights and trays of its own, taught as a user would. Its trays are dealt out; in turn each hand is
@@ -42,7 +42,7 @@ use set::{Folder, Kind, Photo};
 #[derive(Parser)]
 #[command(bin_name = "cargo bench --bench homes --")]
 struct Args {
-    /// Take what the last run taught and counted before any review.
+    /// Take what the last run taught, counted and reviewed.
     #[arg(long)]
     counted: bool,
 

@@ -233,7 +233,10 @@ impl<'a> Sitting<'a> {
                 .collect();
             let mut colours: Vec<Option<&str>> = (ids.iter())
                 .map(|id| match self.verdict(*id) {
-                    Verdict::Is(seen) => Some(seen.colour.as_str()),
+                    // What else is wrong of it is put right first: renamed, it counts as looked at.
+                    Verdict::Is(seen) if seen.wrong(&self.called(*id)) == [Field::Colour] => {
+                        Some(seen.colour.as_str())
+                    }
                     _ => None,
                 })
                 .collect();

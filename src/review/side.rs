@@ -58,11 +58,14 @@ pub struct Crop<'a> {
     pub like: Vec<&'a str>,
 }
 
+/// A piece that can be laid beside its like, and its studs: see [`placed`].
+type Placed<'a> = (&'a Piece, [u32; 2]);
+
 /// Every one of these pieces that can be laid side by side with its like. Within a form and size the doubtful ones come first,
 /// then the sure ones; within both, those whose colour lies furthest (CIEDE2000) from the middle of all that are called by
 /// that colour come last. Colours that nobody taught come after all others.
 pub fn rows<'a>(pieces: &'a [Piece], looks: &[Look<'a>]) -> Vec<Row<'a>> {
-    let mut colours: BTreeMap<(bool, &str), Vec<(&Piece, [u32; 2])>> = BTreeMap::new();
+    let mut colours: BTreeMap<(bool, &str), Vec<Placed<'_>>> = BTreeMap::new();
     for piece in pieces {
         if let Some(studs) = placed(piece) {
             colours
@@ -78,7 +81,7 @@ pub fn rows<'a>(pieces: &'a [Piece], looks: &[Look<'a>]) -> Vec<Row<'a>> {
 
 fn row_of<'a>(
     (untaught, colour): (bool, &'a str),
-    mut pieces: Vec<(&'a Piece, [u32; 2])>,
+    mut pieces: Vec<Placed<'a>>,
     looks: &[Look<'a>],
 ) -> Row<'a> {
     let middle = middle_of(&pieces);
@@ -97,7 +100,7 @@ fn row_of<'a>(
             .then_with(|| de00(middle, a.lab).total_cmp(&de00(middle, b.lab)))
             .then_with(|| a.id.cmp(&b.id))
     });
-    let crop = |(piece, studs): (&'a Piece, [u32; 2])| Crop {
+    let crop = |(piece, studs): Placed<'a>| Crop {
         id: piece.id,
         form: &piece.form,
         size: &piece.size,
@@ -154,7 +157,7 @@ pub fn look_of(piece: &Piece) -> String {
     digest.iter().take(6).map(|b| format!("{b:02x}")).collect()
 }
 
-fn middle_of(pieces: &[(&Piece, [u32; 2])]) -> [f64; 3] {
+fn middle_of(pieces: &[Placed<'_>]) -> [f64; 3] {
     let of = |k: usize| median(pieces.iter().map(|(piece, _)| piece.lab[k]));
     [0, 1, 2].map(|k| of(k).unwrap_or_default())
 }
@@ -183,7 +186,7 @@ fn nearest<'a>(
 }
 
 /// The colours that the doubtful ones could be, by the sum of how likely that is.
-fn near<'a>(colour: &str, pieces: &[(&'a Piece, [u32; 2])]) -> Vec<&'a str> {
+fn near<'a>(colour: &str, pieces: &[Placed<'a>]) -> Vec<&'a str> {
     let mut sums: BTreeMap<&str, f64> = BTreeMap::new();
     let open = pieces.iter().filter(|(piece, _)| is_open(piece));
     for other in open.flat_map(|(piece, _)| &piece.instead) {
@@ -219,7 +222,7 @@ mod tests {
     }
 
     fn order(pieces: Vec<Piece>) -> Vec<u32> {
-        let pieces: Vec<(&Piece, [u32; 2])> = pieces
+        let pieces: Vec<Placed<'_>> = pieces
             .iter()
             .filter_map(|piece| Some((piece, placed(piece)?)))
             .collect();
@@ -277,7 +280,7 @@ mod tests {
             other("kelp", 0.01),
             other("fog", 0.001),
         ];
-        let placed: Vec<(&Piece, [u32; 2])> = all.iter().map(|p| (p, [2, 4])).collect();
+        let placed: Vec<Placed<'_>> = all.iter().map(|p| (p, [2, 4])).collect();
         assert_eq!(near("tar", &placed), ["rope", "charcoal", "kelp"]);
     }
 
