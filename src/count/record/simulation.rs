@@ -75,6 +75,18 @@ const HOMES: [(&str, Truth); 4] = [
     ("too steep", |p| logistic(p, -0.5, 1.6)),
 ];
 
+/// What the sheet of that number showed of what today's maps state.
+fn entry(number: usize, rows: Vec<Row>) -> Entry {
+    Entry {
+        photo: number.to_string(),
+        review: String::new(),
+        time: "2026-05-02T10:12:00Z".parse().unwrap(),
+        light: None,
+        maps: Some(crate::count::record::maps_id().to_owned()),
+        rows,
+    }
+}
+
 fn reviewed(random: &mut Random, truth: Truth) -> Record {
     let mut record = Record::default();
     for number in 0..SHEETS {
@@ -88,14 +100,7 @@ fn reviewed(random: &mut Random, truth: Truth) -> Record {
                 ..Row::default()
             }
         });
-        record.add(Entry {
-            photo: number.to_string(),
-            review: String::new(),
-            time: "2026-05-02T10:12:00Z".parse().unwrap(),
-            light: None,
-            maps: Some(crate::count::record::maps_id().to_owned()),
-            rows: rows.collect(),
-        });
+        record.add(entry(number, rows.collect()));
     }
     record
 }
@@ -180,19 +185,13 @@ fn after_twenty_sheets_what_is_stated_holds_in_homes_where_it_did_not() {
 fn few(wrong: &[u32]) -> Record {
     let mut record = Record::default();
     for (number, &wrong) in wrong.iter().enumerate() {
-        record.add(Entry {
-            photo: number.to_string(),
-            review: String::new(),
-            time: "2026-05-02T10:12:00Z".parse().unwrap(),
-            light: None,
-            maps: Some(crate::count::record::maps_id().to_owned()),
-            rows: vec![Row {
-                stated: 0.97,
-                right: 10 - wrong,
-                colour: wrong,
-                ..Row::default()
-            }],
-        });
+        let row = Row {
+            stated: 0.97,
+            right: 10 - wrong,
+            colour: wrong,
+            ..Row::default()
+        };
+        record.add(entry(number, vec![row]));
     }
     record
 }
