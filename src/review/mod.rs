@@ -18,6 +18,7 @@
 pub mod vocabulary;
 pub mod tray;
 pub mod correction;
+mod recolour;
 pub mod resolve;
 pub mod parts;
 pub mod history;

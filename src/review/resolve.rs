@@ -3,17 +3,17 @@
 use std::collections::BTreeSet;
 
 use crate::colour::names;
-use crate::count::reason::is_about_colour;
-use crate::numbers::{round2, round3};
+use crate::numbers::round2;
 use crate::pieces::{Face, Shape, Shapes};
 use crate::sheet::review::{CountStep, PlaceStep, SetCount, What};
-use crate::sheet::{Instead, Otherwise, Piece, Sheet, Unexplained};
+use crate::sheet::{Piece, Sheet, Unexplained};
 use crate::stock::kind::{Name, Size};
 use crate::units::Mm;
 
 use super::correction::{Correction, Draft, Refused};
 use super::history::free_id;
 use super::parts::{Part, cuts, joined};
+use super::recolour::recolour;
 use super::tray::{Tray, turn_of};
 use super::vocabulary::{ANY, shape_called};
 
@@ -40,7 +40,7 @@ pub struct Unsigned {
 }
 
 impl Unsigned {
-    fn of(what: What, from: Vec<Piece>, to: Vec<Piece>) -> Self {
+    pub(super) fn of(what: What, from: Vec<Piece>, to: Vec<Piece>) -> Self {
         Self {
             what,
             from,
@@ -154,7 +154,7 @@ fn spot(sheet: &Sheet, index: usize) -> Result<Unexplained, Refused> {
 }
 
 /// A piece that a person looked at: nothing about it is open any more.
-fn certain(mut piece: Piece) -> Piece {
+pub(super) fn certain(mut piece: Piece) -> Piece {
     piece.sure = 1.0;
     piece.stated = None;
     piece.looked_at = true;
@@ -394,74 +394,6 @@ fn join(
     let to = part_of(first, whole, free_id(sheet), tray);
     let from = vec![first.clone(), second.clone()];
     Ok(Unsigned::of(What::Join, from, vec![to]))
-}
-
-fn recolour(sheet: &Sheet, from: &str, to: &str) -> Result<Unsigned, Refused> {
-    let to = Name::new(to)?.to_string();
-    if from == to {
-        return Err(Refused::Nothing);
-    }
-    if sheet.pieces.iter().all(|piece| piece.colour != from) {
-        return Err(Refused::NoColour(Name::new(from)?.to_string()));
-    }
-    let (before, after) = sheet
-        .pieces
-        .iter()
-        .filter_map(|piece| {
-            let new = recoloured(piece, from, &to);
-            (new != *piece).then(|| (piece.clone(), new))
-        })
-        .unzip();
-    Ok(Unsigned::of(What::Recolour, before, after))
-}
-
-/// A piece once it is known that `from` is really `to`. Where only the colour was in
-/// doubt nothing is any more; a doubtful shape stays doubtful.
-fn recoloured(piece: &Piece, from: &str, to: &str) -> Piece {
-    let mut new = piece.clone();
-    for other in &mut new.instead {
-        if other.colour == from {
-            to.clone_into(&mut other.colour);
-        }
-    }
-    // What else it might be called was asked before that was known.
-    let speaks = |o: &Otherwise| o.colour == from || o.instead.iter().any(|i| i.colour == from);
-    if piece.colour == from || piece.otherwise.as_deref().is_some_and(speaks) {
-        new.otherwise = None;
-    }
-    if piece.colour == from {
-        to.clone_into(&mut new.colour);
-        let was_open = !piece.doubts.is_empty();
-        new.doubts.retain(|doubt| !is_about_colour(doubt));
-        new.instead
-            .retain(|other| (&other.form, &other.size) != (&piece.form, &piece.size));
-        if was_open && new.doubts.is_empty() {
-            return certain(new);
-        }
-    }
-    new.instead = merged(new.instead);
-    let own = (new.form.clone(), new.size.clone(), new.colour.clone());
-    new.instead
-        .retain(|other| (&other.form, &other.size, &other.colour) != (&own.0, &own.1, &own.2));
-    // Two readings made one may come out likelier than the guess, which nobody spoke against.
-    for other in &mut new.instead {
-        other.sure = other.sure.min(new.sure);
-    }
-    new.instead.sort_by(|a, b| b.sure.total_cmp(&a.sure));
-    new
-}
-
-/// Readings that are one now made one.
-fn merged(readings: Vec<Instead>) -> Vec<Instead> {
-    let mut merged: Vec<Instead> = Vec::new();
-    for reading in readings {
-        let key = |r: &Instead| (r.form.clone(), r.size.clone(), r.colour.clone());
-        match merged.iter_mut().find(|one| key(one) == key(&reading)) {
-            Some(one) => one.sure = round3(one.sure + reading.sure),
-            None => merged.push(reading),
-        }
-    }
-    merged
 }
 
 fn set_count(

@@ -36,8 +36,8 @@ function wrapped(cells, width) {
 
 const tallOf = (lines, head) => head + lines.reduce((sum, line) => sum + line.tall + GAP, 0);
 
-// `head` is the height of a colour's name. Colours one after the other, two or more beside each other where they fit. A colour that is higher than the window goes on
-// on the next shelf.
+// Colours one after the other, two or more beside each other where they fit; `head` is the height of a colour's name. A colour
+// that is higher than the window goes on on the next shelf.
 export function shelves(rows, { width, height, head }) {
   const all = [];
   let last = null;

@@ -3,7 +3,7 @@
 import { get } from "./ask.js";
 import { alternatives } from "./card.js";
 import { byId, h, keyButton, s } from "./dom.js";
-import { cropPath, studs, swatch } from "./draw.js";
+import { closeUp, cropPath, studs, swatch } from "./draw.js";
 import { APART, CAPTION, GAP, cell, screens, shelves } from "./shelves.js";
 import * as words from "./words.js";
 
@@ -41,9 +41,9 @@ function places() {
   const { spots, mm_per_px: scale, photos: [photo] } = app.sheet;
   const crop = (spot) => {
     const mm = Math.min(Math.max(spot.r * scale * 2 * PLACE_AROUND, PLACE_MM[0]), PLACE_MM[1]);
-    const side = Math.round(Math.min(mm / scale, photo.width_px, photo.height_px));
-    const within = (middle, whole) => Math.max(0, Math.min(Math.round(middle - side / 2), whole - side));
-    return { id: placeId(spot), box_mm: [mm, mm], like: [], spot, area: { left: within(spot.x, photo.width_px), top: within(spot.y, photo.height_px), side } };
+    const half = mm / scale / 2;
+    const square = [[spot.x - half, spot.y - half], [spot.x + half, spot.y + half]];
+    return { id: placeId(spot), box_mm: [mm, mm], like: [], spot, area: closeUp(photo, square, 1) };
   };
   return { colour: "No piece explains this", isPlaces: true, near: [], crops: spots.map(crop) };
 }
