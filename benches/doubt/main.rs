@@ -15,6 +15,7 @@
 
 #[path = "../accuracy/decode.rs"]
 mod decode;
+mod drawn;
 mod fit;
 #[path = "../accuracy/foreign.rs"]
 mod foreign;
@@ -27,6 +28,7 @@ mod program;
 mod seen;
 #[path = "../accuracy/set.rs"]
 mod set;
+mod teaching;
 #[path = "../accuracy/truth.rs"]
 mod truth;
 
@@ -43,8 +45,9 @@ use serde_json::{Value, json};
 
 use fit::{Case, Fit, bins, fit};
 use program::Homes;
-use seen::{Counted, Judged, JudgedTogether, Teaching, judged, kept};
+use seen::{Counted, Judged, JudgedTogether, judged, kept};
 use set::{Folder, Kind, Photo};
+use teaching::Teaching;
 
 /// Where the maps are kept.
 const MAPS: &str = "calibration/doubt.json";
@@ -89,7 +92,7 @@ fn main() -> Result<()> {
     let folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("doubt");
     let mut counted = Counted::default();
     let mut named = Vec::new();
-    let drawn = args.drawn.as_deref().map(drawn).transpose()?;
+    let drawn = args.drawn.as_deref().map(drawn::drawn).transpose()?;
     let shipped = set::photos(root)?;
     let desks = |photos: &[Photo], folder: Folder| -> BTreeSet<String> {
         let of_folder = photos.iter().filter(|photo| photo.folder == folder);
@@ -211,22 +214,6 @@ fn main() -> Result<()> {
         eprintln!("written: {MAPS}");
     }
     Ok(())
-}
-
-/// Photos that were drawn to fit by ([`Folder::Tune`]), by name.
-fn drawn(folder: &Path) -> Result<Vec<Photo>> {
-    let list = fs::read_dir(folder).with_context(|| format!("reading {}", folder.display()))?;
-    let mut paths = Vec::new();
-    for item in list {
-        let path = item?.path();
-        if path.extension().is_some_and(|e| e == "jpg") && path.with_extension("json").is_file() {
-            paths.push(path);
-        }
-    }
-    paths.sort();
-    (paths.iter())
-        .map(|path| set::photo(folder, path, Folder::Tune))
-        .collect()
 }
 
 /// Counts these photos, their colours taught as a user would; views of one tray also together.

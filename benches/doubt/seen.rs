@@ -6,7 +6,7 @@ use std::path::Path;
 
 use anyhow::{Context, Result, anyhow};
 use cuptally::card::design::CardDesign;
-use cuptally::colour::{PrintProfile, SwatchBook};
+use cuptally::colour::{CardLook, PrintProfile, SwatchBook};
 use cuptally::count::colours::Named;
 use cuptally::count::features::{
     Feature, PhotoQuality, TOLD, colour_features, colour_together_features, form_features,
@@ -14,18 +14,19 @@ use cuptally::count::features::{
 };
 use cuptally::count::spoils;
 use cuptally::photo::{self, Limits};
+use cuptally::pieces::paint::Paint;
 use cuptally::pieces::polygon::area_and_middle;
 use cuptally::pieces::{Leftover, Search, Shapes, Witness};
 use cuptally::pipeline::{
-    Known, Scene, Seen, Shown, Targets, join, look, measure, shape_odds_of, shown,
+    Known, Scene, Seen, Shown, Targets, card_look, join, look, measure, shape_odds_of, shown,
 };
 use cuptally::sheet::file::Spoilt;
 use serde::{Deserialize, Serialize};
-use serde_json::Value;
 
 use crate::matching::matched;
 use crate::program::SaidPiece;
 use crate::set::Photo;
+use crate::teaching::Teaching;
 
 /// A counted piece, judged.
 #[derive(Clone, Debug, Serialize)]
@@ -161,68 +162,6 @@ pub fn kept(text: &str) -> Result<Counted> {
     Ok(Counted { alone, together })
 }
 
-/// How much of what can be taught was taught: the shipped maps are for homes that know little as for those that know
-/// all their colours in several lights.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
-pub enum Teaching {
-    /// All colours, in all the lights of the desk.
-    Whole,
-    /// All but one colour in [`LEFT_OUT`]: other ones for each photo.
-    SomeLeftOut,
-    /// All colours, in the first light alone.
-    OneLight,
-}
-
-/// One colour in so many is left out.
-const LEFT_OUT: usize = 8;
-
-impl Teaching {
-    /// Those that are tried.
-    const ALL: [Self; 3] = [Self::Whole, Self::SomeLeftOut, Self::OneLight];
-
-    /// How many cases of its kind one piece stands for. Nobody has counted how often a sheet holds a colour that its home
-    /// was not taught; one in ten is supposed.
-    pub fn weight(self) -> f64 {
-        match self {
-            Self::Whole | Self::OneLight => 1.0,
-            Self::SomeLeftOut => 0.1,
-        }
-    }
-
-    /// The book as it would be; none where it would be the whole one.
-    fn of(self, text: &str, photo: &str) -> Result<Option<SwatchBook>> {
-        let mut book: Value = serde_json::from_str(text)?;
-        let whole = SwatchBook::from_json(text).map_err(|e| anyhow!("{e}"))?;
-        let names = whole.names();
-        let first = whole.lights().first().map(|light| (*light).to_owned());
-        let turn = photo.bytes().map(usize::from).sum::<usize>() % LEFT_OUT;
-        let stays = |name: &str, light: &str| match self {
-            Self::Whole => true,
-            Self::SomeLeftOut => {
-                let place = names.iter().position(|known| *known == name);
-                place.is_none_or(|place| place % LEFT_OUT != turn)
-            }
-            Self::OneLight => first.as_deref() == Some(light),
-        };
-        let text_of = |of: &Value, key: &str| of[key].as_str().unwrap_or_default().to_owned();
-        if let Some(colours) = book["colours"].as_array_mut() {
-            colours.retain(|one| stays(&text_of(one, "name"), &text_of(one, "light")));
-        }
-        if let Some(seen) = book["seen"].as_array_mut() {
-            for lesson in seen.iter_mut() {
-                let light = text_of(lesson, "light");
-                if let Some(colours) = lesson["colours"].as_array_mut() {
-                    colours.retain(|name| stays(name.as_str().unwrap_or_default(), &light));
-                }
-            }
-            seen.retain(|lesson| lesson["colours"].as_array().is_some_and(|c| !c.is_empty()));
-        }
-        let book = SwatchBook::from_json(&book.to_string()).map_err(|e| anyhow!("{e}"))?;
-        let is_less = self == Self::Whole || book.swatches().len() < whole.swatches().len();
-        Ok(is_less.then_some(book))
-    }
-}
-
 /// A piece as several photos of its tray tell of it, judged.
 #[derive(Clone, Debug, Serialize)]
 pub struct JudgedTogether {
@@ -328,6 +267,27 @@ pub fn judged(photos: &[&Photo], home: &Path, sets: bool) -> Result<Counted> {
         }
     }
     Ok(counted)
+}
+
+/// A found piece's colours, and what the true piece there is called, where one lies there.
+pub type Painted = (Paint, Option<String>);
+
+/// How a photo shows its card and the colours of what the search for any form finds, each with the true piece's name where one
+/// lies there; none where it is refused.
+///
+/// # Errors
+/// When a file of the home cannot be read.
+pub fn shows(photo: &Photo, home: &Path) -> Result<Option<(CardLook, Vec<Painted>)>> {
+    let targets = targets(&home.join("calibration"))?;
+    let looked = look_at(photo, &targets, true)?;
+    Ok(looked.map(|looked| {
+        let found = &looked.found[0];
+        let pieces = found.seen.iter().zip(&found.is).map(|(seen, is)| {
+            let truth = is.and_then(|row| photo.truth.pieces.get(row));
+            (seen.paint, truth.map(|piece| piece.colour.clone()))
+        });
+        (card_look(&looked.scene), pieces.collect())
+    }))
 }
 
 /// Measures a photo and finds its pieces; none where it is refused.
