@@ -1,4 +1,4 @@
-//! Names the colours of pieces that were found once, so that a change of the naming is judged in seconds.
+//! Names the colours of pieces that were found once, so that a change of the naming is judged without counting again.
 //!
 //! ```text
 //! cargo bench --bench colours -- --drawn DIR            finds the pieces of all photos, keeps what they show, names them
@@ -127,7 +127,10 @@ fn main() -> Result<()> {
         serde_json::from_str(&text)?
     } else {
         let found = find(&args, &folder)?;
-        fs::write(&kept, serde_json::to_string(&found)?)?;
+        // A part would pass for all of them in the next run.
+        if args.photos.is_none() {
+            fs::write(&kept, serde_json::to_string(&found)?)?;
+        }
         found
     };
     if let Some(part) = &args.photos {
