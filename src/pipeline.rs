@@ -193,21 +193,26 @@ impl Scene {
         self.foreground.kind = Array2::from_elem((0, 0), Kind::Outside);
     }
 
-    /// Traces the thing at a place of the whole upright photo, in its pixels; it is `height_mm` high and
-    /// lies apart from all others.
+    /// Traces the things at places of the whole upright photo, in its pixels; each is `height_mm` high and lies apart from all
+    /// others.
     ///
     /// # Errors
-    /// As [`traced`].
-    pub fn trace(&self, [x_px, y_px]: [f64; 2], height_mm: f64) -> Result<Traced, TraceError> {
-        let px = Px::new(x_px / self.full[0], y_px / self.full[1]);
-        let at = self.pose.camera.unproject(px, 0.0);
+    /// For each place as [`traced`].
+    pub fn trace(&self, places: &[[f64; 2]], height_mm: f64) -> Vec<Result<Traced, TraceError>> {
+        // What lies beyond the horizon is on no tray.
+        let nowhere = Mm::new(f64::INFINITY, f64::INFINITY);
+        let under = |[x, y]: &[f64; 2]| {
+            let px = Px::new(x / self.full[0], y / self.full[1]);
+            self.pose.camera.unproject(px, 0.0).unwrap_or(nowhere)
+        };
         let sight = Sight {
             view: &self.lab,
             ground: &self.ground,
             foreground: &self.foreground,
             camera: &self.pose.camera,
         };
-        traced(&sight, at.ok_or(TraceError::Nothing)?, height_mm)
+        let places: Vec<Mm> = places.iter().map(under).collect();
+        traced(&sight, &places, height_mm)
     }
 
     /// A place of the photo as it is kept, in pixels of the whole photo, rounded as sheets round.

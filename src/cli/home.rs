@@ -79,17 +79,8 @@ pub fn swatches(home: &Path) -> Result<SwatchBook, Failure> {
 /// # Errors
 /// When the user's list is there but cannot be read or is damaged.
 pub fn shapes(home: &Path) -> Result<Shapes, Failure> {
-    let path = calibration(home).join(SHAPES);
-    match reader::text_if_there(&path, CALIBRATION)? {
-        Some(text) => Shapes::shipped()
-            .extended(&text)
-            .map_err(|e| Failure::failed(format!("cannot use {}: {e}", path.display()))),
-        None => Ok(Shapes::shipped()),
-    }
+    Ok(crate::review::own_shapes::read(home)?)
 }
-
-/// The file of the user's own shapes, in the calibration folder.
-pub const SHAPES: &str = "shapes.json";
 
 /// What pieces weigh that were weighed; an empty book where none were yet.
 ///

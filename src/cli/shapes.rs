@@ -11,6 +11,7 @@ use super::say::{self, Column};
 use super::{Context, Failure, Outcome, home};
 use crate::card::print::svg::svg;
 use crate::pieces::{Along, Below, Shape, Shapes};
+use crate::review::own_shapes;
 use crate::sheet::chart::of_shapes;
 
 /// Arguments of `cuptally shapes`.
@@ -126,7 +127,7 @@ pub fn run(args: &Args, context: &Context) -> Result<Outcome, Failure> {
     }
     say::print_table(&table)?;
     let own = shapes.all().count() - shipped.all().count();
-    let path = home::calibration(&context.home).join(home::SHAPES);
+    let path = own_shapes::path(&context.home);
     say::print(&if own > 0 {
         format!(
             "{} from {}",

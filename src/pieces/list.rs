@@ -70,6 +70,11 @@ impl Shapes {
         Ok(Self { all: all.leak() })
     }
 
+    /// Whether this is the very same list.
+    pub fn is(self, other: Self) -> bool {
+        std::ptr::eq(self.all, other.all)
+    }
+
     /// All of them, in the list's order.
     pub fn all(self) -> impl Iterator<Item = Shape> {
         self.all.iter().map(Shape::of)

@@ -10,21 +10,23 @@ use crate::sheet::Piece;
 use crate::stock::stamp::StampError;
 use crate::stock::{Stamp, kind::fit_to_show};
 
+use super::copies::{NoCopies, Thing, copies};
 use super::correction::{Correction, Draft, Refused};
 use super::daylight::Cut;
 use super::feed;
 use super::finish::{self, Ending, FinishError, Wish};
+use super::own_shapes::{self, OwnShapesError};
 use super::parts::{cuts, outlines};
 use super::photos::{Album, AlbumError, Upright};
 use super::record;
 use super::shown::shown;
 use super::side::look_of;
 use super::slots::{Slot, SlotError, Slots};
-use super::snap::{Drag, snap};
+use super::snap::{Drag, read_colour, snap};
 use super::spot_check::spot_check;
 use super::swatches;
 use super::totals::left;
-use super::tray::Stand;
+use super::tray::{Stand, Tray};
 use super::vocabulary::{Vocabulary, vocabulary};
 
 /// Everything that a review works on.
@@ -54,6 +56,12 @@ pub enum ApiError {
     /// The stock.
     #[error(transparent)]
     Finish(#[from] FinishError),
+    /// A thing that is to be named.
+    #[error(transparent)]
+    Copies(#[from] NoCopies),
+    /// The user's list of shapes.
+    #[error(transparent)]
+    Shapes(#[from] OwnShapesError),
     /// The clock.
     #[error(transparent)]
     Stamp(#[from] StampError),
@@ -271,6 +279,52 @@ impl Work {
         })
     }
 
+    /// A thing that fits no listed shape: without a name, what was traced of it and its copies; with one, its shape is put into
+    /// the user's list, its copies onto the sheet, and the sheet told as it then lies on the disk.
+    ///
+    /// # Errors
+    /// When it cannot be traced or listed, or nothing can be written; the sheet is then as before.
+    pub fn thing(&self, index: usize, body: &[u8]) -> Result<Vec<u8>, ApiError> {
+        let thing: Thing = serde_json::from_slice(body)?;
+        let (path, photo, targets) = self.slots.with(index, |slot| {
+            slot.require_open()?;
+            let sheet = &slot.sheet;
+            let targets = self.album.targets(sheet);
+            Ok::<_, ApiError>((slot.path.clone(), sheet.photos.first.clone(), targets))
+        })?;
+        let photo = self.album.photo((index, 1), &path, &photo)?;
+        let scene = photo.scene(&targets)?;
+        let shapes = own_shapes::read(&self.home)?;
+        let (found, step) = self.slots.with(index, |slot| {
+            slot.refresh()?;
+            if slot.version() != thing.version {
+                return Err(SlotError::Stale.into());
+            }
+            let found = copies(&slot.sheet, &scene, shapes, &thing)?;
+            let tray = Tray::of(&slot.sheet, found.shapes).ok_or(Refused::NoTray)?;
+            if thing.name.is_none() {
+                let shown = found.shown(&slot.sheet, &tray)?;
+                return Ok::<_, ApiError>((found, Err(serde_json::to_vec(&shown)?)));
+            }
+            let colour =
+                |piece: &Piece| read_colour(&slot.sheet, &tray, &photo.pixels, &Stand::of(piece));
+            let step = found.step(&slot.sheet, &tray, &colour)?;
+            Ok((found, Ok(step)))
+        })?;
+        let step = match step {
+            Ok(step) => step,
+            Err(shown) => return Ok(shown),
+        };
+        // First the list: pieces of a shape that it lacks could not be drawn.
+        own_shapes::keep(&self.home, &found.entry)?;
+        self.slots.take_shapes(own_shapes::read(&self.home)?);
+        let stamp = Stamp::in_home(&self.home)?;
+        self.slots.with(index, |slot| {
+            slot.take_step(&thing.version, step, &stamp)?;
+            self.tell(slot)
+        })
+    }
+
     /// The outline of a piece that is being placed.
     ///
     /// # Errors
@@ -352,17 +406,12 @@ impl Work {
 
 fn outlined(slot: &Slot, draft: &Draft) -> Result<Vec<u8>, ApiError> {
     let tray = slot.tray.as_ref().ok_or(Refused::NoTray)?;
-    let stand = Stand {
-        form: &draft.form,
-        size: &draft.size,
-        face: &draft.face,
-        at: crate::units::Mm::new(draft.x_mm, draft.y_mm),
-        turn_deg: draft.turn_deg,
-    };
-    let outline = tray.outline(&stand).ok_or_else(|| Refused::NoShape {
-        form: draft.form.clone(),
-        size: draft.size.clone(),
-    })?;
+    let outline = tray
+        .outline(&draft.stand())
+        .ok_or_else(|| Refused::NoShape {
+            form: draft.form.clone(),
+            size: draft.size.clone(),
+        })?;
     let answer = serde_json::json!({ "piece": draft, "outline_px": outline });
     Ok(serde_json::to_vec(&answer)?)
 }

@@ -3,6 +3,9 @@
 use serde::Deserialize;
 
 use crate::stock::kind::KindError;
+use crate::units::Mm;
+
+use super::tray::Stand;
 
 /// One correction, not yet carried out.
 #[derive(Clone, Debug, PartialEq, Deserialize)]
@@ -122,6 +125,19 @@ pub struct Draft {
     /// Its colour as read, CIELAB D65; none where it was not read.
     #[serde(default)]
     pub lab: Option<[f64; 3]>,
+}
+
+impl Draft {
+    /// How it stands.
+    pub fn stand(&self) -> Stand<'_> {
+        Stand {
+            form: &self.form,
+            size: &self.size,
+            face: &self.face,
+            at: Mm::new(self.x_mm, self.y_mm),
+            turn_deg: self.turn_deg,
+        }
+    }
 }
 
 /// Why a correction was not carried out; each is one sentence for the person.

@@ -4,9 +4,9 @@
 //!
 //! | layer | modules | touches |
 //! |---|---|---|
-//! | what a correction is | [`vocabulary`], [`tray`], [`correction`], [`resolve`], [`parts`], [`history`], [`totals`], [`snap`], [`side`], [`shown`], [`spot_check`] | memory only |
+//! | what a correction is | [`vocabulary`], [`tray`], [`correction`], [`resolve`], [`parts`], [`history`], [`totals`], [`snap`], [`side`], [`shown`], [`spot_check`], [`copies`] | memory only |
 //! | what corrections teach of colours | [`witness`], [`learn`] | memory only |
-//! //! | where it lies | [`lines`], [`slots`], [`daylight`], [`photos`], [`kept`], [`swatches`], [`record`], [`feed`], [`finish`] | disk, clock, environment |
+//! | where it lies | [`lines`], [`slots`], [`daylight`], [`photos`], [`kept`], [`swatches`], [`own_shapes`], [`record`], [`feed`], [`finish`] | disk, clock, environment |
 //! | how it is asked | [`api`], [`routes`], `page/` | memory only |
 //!
 //! A correction becomes a [`Step`](crate::sheet::review::Step), which holds the pieces
@@ -27,6 +27,7 @@ pub mod snap;
 pub mod side;
 pub mod shown;
 pub mod spot_check;
+pub mod copies;
 pub mod witness;
 pub mod learn;
 
@@ -36,6 +37,7 @@ pub mod daylight;
 pub mod photos;
 pub mod kept;
 pub mod swatches;
+pub mod own_shapes;
 pub mod record;
 pub mod feed;
 pub mod finish;

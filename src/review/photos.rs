@@ -9,7 +9,7 @@ use image::codecs::jpeg::JpegEncoder;
 use image::{RgbImage, imageops};
 
 use crate::photo::{self, Limits, Photo, PhotoError, signed};
-use crate::pipeline::Targets;
+use crate::pipeline::{Scene, Targets, measure};
 use crate::sheet::Sheet;
 use crate::sheet::file::PhotoRef;
 use crate::view::Camera;
@@ -52,6 +52,16 @@ pub enum AlbumError {
         "the colours of {file} cannot be taken to daylight ({cause}); count it again, or review its pieces one by one"
     )]
     Colours {
+        /// The photo.
+        file: String,
+        /// Why.
+        cause: String,
+    },
+    /// Nothing can be traced in it.
+    #[error(
+        "nothing can be traced in {file} ({cause}); put the photo back, or write the shape's entry yourself (docs/shapes.md)"
+    )]
+    Traced {
         /// The photo.
         file: String,
         /// Why.
@@ -232,14 +242,33 @@ impl Upright {
         Ok(bytes)
     }
 
-    /// Reads the photo once more, in its whole depth: as it is kept here it has lost what lies beyond white.
     fn measured(&self, targets: &Targets) -> Result<Daylight, String> {
+        Daylight::of(&self.whole()?, targets).map_err(|trouble| trouble.to_string())
+    }
+
+    /// Reads the photo once more, in its whole depth: as it is kept here it has lost what lies beyond white.
+    fn whole(&self) -> Result<Photo, String> {
         let (path, hash) = &self.found;
         let photo = photo::open(path, &Limits::default()).map_err(|error| error.to_string())?;
         if photo.hash != *hash {
             return Err("it was replaced by another photo meanwhile".to_owned());
         }
-        Daylight::of(&photo, targets).map_err(|trouble| trouble.to_string())
+        Ok(photo)
+    }
+
+    /// The photo measured again by its card, as when it was counted.
+    ///
+    /// # Errors
+    /// When it is no longer there or its card cannot be read.
+    pub fn scene(&self, targets: &Targets) -> Result<Scene, AlbumError> {
+        let measured = || {
+            let photo = self.whole()?;
+            measure(&photo, targets, &|_| ()).map_err(|trouble| trouble.to_string())
+        };
+        measured().map_err(|cause| AlbumError::Traced {
+            file: self.file.clone(),
+            cause,
+        })
     }
 
     /// The photo as JPEG, its longer side at most `long_side` px.

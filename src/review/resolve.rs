@@ -167,7 +167,7 @@ pub(super) fn certain(mut piece: Piece) -> Piece {
 }
 
 /// A piece that a person looked at beside others of its kind.
-fn seen_together(piece: Piece) -> Piece {
+pub(super) fn seen_together(piece: Piece) -> Piece {
     Piece {
         together: true,
         ..certain(piece)
@@ -330,7 +330,7 @@ fn add(
 }
 
 /// What a colour looks like on this sheet, or what its name says; grey when neither.
-fn lab_of(sheet: &Sheet, colour: &str) -> [f64; 3] {
+pub(super) fn lab_of(sheet: &Sheet, colour: &str) -> [f64; 3] {
     let seen = sheet.pieces.iter().find(|piece| piece.colour == colour);
     let named = names::all().iter().find(|name| name.name == colour);
     seen.map(|piece| piece.lab)

@@ -15,7 +15,7 @@ use crate::serve::answers::{CSS, HTML, JPEG, JS, JSON, PageFile, SVG, kept, page
 use crate::serve::site::whole_questions;
 
 /// The page's files: name, type, content.
-const PAGE: [PageFile; 19] = [
+const PAGE: [PageFile; 20] = [
     ("icon.svg", SVG, include_str!("page/icon.svg")),
     ("style.css", CSS, include_str!("page/style.css")),
     ("side.css", CSS, include_str!("page/side.css")),
@@ -29,6 +29,7 @@ const PAGE: [PageFile; 19] = [
     ("card.js", JS, include_str!("page/card.js")),
     ("side.js", JS, include_str!("page/side.js")),
     ("shelves.js", JS, include_str!("page/shelves.js")),
+    ("thing.js", JS, include_str!("page/thing.js")),
     ("totals.js", JS, include_str!("page/totals.js")),
     ("choose.js", JS, include_str!("page/choose.js")),
     ("dialogs.js", JS, include_str!("page/dialogs.js")),
@@ -156,6 +157,7 @@ async fn write(
         "finish" => work.finish(index, &body),
         "snap" => work.snap(index, &body),
         "outline" => work.outline(index, &body),
+        "thing" => work.thing(index, &body),
         _ => Err(ApiError::Question("to do something else".to_owned())),
     };
     answer(review, JSON, work).await

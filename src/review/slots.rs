@@ -6,7 +6,7 @@
 
 use std::io;
 use std::path::{Path, PathBuf};
-use std::sync::{Mutex, PoisonError};
+use std::sync::{Mutex, PoisonError, RwLock};
 
 use sha2::{Digest, Sha256};
 
@@ -22,7 +22,7 @@ use crate::stock::reader::ReadError;
 use super::correction::{Correction, Refused};
 use super::history;
 use super::lines;
-use super::resolve::resolve;
+use super::resolve::{Unsigned, resolve};
 use super::tray::Tray;
 
 /// Why a sheet was not read or changed.
@@ -107,6 +107,14 @@ impl Slot {
         self.shapes
     }
 
+    /// Takes a list that has grown.
+    fn take_shapes(&mut self, shapes: Shapes) {
+        if !self.shapes.is(shapes) {
+            self.shapes = shapes;
+            self.tray = Tray::of(&self.sheet, shapes);
+        }
+    }
+
     /// Which state of the file this is: the beginning of its SHA-256.
     pub fn version(&self) -> &str {
         &self.version
@@ -183,6 +191,23 @@ impl Slot {
         })
     }
 
+    /// Carries a step out.
+    ///
+    /// # Errors
+    /// As [`Slot::change`].
+    pub fn take_step(
+        &mut self,
+        version: &str,
+        step: Unsigned,
+        stamp: &Stamp,
+    ) -> Result<(), SlotError> {
+        self.require_open()?;
+        self.change(version, |sheet, _| {
+            sign(sheet, step, stamp);
+            Ok(())
+        })
+    }
+
     /// Takes the last correction back.
     ///
     /// # Errors
@@ -207,7 +232,11 @@ impl Slot {
         })
     }
 
-    fn require_open(&self) -> Result<(), Refused> {
+    /// Whether it can still be changed.
+    ///
+    /// # Errors
+    /// When it is posted as checked.
+    pub fn require_open(&self) -> Result<(), Refused> {
         match self.posted {
             Some(entry) => Err(Refused::Posted(entry)),
             None => Ok(()),
@@ -226,7 +255,12 @@ pub fn carry_out(
     correction: &Correction,
     stamp: &Stamp,
 ) -> Result<(), Refused> {
-    let step = resolve(sheet, tray, shapes, correction)?;
+    sign(sheet, resolve(sheet, tray, shapes, correction)?, stamp);
+    Ok(())
+}
+
+/// Carries a step out that a person said.
+fn sign(sheet: &mut Sheet, step: Unsigned, stamp: &Stamp) {
     history::record(
         sheet,
         Step {
@@ -240,14 +274,13 @@ pub fn carry_out(
             place: step.place,
         },
     );
-    Ok(())
 }
 
 /// All sheets of one review.
 #[derive(Debug)]
 pub struct Slots {
     slots: Vec<Mutex<Slot>>,
-    shapes: Shapes,
+    shapes: RwLock<Shapes>,
 }
 
 impl Slots {
@@ -259,13 +292,18 @@ impl Slots {
         let slots = (paths.iter()).map(|path| Slot::open(path, shapes).map(Mutex::new));
         Ok(Self {
             slots: slots.collect::<Result<_, _>>()?,
-            shapes,
+            shapes: RwLock::new(shapes),
         })
     }
 
     /// The shapes that pieces may have.
     pub fn shapes(&self) -> Shapes {
-        self.shapes
+        *self.shapes.read().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Goes on with a list that has grown.
+    pub fn take_shapes(&self, shapes: Shapes) {
+        *self.shapes.write().unwrap_or_else(PoisonError::into_inner) = shapes;
     }
 
     /// How many sheets there are.
@@ -289,6 +327,8 @@ impl Slots {
     ) -> Result<T, E> {
         let slot = self.slots.get(index).ok_or(SlotError::NoSheet)?;
         // A panic while it was held changed nothing: a slot changes after the disk.
-        work(&mut slot.lock().unwrap_or_else(PoisonError::into_inner))
+        let mut slot = slot.lock().unwrap_or_else(PoisonError::into_inner);
+        slot.take_shapes(self.shapes());
+        work(&mut slot)
     }
 }

@@ -86,7 +86,7 @@ pub fn snap(sheet: &Sheet, tray: &Tray, pixels: Option<&RgbImage>, drag: Drag) -
             draft_of(&form, &shape.size(), at, 0.0, tray.shapes())
         }
     };
-    let read = pixels.and_then(|pixels| read_colour(sheet, tray, pixels, &draft));
+    let read = pixels.and_then(|pixels| read_colour(sheet, tray, pixels, &draft.stand()));
     match read {
         Some((colour, lab)) => (draft.colour, draft.lab) = (colour, Some(lab)),
         None => draft.colour = usual(sheet.pieces.iter().map(|p| p.colour.as_str()))?,
@@ -386,25 +386,15 @@ fn seen_colour(tray: &Tray, pixels: &RgbImage, stand: &Stand<'_>) -> Option<[f64
     Some([l?, a?, b?])
 }
 
-/// The colour of the piece on the sheet that looks most alike in this photo, and the
-/// draft's own corrected colour as far as that piece tells of it.
-fn read_colour(
+/// The colour of the piece on the sheet that looks most alike in this photo to what stands there, and its own corrected colour
+/// as far as that piece tells of it.
+pub fn read_colour(
     sheet: &Sheet,
     tray: &Tray,
     pixels: &RgbImage,
-    draft: &Draft,
+    stand: &Stand<'_>,
 ) -> Option<(String, [f64; 3])> {
-    let own = seen_colour(
-        tray,
-        pixels,
-        &Stand {
-            form: &draft.form,
-            size: &draft.size,
-            face: &draft.face,
-            at: Mm::new(draft.x_mm, draft.y_mm),
-            turn_deg: draft.turn_deg,
-        },
-    )?;
+    let own = seen_colour(tray, pixels, stand)?;
     let alike =
         |piece: &Piece| Some((seen_colour(tray, pixels, &Stand::of(piece))?, piece.clone()));
     let (seen, piece) = sheet

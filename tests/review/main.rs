@@ -31,6 +31,7 @@ mod record;
 mod security;
 mod side;
 mod spot;
+mod things;
 mod two_servers;
 mod windows;
 

@@ -243,7 +243,7 @@ fn many_alternatives_do_not_run_into_the_groups() {
             "{groups:?}"
         );
         let tools = places(".tools button");
-        assert_eq!(tools.len(), 8);
+        assert_eq!(tools.len(), 9);
         assert!(
             tools.iter().all(|t| t.1 <= groups.0),
             "{tools:?} {groups:?}"

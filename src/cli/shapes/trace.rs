@@ -6,10 +6,9 @@ use serde_json::{Value, json};
 
 use crate::cli::say::{self, Progress};
 use crate::cli::{Context, Failure, home, look};
-use crate::pieces::Shapes;
-use crate::pieces::traced::{Footprint, Traced};
+use crate::pieces::traced::TraceError;
 use crate::pipeline::{self, Targets};
-use crate::review::kept::{self, KeptError};
+use crate::review::own_shapes;
 
 /// A thing to trace.
 #[derive(clap::Args)]
@@ -50,28 +49,24 @@ pub fn run(args: &Args, context: &Context) -> Result<Option<Value>, Failure> {
         return Ok(None);
     };
     let list = home::shapes(&context.home)?;
-    if !(0.5..=60.0).contains(&height) {
+    if !own_shapes::HEIGHTS_MM.contains(&height) {
         return Err(Failure::wrong_use(format!(
             "--height {height} is no height of a shape: say 0.5 to 60 mm"
         )));
     }
     // The name is the list's to judge, before the photo is looked at: by a size that nobody lists.
     let tried = json!({ "form": name, "sizes": ["16x16"], "height_mm": height, "studs": "none" });
-    list.extended(&list_of(&tried))
+    list.extended(&own_shapes::list_of(&tried))
         .map_err(|e| Failure::wrong_use(format!("--name: {e}")))?;
     let targets = home::targets(&context.home, args.card.as_deref())?;
     let entry = traced(photo, (at, name, height), &targets)?;
-    list.extended(&list_of(&entry))
+    list.extended(&own_shapes::list_of(&entry))
         .map_err(|e| Failure::failed(format!("what was traced cannot be listed: {e}")))?;
     if args.keep {
-        keep(&entry, &context.home)?;
+        let kept = own_shapes::keep(&context.home, &entry)?;
+        say::note(&format!("put into {}", kept.display()));
     }
     Ok(Some(entry))
-}
-
-/// A list that holds one entry.
-fn list_of(entry: &Value) -> String {
-    json!({ "shapes": "v2", "pieces": [entry] }).to_string()
 }
 
 fn traced(
@@ -84,59 +79,13 @@ fn traced(
     let photo = look::open(path)?;
     let told = |stage| progress.stage(stage);
     let scene = pipeline::measure(&photo, targets, &told).map_err(|e| look::trouble(path, &e))?;
-    let traced = scene
-        .trace(at, height_mm)
+    let traced = (scene.trace(&[at], height_mm).pop())
+        .unwrap_or(Err(TraceError::Nothing))
         .map_err(|e| look::fault(path, &e))?;
     drop(progress);
     say::note(&format!(
         "{:.1} mm x {:.1} mm as seen; its height is as you said, {height_mm} mm",
         traced.sides_mm.1, traced.sides_mm.0
     ));
-    Ok(entry(name, height_mm, &traced))
-}
-
-fn entry(name: &str, height_mm: f64, traced: &Traced) -> Value {
-    let (short, long) = traced.studs_box;
-    let all = usize::from(short) * usize::from(long);
-    let mut entry = json!({
-        "form": name,
-        "sizes": [format!("{short}x{long}")],
-        "height_mm": height_mm,
-        "studs": match traced.studs.len() {
-            0 => json!("none"),
-            n if n == all && !matches!(traced.footprint, Footprint::Corners(_)) => json!("all"),
-            _ => json!(traced.studs),
-        },
-    });
-    match &traced.footprint {
-        Footprint::Rectangle => {}
-        Footprint::Disc => entry["outline"] = json!("disc"),
-        Footprint::Corners(corners) => entry["outline"] = json!(corners),
-    }
-    entry
-}
-
-/// Adds an entry to the user's list as it is by now.
-fn keep(entry: &Value, folder: &Path) -> Result<(), Failure> {
-    let path = home::calibration(folder).join(home::SHAPES);
-    let unfit =
-        |e: &dyn std::fmt::Display| Failure::failed(format!("cannot use {}: {e}", path.display()));
-    let fault = |e: KeptError| Failure::failed(e.to_string());
-    kept::change(&path, fault, |text| {
-        let pieces = match &text {
-            Some(text) => {
-                let list: Value = serde_json::from_str(text).map_err(|e| unfit(&e))?;
-                let pieces = list.get("pieces").and_then(Value::as_array).cloned();
-                pieces.ok_or_else(|| unfit(&"it has no 'pieces' to add to"))?
-            }
-            None => Vec::new(),
-        };
-        let lines = pieces.iter().chain([entry]).map(|one| format!("  {one}"));
-        let lines = lines.collect::<Vec<_>>().join(",\n");
-        let text = format!("{{ \"shapes\": \"v2\", \"pieces\": [\n{lines}\n] }}");
-        Shapes::shipped().extended(&text).map_err(|e| unfit(&e))?;
-        Ok((Some(text), ()))
-    })?;
-    say::note(&format!("put into {}", path.display()));
-    Ok(())
+    Ok(own_shapes::entry(name, height_mm, &traced))
 }

@@ -8,6 +8,7 @@ import { byId, h } from "./dom.js";
 import { picture, swatch } from "./draw.js";
 import * as placing from "./placing.js";
 import * as side from "./side.js";
+import { thingDialog } from "./thing.js";
 import * as words from "./words.js";
 
 let app = null;
@@ -231,6 +232,13 @@ export const actions = {
     }
     app.add(!app.adding);
     if (!app.adding) app.say("");
+  },
+  // What no list of shapes has yet: the piece or the place in view is one.
+  thing() {
+    const at = app.at?.kind === "spot" ? app.sheet.spots[app.at.i] : current();
+    if (!at || app.isSide || app.sheet.posted !== null) return;
+    if (!app.sheet.has_tray) return app.say("This sheet does not say where its card lies, so nothing can be traced; count the photo again.");
+    thingDialog(app, app.at.kind === "spot" ? [at.x, at.y] : [at.x_px, at.y_px]);
   },
   undo: (key) => app.act(() => app.sheet.undo && {}, "undo", key).catch(() => {}),
   redo: (key) => app.act(() => app.sheet.redo && {}, "redo", key).catch(() => {}),

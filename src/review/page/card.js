@@ -126,6 +126,7 @@ function tools(app, piece) {
     keyButton("Colour", "c", act.colour), keyButton("Face", "v", act.face),
     keyButton("Split", "s", act.split), keyButton("Join", "j", act.join),
     keyButton("Remove", "x", act.remove, { class: "danger" }),
+    keyButton("My own shape…", "o", act.thing, { class: "own" }),
     keyButton(many > 1 ? `All ${many} of this colour…` : "This colour is…", "r", act.recolour, { class: "wide" }));
 }
 
@@ -166,10 +167,11 @@ function spotCard(app, i) {
       closeLook(app, around, "The place, close"),
       h("div", { class: "look-words" },
         h("p", { class: "why open" }, `About ${Math.round(spot.area_mm2)} mm² here fit no listed piece.`),
-        h("p", {}, "Is it a piece that was missed, or nothing to count (the tray's rim, a shadow, another thing)?"))),
+        h("p", {}, "Is it a piece that was missed, a shape that no list has yet, or nothing to count (the tray's rim, a shadow, another thing)?"))),
     h("div", { class: "spot-buttons" },
       keyButton("Nothing to count", "Enter", app.actions.accept, { class: "primary" }),
-      keyButton("A piece lies here", "a", app.actions.add)),
+      keyButton("A piece lies here", "a", app.actions.add),
+      keyButton("A shape of my own…", "o", app.actions.thing)),
   ];
 }
 

@@ -17,7 +17,7 @@ const KEYS = {
   f: actions.form, z: actions.size, c: actions.colour, v: actions.face, x: actions.remove, Delete: actions.remove,
   s: actions.split, j: actions.join, r: () => actions.recolour(), a: actions.add, g: actions.count,
   u: actions.undo, y: actions.redo, l: actions.all, m: actions.sheets, p: actions.finish, t: actions.onlyTaught, "?": actions.help,
-  b: actions.beside, n: () => app.flip(),
+  b: actions.beside, n: () => app.flip(), o: actions.thing,
   ArrowLeft: () => app.step(-1), ArrowRight: () => app.step(1),
   "+": () => stage.zoom(1.5), "=": () => stage.zoom(1.5), "-": () => stage.zoom(1 / 1.5), 0: () => stage.fit(),
   Escape: actions.escape,

@@ -131,8 +131,9 @@ const app = {
       try {
         const at = app.place();
         const before = app.sheet;
-        const body = verb === "correct" ? { version: before.version, correction: asked.correction } : { version: before.version };
-        take(await post(`api/sheet/${app.index}/${verb}`, body));
+        const { correction, body } = asked;
+        const sent = { version: before.version, ...(verb === "correct" ? { correction } : body) };
+        take(await post(`api/sheet/${app.index}/${verb}`, sent));
         if (app.isSide) side.follow(before, asked.next !== false);
         else if (asked.next) follow(at);
         else stay(before);
@@ -150,6 +151,13 @@ const app = {
         performance.measure("action", { start: began, end: performance.now() });
       }
     });
+  },
+
+  // What the list of shapes holds by now.
+  async relearn() {
+    app.vocabulary = (await get("api/start")).vocabulary;
+    learn(app.vocabulary);
+    app.draw();
   },
 
   async finish(wish) {
