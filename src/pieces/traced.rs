@@ -492,6 +492,16 @@ mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
 
+    /// Corners of a 2x3 that lacks two studs of a long side.
+    const BRACKET: [[f64; 2]; 6] = [
+        [0.0, 0.0],
+        [3.0, 0.0],
+        [3.0, 1.0],
+        [1.0, 1.0],
+        [1.0, 2.0],
+        [0.0, 2.0],
+    ];
+
     /// The contour of a footprint in studs, drawn at 4 px/mm and turned.
     fn contour(inside_it: &dyn Fn(f64, f64) -> bool, turn_deg: f64) -> (Vec<Point<i32>>, f64) {
         let per_mm = 4.0;
@@ -533,19 +543,11 @@ mod tests {
                 _ => Vec::new(),
             };
             // Either way round its box: the notch is at the upper right or the lower left.
-            let one = [
-                [0.0, 0.0],
-                [3.0, 0.0],
-                [3.0, 1.0],
-                [1.0, 1.0],
-                [1.0, 2.0],
-                [0.0, 2.0],
-            ];
-            let other = one.map(|[x, y]| [3.0 - x, 2.0 - y]);
+            let other = BRACKET.map(|[x, y]| [3.0 - x, 2.0 - y]);
             let is = |wanted: &[[f64; 2]; 6]| {
                 corners.len() == 6 && corners.iter().all(|c| wanted.contains(c))
             };
-            assert!(is(&one) || is(&other), "{corners:?} at {turn}");
+            assert!(is(&BRACKET) || is(&other), "{corners:?} at {turn}");
         }
         let block = |u: f64, v: f64| u.abs() < 1.0 && v.abs() < 0.5;
         assert_eq!(traced_of(&block, (1, 2), 33.0), Footprint::Rectangle);
@@ -599,17 +601,9 @@ mod tests {
     /// A bracket and its mirror image, which no turn makes alike.
     #[test]
     fn a_mirror_image_is_another_shape() {
-        let corners = [
-            [0.0, 0.0],
-            [3.0, 0.0],
-            [3.0, 1.0],
-            [1.0, 1.0],
-            [1.0, 2.0],
-            [0.0, 2.0],
-        ];
-        let bracket = a_traced((2, 3), &corners, &[]);
-        let over = corners.map(|[x, y]| [3.0 - x, 2.0 - y]);
-        let mirrored = corners.map(|[x, y]| [3.0 - x, y]);
+        let bracket = a_traced((2, 3), &BRACKET, &[]);
+        let over = BRACKET.map(|[x, y]| [3.0 - x, 2.0 - y]);
+        let mirrored = BRACKET.map(|[x, y]| [3.0 - x, y]);
         let turned = a_traced((2, 3), &over, &[]);
         assert_eq!(turned.quarters_from(&bracket), Some(2));
         assert_eq!(
