@@ -32,6 +32,7 @@ mod agree;
 mod unknown;
 pub mod drawn;
 pub mod traced;
+pub mod footprint;
 pub mod heap;
 pub mod paint;
 

@@ -11,8 +11,9 @@ use thiserror::Error;
 use super::canvas::Canvas;
 use super::evidence::EdgeScale;
 use super::find::Sight;
+use super::footprint::Footprint;
 use super::list::MOST_STUDS;
-use super::polygon::{convex_hull, inside};
+use super::polygon::convex_hull;
 use super::refine::Bench;
 use super::seeds::Seed;
 use super::shape::{CLEARANCE_MM, PITCH_MM, STUD_HEIGHT_MM};
@@ -38,17 +39,10 @@ const RECTANGLE: f64 = 0.93;
 const DISC: f64 = 0.06;
 /// Evidence of its rim from which a stud is there: more of it is seen than is not.
 const STUD: f64 = 0.0;
-/// A stud stands this far from its footprint's rim at least, in studs: two thirds of its radius.
-const STUD_ROOM: f64 = 0.2;
 /// How far around a place a body's colour is read, mm.
 const BODY_MM: f64 = 3.0;
 /// Shares of the tray's CIELAB values that its shadows may have: half of L* is an eighth of the light, with the same hue.
 const SHADES: [f32; 6] = [1.0, 0.9, 0.8, 0.7, 0.6, 0.5];
-/// Two things may be copies of one shape where their footprints overlap by this share of what either covers, and at most this
-/// share of a box's cells have a stud on one only. Set by hand: in `sample-photos/tune/own-sorted-yard-34` each bracket finds
-/// both others and nothing else, and of the gates that can be traced at all each finds three or four of five.
-const ALIKE: f64 = 0.9;
-const STUDS_APART: f64 = 0.25;
 /// The smallest thing worth tracing, mm²: a little less than a 1x1.
 const LEAST_MM2: f64 = 30.0;
 
@@ -67,127 +61,6 @@ pub struct Traced {
     pub at: Mm,
     /// Direction of its long side, radians from the card's x axis towards its y axis.
     pub turn: f64,
-}
-
-/// Steps a stud in which two footprints are compared.
-const COMPARED: u32 = 4;
-
-impl Traced {
-    /// By how many quarters beyond its `turn` this thing lies turned, where it may be a copy of the shape that `first` gave the
-    /// list; `None` where it cannot.
-    pub fn quarters_from(&self, first: &Self) -> Option<u8> {
-        if self.studs_box != first.studs_box {
-            return None;
-        }
-        let (short, long) = self.studs_box;
-        let turns: &[u8] = if short == long {
-            &[0, 1, 2, 3]
-        } else {
-            &[0, 2]
-        };
-        let cells = |studs: u8| u32::from(studs) * COMPARED;
-        let places: Vec<[f64; 2]> = (0..cells(long))
-            .flat_map(|i| (0..cells(short)).map(move |j| [i, j]))
-            .map(|cell| cell.map(|k| (f64::from(k) + 0.5) / f64::from(COMPARED)))
-            .collect();
-        let likeness = |turn: u8| {
-            let (mut both, mut either) = (0_u32, 0_u32);
-            for place in &places {
-                let [one, other] = [
-                    first.covers(*place),
-                    self.covers(turned(*place, turn, self.studs_box)),
-                ];
-                both += u32::from(one && other);
-                either += u32::from(one || other);
-            }
-            let apart = (first.studs.iter())
-                .filter(|stud| !self.has_stud(turned(**stud, turn, self.studs_box)))
-                .count()
-                + self.studs.len().saturating_sub(first.studs.len());
-            let studs = f64::from(self.studs_box.0) * f64::from(self.studs_box.1);
-            (
-                f64::from(both) / f64::from(either.max(1)),
-                apart as f64 / studs,
-            )
-        };
-        let likeliest = (turns.iter().copied())
-            .map(|turn| (turn, likeness(turn)))
-            .max_by(|(_, a), (_, b)| (a.0 - a.1).total_cmp(&(b.0 - b.1)));
-        let (turn, (alike, studs_apart)) = likeliest?;
-        (alike >= ALIKE && studs_apart <= STUDS_APART).then_some(turn)
-    }
-
-    /// Whether the footprint covers a place in the list's axes.
-    fn covers(&self, [x, y]: [f64; 2]) -> bool {
-        let (short, long) = (f64::from(self.studs_box.0), f64::from(self.studs_box.1));
-        match &self.footprint {
-            Footprint::Rectangle => true,
-            Footprint::Disc => (x - long / 2.0).hypot(y - short / 2.0) <= short / 2.0,
-            Footprint::Corners(corners) => {
-                let ring: Vec<(f64, f64)> = corners.iter().map(|c| (c[0], c[1])).collect();
-                inside(&ring, (x, y))
-            }
-        }
-    }
-
-    /// Whether a place of the tray lies on its footprint, or no further than that from its box, mm.
-    pub fn holds(&self, at: Mm, beside_mm: f64) -> bool {
-        let (short, long) = (f64::from(self.studs_box.0), f64::from(self.studs_box.1));
-        let (sin, cos) = self.turn.sin_cos();
-        let (dx, dy) = (at.x - self.at.x, at.y - self.at.y);
-        // The list's y runs away from the viewer.
-        let [along, across] = [dx * cos + dy * sin, dx * sin - dy * cos].map(|mm| mm / PITCH_MM);
-        let beyond = (along.abs() - long / 2.0).max(across.abs() - short / 2.0);
-        if beside_mm > 0.0 {
-            return beyond <= beside_mm / PITCH_MM;
-        }
-        beyond <= 0.0 && self.covers([along + long / 2.0, across + short / 2.0])
-    }
-
-    fn has_stud(&self, [x, y]: [f64; 2]) -> bool {
-        (self.studs.iter()).any(|stud| (stud[0] - x).hypot(stud[1] - y) < 0.5)
-    }
-}
-
-/// Where studs can stand on a footprint: the middles of the cells of its box that it covers.
-pub fn stud_places(footprint: &Footprint, (short, long): (u8, u8)) -> Vec<[f64; 2]> {
-    let cells =
-        (0..long).flat_map(|i| (0..short).map(move |j| [f64::from(i) + 0.5, f64::from(j) + 0.5]));
-    let ring: Vec<(f64, f64)> = match footprint {
-        Footprint::Corners(corners) => corners.iter().map(|c| (c[0], c[1])).collect(),
-        _ => return cells.collect(),
-    };
-    let around = [
-        (STUD_ROOM, 0.0),
-        (-STUD_ROOM, 0.0),
-        (0.0, STUD_ROOM),
-        (0.0, -STUD_ROOM),
-    ];
-    let has_room = |[x, y]: &[f64; 2]| (around.iter()).all(|(u, v)| inside(&ring, (x + u, y + v)));
-    cells.filter(has_room).collect()
-}
-
-/// Where a place in a shape's axes lies in those of a copy's box that it fills turned by so many quarters.
-fn turned([x, y]: [f64; 2], quarters: u8, (short, long): (u8, u8)) -> [f64; 2] {
-    let (short, long) = (f64::from(short), f64::from(long));
-    match quarters {
-        0 => [x, y],
-        2 => [long - x, short - y],
-        // Only of squares.
-        1 => [y, long - x],
-        _ => [short - y, x],
-    }
-}
-
-/// A footprint in the words of a list of shapes.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Footprint {
-    /// Its whole box.
-    Rectangle,
-    /// Round.
-    Disc,
-    /// Its corners in turn: see `docs/shapes-v2.schema.json`.
-    Corners(Vec<[f64; 2]>),
 }
 
 /// Why nothing was traced; each is a sentence.
@@ -301,7 +174,7 @@ fn trace(sight: &Sight<'_>, seeds: &[Seed], at: Mm, height_mm: f64) -> Result<Tr
         scale: EdgeScale::for_noise(sight.ground),
         kind_at: &|_, _| Kind::Outside,
     };
-    let studs = stud_places(&footprint, (short, long)).into_iter();
+    let studs = footprint.stud_places((short, long)).into_iter();
     let studs = studs.filter(|cell| {
         let [x, y] = frame.px(*cell, (short, long));
         let middle = sight
@@ -553,62 +426,5 @@ mod tests {
         assert_eq!(traced_of(&block, (1, 2), 33.0), Footprint::Rectangle);
         let disc = |u: f64, v: f64| u.hypot(v) < 1.0;
         assert_eq!(traced_of(&disc, (2, 2), 20.0), Footprint::Disc);
-    }
-
-    fn a_traced(studs_box: (u8, u8), corners: &[[f64; 2]], studs: &[[f64; 2]]) -> Traced {
-        Traced {
-            studs_box,
-            sides_mm: (0.0, 0.0),
-            footprint: Footprint::Corners(corners.to_vec()),
-            studs: studs.to_vec(),
-            at: Mm::default(),
-            turn: 0.0,
-        }
-    }
-
-    /// A corner of three studs, and the same seen from each side of its box.
-    #[test]
-    fn copies_are_known_by_the_quarters_they_are_turned() {
-        let corners = [
-            [0.0, 0.0],
-            [2.0, 0.0],
-            [2.0, 1.0],
-            [1.0, 1.0],
-            [1.0, 2.0],
-            [0.0, 2.0],
-        ];
-        let studs = [[0.5, 0.5], [1.5, 0.5], [0.5, 1.5]];
-        let first = a_traced((2, 2), &corners, &studs);
-        for quarters in 0..4 {
-            let of = |places: &[[f64; 2]]| -> Vec<[f64; 2]> {
-                (places.iter())
-                    .map(|at| turned(*at, quarters, (2, 2)))
-                    .collect()
-            };
-            let other = a_traced((2, 2), &of(&corners), &of(&studs));
-            assert_eq!(other.quarters_from(&first), Some(quarters));
-        }
-        let bare = a_traced((2, 2), &corners, &[]);
-        assert_eq!(bare.quarters_from(&first), None, "no studs");
-        assert_eq!(first.quarters_from(&bare), None, "studs");
-        let whole = Traced {
-            footprint: Footprint::Rectangle,
-            ..first.clone()
-        };
-        assert_eq!(whole.quarters_from(&first), None);
-    }
-
-    /// A bracket and its mirror image, which no turn makes alike.
-    #[test]
-    fn a_mirror_image_is_another_shape() {
-        let bracket = a_traced((2, 3), &BRACKET, &[]);
-        let over = BRACKET.map(|[x, y]| [3.0 - x, 2.0 - y]);
-        let mirrored = BRACKET.map(|[x, y]| [3.0 - x, y]);
-        let turned = a_traced((2, 3), &over, &[]);
-        assert_eq!(turned.quarters_from(&bracket), Some(2));
-        assert_eq!(
-            a_traced((2, 3), &mirrored, &[]).quarters_from(&bracket),
-            None
-        );
     }
 }

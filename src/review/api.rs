@@ -294,32 +294,29 @@ impl Work {
         })?;
         let photo = self.album.photo((index, 1), &path, &photo)?;
         let scene = photo.scene(&targets)?;
-        let shapes = own_shapes::read(&self.home)?;
-        let (found, step) = self.slots.with(index, |slot| {
+        self.slots.with(index, |slot| {
             slot.refresh()?;
             if slot.version() != thing.version {
                 return Err(SlotError::Stale.into());
             }
-            let found = copies(&slot.sheet, &scene, shapes, &thing)?;
-            let tray = Tray::of(&slot.sheet, found.shapes).ok_or(Refused::NoTray)?;
+            let found = copies(&slot.sheet, &scene, &thing)?;
+            let shapes = match &thing.name {
+                Some(_) => own_shapes::with(&self.home, &found.entry)?,
+                // While it has no name no shape of the user's is in its way.
+                None => own_shapes::alone(&found.entry)?,
+            };
+            let tray = Tray::of(&slot.sheet, shapes).ok_or(Refused::NoTray)?;
             if thing.name.is_none() {
-                let shown = found.shown(&slot.sheet, &tray)?;
-                return Ok::<_, ApiError>((found, Err(serde_json::to_vec(&shown)?)));
+                return Ok(serde_json::to_vec(&found.shown(&slot.sheet, &tray)?)?);
             }
             let colour =
                 |piece: &Piece| read_colour(&slot.sheet, &tray, &photo.pixels, &Stand::of(piece));
             let step = found.step(&slot.sheet, &tray, &colour)?;
-            Ok((found, Ok(step)))
-        })?;
-        let step = match step {
-            Ok(step) => step,
-            Err(shown) => return Ok(shown),
-        };
-        // First the list: pieces of a shape that it lacks could not be drawn.
-        own_shapes::keep(&self.home, &found.entry)?;
-        self.slots.take_shapes(own_shapes::read(&self.home)?);
-        let stamp = Stamp::in_home(&self.home)?;
-        self.slots.with(index, |slot| {
+            let stamp = Stamp::in_home(&self.home)?;
+            // First the list: pieces of a shape that it lacks could not be drawn.
+            let (shapes, _) = own_shapes::keep(&self.home, &found.entry)?;
+            self.slots.take_shapes(shapes);
+            slot.take_shapes(shapes);
             slot.take_step(&thing.version, step, &stamp)?;
             self.tell(slot)
         })

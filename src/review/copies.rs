@@ -8,9 +8,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
 use crate::numbers::round2;
-use crate::pieces::Shapes;
-use crate::pieces::list::ShapeError;
-use crate::pieces::traced::{TraceError, Traced, stud_places};
+use crate::pieces::traced::{TraceError, Traced};
 use crate::pipeline::Scene;
 use crate::sheet::review::What;
 use crate::sheet::{Piece, Sheet, Unexplained};
@@ -19,7 +17,7 @@ use crate::units::Mm;
 
 use super::correction::Refused;
 use super::history::free_id;
-use super::own_shapes::{HEIGHTS_MM, entry, list_of};
+use super::own_shapes::{HEIGHTS_MM, entry};
 use super::resolve::{Unsigned, lab_of, seen_together};
 use super::totals::is_open;
 use super::tray::{Tray, turn_of};
@@ -44,9 +42,9 @@ pub struct Thing {
     /// Whether studs stand all over it, or none do; as far as they are seen where that is not said.
     #[serde(default)]
     pub studs: Option<bool>,
-    /// Which of the copies that were shown are none.
+    /// Which of the copies that were shown are none and are left out.
     #[serde(default)]
-    pub but: Vec<usize>,
+    pub left_out: Vec<usize>,
 }
 
 /// Why a thing has no shape; each is one sentence for the person.
@@ -58,9 +56,6 @@ pub enum NoCopies {
     /// It cannot be traced.
     #[error(transparent)]
     Trace(#[from] TraceError),
-    /// It cannot be listed.
-    #[error("what was traced cannot be listed: {0}")]
-    List(#[from] ShapeError),
     /// The sheet.
     #[error(transparent)]
     Refused(#[from] Refused),
@@ -89,8 +84,6 @@ pub struct Copies {
     pub entry: Value,
     form: String,
     size: String,
-    /// The list with it.
-    pub shapes: Shapes,
     copies: Vec<Copy>,
 }
 
@@ -109,17 +102,11 @@ pub struct Shown {
     counted_as: usize,
 }
 
-/// The shape of the thing at a place of a photo, by that name, and its copies. A name that a list has already is the list's to
-/// refuse.
+/// The shape of the thing at a place of a photo, by that name, and its copies.
 ///
 /// # Errors
-/// [`NoCopies`] where nothing there can be traced, or not listed.
-pub fn copies(
-    sheet: &Sheet,
-    scene: &Scene,
-    shapes: Shapes,
-    thing: &Thing,
-) -> Result<Copies, NoCopies> {
+/// [`NoCopies`] where nothing there can be traced.
+pub fn copies(sheet: &Sheet, scene: &Scene, thing: &Thing) -> Result<Copies, NoCopies> {
     if !HEIGHTS_MM.contains(&thing.height_mm) {
         return Err(NoCopies::Height(thing.height_mm));
     }
@@ -135,7 +122,7 @@ pub fn copies(
     let mut traced = scene.trace(&places, thing.height_mm).into_iter();
     let first = traced.next().unwrap_or(Err(TraceError::Nothing))?;
     let told = match thing.studs {
-        Some(true) => stud_places(&first.footprint, first.studs_box),
+        Some(true) => first.footprint.stud_places(first.studs_box),
         Some(false) => Vec::new(),
         None => first.studs.clone(),
     };
@@ -144,12 +131,6 @@ pub fn copies(
         ..first.clone()
     };
     let entry = entry(&form, thing.height_mm, &told);
-    // While it has no name it must not be in the way of a shape that is called so.
-    let before = match &thing.name {
-        Some(_) => shapes,
-        None => Shapes::shipped(),
-    };
-    let listed = before.extended(&list_of(&entry))?;
     let mut found = vec![copy_of(sheet, &first, 0)];
     for other in traced.flatten() {
         let is_found = |copy: &Copy| copy.at.distance(other.at) < BESIDE_MM;
@@ -167,38 +148,36 @@ pub fn copies(
     found.retain(|_| {
         number
             .next()
-            .is_none_or(|n| n == 0 || !thing.but.contains(&n))
+            .is_none_or(|n| n == 0 || !thing.left_out.contains(&n))
     });
     Ok(Copies {
         sides_mm: first.sides_mm,
         entry,
         form,
         size: format!("{}x{}", first.studs_box.0, first.studs_box.1),
-        shapes: listed,
         copies: found,
     })
 }
 
 fn copy_of(sheet: &Sheet, traced: &Traced, quarters: u8) -> Copy {
-    let holds = |x_mm: f64, y_mm: f64, beside: f64| traced.holds(Mm::new(x_mm, y_mm), beside);
     let pieces = sheet.pieces.iter();
     let spots = sheet.unexplained.iter();
     Copy {
         at: traced.at,
         turn_deg: traced.turn.to_degrees() + 90.0 * f64::from(quarters),
         pieces: pieces
-            .filter(|piece| holds(piece.x_mm, piece.y_mm, 0.0))
+            .filter(|piece| traced.holds(Mm::new(piece.x_mm, piece.y_mm)))
             .cloned()
             .collect(),
         spots: spots
-            .filter(|spot| holds(spot.x_mm, spot.y_mm, BESIDE_MM))
+            .filter(|spot| traced.is_beside(Mm::new(spot.x_mm, spot.y_mm), BESIDE_MM))
             .cloned()
             .collect(),
     }
 }
 
 impl Copies {
-    /// The step that makes pieces of that shape of all copies. A copy has the colour of what it was counted as, where that
+    /// The step that makes pieces of that shape of all copies, on a tray that knows the shape. A copy has the colour of what it was counted as, where that
     /// is one, or else that which `colour` reads.
     ///
     /// # Errors
@@ -209,7 +188,7 @@ impl Copies {
         tray: &Tray,
         colour: &ReadColour<'_>,
     ) -> Result<Unsigned, Refused> {
-        let shape = self.shapes.named(&self.form, &self.size);
+        let shape = tray.shapes().named(&self.form, &self.size);
         let shape = shape.ok_or_else(|| Refused::NoShape {
             form: self.form.clone(),
             size: self.size.clone(),
@@ -256,11 +235,11 @@ impl Copies {
     /// As [`Copies::step`].
     pub fn shown(&self, sheet: &Sheet, tray: &Tray) -> Result<Shown, Refused> {
         let step = self.step(sheet, tray, &|_| None)?;
-        let studs = self.shapes.named(&self.form, &self.size);
+        let shape = tray.shapes().named(&self.form, &self.size);
         Ok(Shown {
             size: self.size.clone(),
             sides_mm: [self.sides_mm.0, self.sides_mm.1].map(round2),
-            studs: studs.map_or(0, |shape| shape.studs().len()),
+            studs: shape.map_or(0, |shape| shape.studs().len()),
             outlines_px: step.to.into_iter().map(|piece| piece.outline_px).collect(),
             counted_as: step.from.len(),
         })

@@ -107,8 +107,8 @@ impl Slot {
         self.shapes
     }
 
-    /// Takes a list that has grown.
-    fn take_shapes(&mut self, shapes: Shapes) {
+    /// Goes on with a list that has grown.
+    pub fn take_shapes(&mut self, shapes: Shapes) {
         if !self.shapes.is(shapes) {
             self.shapes = shapes;
             self.tray = Tray::of(&self.sheet, shapes);

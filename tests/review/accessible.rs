@@ -53,6 +53,10 @@ fn axe_core_finds_nothing_serious() {
                 browser.key(ESCAPE);
                 browser.wait("document.querySelector('dialog[open]') === null");
             }
+            browser.key('o');
+            browser.wait("document.querySelector('.copies .copy') !== null");
+            check(&browser, "a shape of one's own");
+            browser.key(ESCAPE);
             browser.key('b');
             browser.wait("document.querySelectorAll('.crop').length > 0");
             check(&browser, "side by side");

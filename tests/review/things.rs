@@ -93,6 +93,11 @@ fn one_that_is_named_brings_its_copies() {
     let after = tray.ask(json!({ "name": "quay bracket" })).ok().json();
     let named = of_form(&after["pieces"], "quay bracket");
     assert_eq!(named.len(), 3);
+    // What they were counted as is gone, and nothing else.
+    let count = |sheet: &Value| sheet["pieces"].as_array().unwrap().len() as u64;
+    let counted_as = shown["counted_as"].as_u64().unwrap();
+    assert!(counted_as >= 3);
+    assert_eq!(count(&after), count(&before) - counted_as + 3);
     for piece in &named {
         let [x, y] = place(piece);
         let off = |is: &Value| (x - place(is)[0]).hypot(y - place(is)[1]);
@@ -130,8 +135,11 @@ fn one_that_is_named_brings_its_copies() {
     let undone = undone.ok().json();
     assert_eq!(undone["pieces"], before["pieces"]);
     assert_eq!(undone["spots"], before["spots"]);
-    // The list has it, so the name is taken.
-    tray.ask(json!({ "name": "quay bracket" }))
+    // The list has it: the same is named once more, and nothing else by that name and size.
+    let again = tray.ask(json!({ "name": "quay bracket" })).ok().json();
+    assert_eq!(of_form(&again["pieces"], "quay bracket").len(), 3);
+    assert_eq!(on_disk(&tray.shapes)["pieces"].as_array().unwrap().len(), 1);
+    tray.ask(json!({ "name": "quay bracket", "studs": true }))
         .refused(422, "listed");
 }
 
@@ -141,7 +149,7 @@ fn copies_that_are_none_are_left_out_and_studs_can_be_said() {
     let with = |studs: bool| tray.ask(json!({ "studs": studs })).ok().json()["studs"].clone();
     assert_eq!([with(false), with(true)], [json!(0), json!(4)]);
     let after = tray
-        .ask(json!({ "name": "knee", "but": [0, 2] }))
+        .ask(json!({ "name": "knee", "left_out": [0, 2] }))
         .ok()
         .json();
     // What was pointed at stays whatever is said.
@@ -164,7 +172,7 @@ fn what_cannot_be_named_is_refused_in_words() {
     name(json!({ "name": "brick" })).refused(422, "listed");
     name(json!({ "name": "" })).refused(422, "name");
     name(json!({ "version": "0" })).refused(409, "changed elsewhere");
-    name(json!({ "but": [-1] })).refused(400, "load the page again");
+    name(json!({ "left_out": [-1] })).refused(400, "load the page again");
     name(json!({ "colour": "kelp" })).refused(400, "load the page again");
     assert_eq!(fs::read(&tray.sheet).unwrap(), before);
     assert!(!tray.shapes.exists());

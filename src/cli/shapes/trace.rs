@@ -63,8 +63,8 @@ pub fn run(args: &Args, context: &Context) -> Result<Option<Value>, Failure> {
     list.extended(&own_shapes::list_of(&entry))
         .map_err(|e| Failure::failed(format!("what was traced cannot be listed: {e}")))?;
     if args.keep {
-        let kept = own_shapes::keep(&context.home, &entry)?;
-        say::note(&format!("put into {}", kept.display()));
+        let (_, path) = own_shapes::keep(&context.home, &entry)?;
+        say::note(&format!("put into {}", path.display()));
     }
     Ok(Some(entry))
 }

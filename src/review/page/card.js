@@ -93,7 +93,7 @@ function head(app, title, place) {
     h("button", { type: "button", class: "quiet step", "aria-label": "Next", "aria-keyshortcuts": "ArrowRight", onclick: () => app.step(1) }, "›"));
 }
 
-function closeLook(app, outline, alt, number = 1) {
+export function closeLook(app, outline, alt, number = 1) {
   const area = closeUp(app.sheet.photos[number - 1], outline);
   return h("div", { class: "close-look" },
     h("img", { src: cropPath(app.index, number, area), alt, decoding: "async" }),

@@ -8,7 +8,7 @@ import { learning } from "./learning.js";
 import * as words from "./words.js";
 
 // Opens a dialog; Escape and its own buttons close it.
-export function ask(title, content, { onclose, wide = false } = {}) {
+export function openDialog(title, content, { onclose, wide = false } = {}) {
   const dialog = h("dialog", { "aria-label": title, class: wide ? "wide-dialog" : null }, h("h2", {}, title), content);
   const close = () => {
     dialog.close();
@@ -70,7 +70,7 @@ export function groupDialog(app, group) {
       close();
     } }, "Let the pieces count"),
     h("button", { type: "submit", class: "primary" }, "Set the number")));
-  close = ask(words.kind(group), [
+  close = openDialog(words.kind(group), [
     h("p", { class: "dialog-lead" }, swatch(app.hex(group.colour)),
       pieces.length ? `${words.plural(pieces.length, "outline", "outlines")} in the photo.` : "No outline in the photo."),
     pieces.length > 0 && h("div", { class: "dialog-tools" },
@@ -109,7 +109,7 @@ export function countDialog(app) {
     field("How many there are", h("input", { name: "count", type: "number", min: 0, max: 100000, inputmode: "numeric" })),
     field("Why", h("input", { name: "reason", type: "text", maxlength: 200, placeholder: "a pile in the corner, counted by hand" }), "kept with the sheet")),
   h("div", { class: "dialog-buttons" }, cancel((...a) => close(...a)), h("button", { type: "submit", class: "primary" }, "Set the number")));
-  close = ask("Set a number outright", [
+  close = openDialog("Set a number outright", [
     h("p", {}, "For a pile that the photo cannot show. The number goes before what the outlines say."), body]);
   body.querySelector("select")?.focus();
 }
@@ -166,7 +166,7 @@ export async function finishDialog(app) {
     app.draw();
     finishDialog(app);
   }
-  close = ask("Finish this sheet", [
+  close = openDialog("Finish this sheet", [
     h("p", { class: "dialog-lead" }, `${words.plural(app.sheet.total, "piece", "pieces")} in ${words.groups(app.sheet)}, `,
       `${words.done(app.sheet.done)}.`),
     left > 0 && h("p", { class: "caution" }, `${words.plural(left, "thing is", "things are")} still to look at. You can go on later: everything is kept. What is taken as counted keeps its doubt, in the stock too.`,
@@ -184,7 +184,7 @@ function doneDialog(app, answer) {
   const go = next >= 0
     ? h("button", { type: "button", class: "primary", onclick: () => { close(); app.openSheet(next); } }, `Next sheet: ${answer.sheets[next].file} `, h("kbd", {}, "Enter"))
     : h("button", { type: "button", class: "primary", onclick: () => { close(); endReview(app); } }, app.desk ? "Back to the desk " : "Close the review ", h("kbd", {}, "Enter"));
-  close = ask("Done", [h("p", { class: "dialog-lead" }, answer.done),
+  close = openDialog("Done", [h("p", { class: "dialog-lead" }, answer.done),
     h("div", { class: "dialog-buttons" }, cancel((...a) => close(...a), "Stay here"), go)]);
   go.focus();
 }
@@ -202,7 +202,7 @@ export async function sheetsDialog(app) {
   let close;
   const stands = (line) => line.standing.is === "checked" ? "posted as checked"
     : `${line.left ? words.plural(line.left, "thing to look at", "things to look at") : "nothing left to look at"}${line.standing.is === "pending" ? ", pending" : ""}`;
-  close = ask("Sheets", [
+  close = openDialog("Sheets", [
     h("div", { class: "sheet-list" }, start.sheets.map((line, i) => h("button", {
       type: "button", class: "row sheet-row", "aria-current": i === app.index ? "true" : null, onclick: () => { close(); app.openSheet(i); },
     }, h("span", { class: "row-colour" }, line.file), h("span", { class: "row-piece" }, line.place ?? "no place yet"), h("span", { class: "row-range" }, stands(line))))),
@@ -219,7 +219,7 @@ export function helpDialog() {
     ["G", "set a number outright"], ["T", "the taught colours are all there are, or not"], ["U  Y", "undo, redo"], ["L", "look through all pieces, or only what is open"],
     ["+ − 0", "zoom in, out, whole photo; Shift and arrows move it"], ["B", "pieces side by side, and back"], ["N", "the next photo of the same tray"], ["M", "all sheets"], ["P", "finish this sheet"],
   ];
-  const close = ask("Keys", [
+  const close = openDialog("Keys", [
     h("dl", { class: "keys" }, lines.map(([keys, text]) => [h("dt", {}, keys.split(/\s+/).map((k) => /[…]/.test(k) ? k : h("kbd", {}, k))), h("dd", {}, text)])),
     h("div", { class: "dialog-buttons" }, cancel(() => close(), "Close"))]);
 }

@@ -1,25 +1,20 @@
 // A thing that fits no listed shape: what was traced of it and its copies, and the name it gets.
 
 import { post } from "./ask.js";
-import { ask, cancel, field, form } from "./dialogs.js";
-import { h, s } from "./dom.js";
-import { closeUp, cropPath } from "./draw.js";
+import { closeLook } from "./card.js";
+import { cancel, field, form, openDialog } from "./dialogs.js";
+import { h } from "./dom.js";
 import * as words from "./words.js";
 
 // Heights without studs, mm: a plate's and a brick's, as docs/conventions.md has them.
 const HEIGHTS = [["as flat as a plate", 3.2], ["as high as a brick", 9.6]];
 
 // A copy, to be left out and taken in again; what was pointed at stays.
-function crop(app, outline, i, toggle) {
-  const area = closeUp(app.sheet.photos[0], outline, 1.5);
-  const look = [
-    h("img", { src: cropPath(app.index, 1, area), alt: "", decoding: "async" }),
-    s("svg", { viewBox: `${area.left} ${area.top} ${area.side} ${area.side}`, "aria-hidden": "true" },
-      s("polygon", { points: outline.map((p) => p.join()).join(" "), class: "hint-line" })),
-  ];
-  if (i === 0) return h("div", { class: "close-look copy" }, look);
+function copy(app, outline, i, toggle) {
+  const look = closeLook(app, outline, "");
+  if (i === 0) return h("div", { class: "copy" }, look);
   return h("button", {
-    type: "button", class: "close-look copy", "aria-pressed": "true", "aria-label": `Copy ${i + 1} is one`,
+    type: "button", class: "copy", "aria-pressed": "true", "aria-label": `Copy ${i + 1} is one of them`,
     onclick: ({ currentTarget: button }) => button.setAttribute("aria-pressed", String(toggle(i))),
   }, look);
 }
@@ -27,7 +22,7 @@ function crop(app, outline, i, toggle) {
 function told({ size, sides_mm: [short, long], studs, outlines_px: all, counted_as: counted }) {
   const is = `${words.size(size)} studs (${short.toFixed(1)} mm × ${long.toFixed(1)} mm), ${studs ? words.plural(studs, "stud", "studs") : "no studs"} on top.`;
   const here = all.length === 1 ? "One of them lies here" : `${all.length} of them lie here`;
-  return [is, `${here}, counted as ${counted ? words.plural(counted, "piece", "pieces") : "nothing"} so far.${all.length > 1 ? " Leave out by a click what is none." : ""}`];
+  return [is, `${here}, ${counted ? `counted as ${words.plural(counted, "piece", "pieces")}` : "not counted"} so far.${all.length > 1 ? " Click one to leave it out." : ""}`];
 }
 
 // Asks what the thing at a place of the photo is.
@@ -45,12 +40,12 @@ export function thingDialog(app, at) {
   let turn = 0;
   let close;
   let all = 0;
-  const but = new Set();
-  const count = () => { submit.textContent = all - but.size === 1 ? "Name it" : `Name all ${all - but.size}`; };
+  const leftOut = new Set();
+  const count = () => { submit.textContent = all - leftOut.size === 1 ? "Name it" : `Name all ${all - leftOut.size}`; };
   const toggle = (i) => {
-    if (!but.delete(i)) but.add(i);
+    if (!leftOut.delete(i)) leftOut.add(i);
     count();
-    return !but.has(i);
+    return !leftOut.has(i);
   };
   async function trace() {
     const mine = (turn += 1);
@@ -61,9 +56,9 @@ export function thingDialog(app, at) {
       const found = await post(`api/sheet/${app.index}/thing`, { version, ...asked() });
       if (mine !== turn) return;
       lead.replaceChildren(...told(found).flatMap((line, i) => (i ? [h("br"), line] : [line])));
-      but.clear();
+      leftOut.clear();
       all = found.outlines_px.length;
-      copies.replaceChildren(...found.outlines_px.map((outline, i) => crop(app, outline, i, toggle)));
+      copies.replaceChildren(...found.outlines_px.map((outline, i) => copy(app, outline, i, toggle)));
       count();
       submit.disabled = false;
     } catch (error) {
@@ -76,7 +71,12 @@ export function thingDialog(app, at) {
   const body = form(async (data) => {
     const called = String(data.get("name")).trim();
     if (!called) throw new Error("Write what you call it: lower-case letters, spaces and hyphens.");
-    await app.act(() => ({ body: { ...asked(), name: called, but: [...but] }, next: true }), "thing");
+    submit.disabled = true;
+    try {
+      await app.act(() => ({ body: { ...asked(), name: called, left_out: [...leftOut] }, next: true }), "thing");
+    } finally {
+      submit.disabled = false;
+    }
     await app.relearn();
     close();
     app.say(`“${called}” is in your list of shapes now and will be counted as such. Undo takes these pieces back, not the shape.`, false);
@@ -87,7 +87,7 @@ export function thingDialog(app, at) {
   h("div", { class: "dialog-tools" }, usual),
   field("What you call it", name, "lower-case letters, spaces, hyphens"),
   h("div", { class: "dialog-buttons" }, cancel((...a) => close(...a)), submit));
-  close = ask("A shape of your own", [
+  close = openDialog("A shape of your own", [
     h("p", {}, "For what fits no listed shape. It is traced in the photo, and so is what else looks like it and was not sure. It must lie apart from its neighbours, studs up."),
     lead, copies, body], { wide: true });
   name.focus();
