@@ -154,11 +154,11 @@ fn turned([x, y]: [f64; 2], quarters: u8, (short, long): (u8, u8)) -> [f64; 2] {
 }
 
 #[cfg(test)]
-mod tests {
+pub(crate) mod tests {
     use super::*;
 
     /// A 2x3 that lacks two studs of a long side.
-    const BRACKET: [[f64; 2]; 6] = [
+    pub(crate) const BRACKET: [[f64; 2]; 6] = [
         [0.0, 0.0],
         [3.0, 0.0],
         [3.0, 1.0],

@@ -363,17 +363,8 @@ fn has_corner(points: &[Point<i32>], frame: &Frame) -> bool {
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used)]
+    use super::super::footprint::tests::BRACKET;
     use super::*;
-
-    /// Corners of a 2x3 that lacks two studs of a long side.
-    const BRACKET: [[f64; 2]; 6] = [
-        [0.0, 0.0],
-        [3.0, 0.0],
-        [3.0, 1.0],
-        [1.0, 1.0],
-        [1.0, 2.0],
-        [0.0, 2.0],
-    ];
 
     /// The contour of a footprint in studs, drawn at 4 px/mm and turned.
     fn contour(inside_it: &dyn Fn(f64, f64) -> bool, turn_deg: f64) -> (Vec<Point<i32>>, f64) {
