@@ -17,7 +17,7 @@ use crate::count::shape_odds;
 use crate::numbers::round2;
 use crate::photo::{Photo, edge_width_px, flat_share, overexposed_share, white_level};
 use crate::pieces::heap::around;
-use crate::pieces::paint::{Paint, paint};
+use crate::pieces::paint::{Paint, colour_at, paint};
 use crate::pieces::traced::{TraceError, Traced, traced};
 use crate::pieces::{FoundPiece, Leftover, Search, Sight, find_pieces};
 use crate::sheet::faults::{Fault, Measured, faults, why_unseen};
@@ -275,9 +275,18 @@ pub struct Seen {
     pub paint: Paint,
 }
 
-/// Finds the pieces of a measured photo and reads their colours. Pieces whose
-/// top is hardly in the photo come back as leftovers.
-pub fn look(scene: &Scene, search: &Search, told: Told) -> (Vec<Seen>, Vec<Leftover>) {
+/// Something that no piece explains, with the colour that it shows, CIELAB D65, where that can be read.
+#[derive(Clone, Debug)]
+pub struct Unknown {
+    /// Where it lies.
+    pub leftover: Leftover,
+    /// Its colour.
+    pub lab: Option<[f64; 3]>,
+}
+
+/// Finds the pieces of a measured photo and reads their colours. A piece whose
+/// top is hardly in the photo comes back as unknown.
+pub fn look(scene: &Scene, search: &Search, told: Told) -> (Vec<Seen>, Vec<Unknown>) {
     told(Stage::Pieces);
     let camera = &scene.pose.camera;
     let sight = Sight {
@@ -286,9 +295,20 @@ pub fn look(scene: &Scene, search: &Search, told: Told) -> (Vec<Seen>, Vec<Lefto
         foreground: &scene.foreground,
         camera,
     };
-    let (found, mut leftovers) = find_pieces(&sight, search, &on_card);
+    let (found, leftovers) = find_pieces(&sight, search, &on_card);
     told(Stage::Colours);
     let light = Light::of(&scene.ground, &scene.correction);
+    let mut unknown: Vec<Unknown> = (leftovers.into_iter())
+        .map(|leftover| Unknown {
+            lab: colour_at(
+                &scene.view,
+                &scene.correction,
+                light.at(leftover.at),
+                &leftover.places,
+            ),
+            leftover,
+        })
+        .collect();
     let mut seen = Vec::with_capacity(found.len());
     let around = around(&found, camera);
     for (piece, around) in found.into_iter().zip(&around) {
@@ -301,14 +321,13 @@ pub fn look(scene: &Scene, search: &Search, told: Told) -> (Vec<Seen>, Vec<Lefto
             around,
         ) {
             Some(paint) => seen.push(Seen { piece, paint }),
-            None => leftovers.push(Leftover {
-                at: piece.stance.at,
-                area_mm2: piece.stance.shape.area_mm2(),
-                at_frame: piece.at_frame,
+            None => unknown.push(Unknown {
+                leftover: Leftover::hardly_in(&piece),
+                lab: None,
             }),
         }
     }
-    (seen, leftovers)
+    (seen, unknown)
 }
 
 /// Counts one photo into a sheet.
@@ -362,7 +381,7 @@ pub fn count_scene(
         })
         .collect();
     let pieces = in_reading_order(pieces, photo.full_px[1]);
-    let unexplained = unexplained(scene, &shown.leftovers);
+    let unexplained = unexplained(scene, &shown.unknown);
     let warnings = warnings_of(&shown, &pieces, &unexplained, known);
     let second_photo = second_photo(&shown, &pieces).filter(|_| shown.is_taught());
     let mut sheet = sheet_of(&shown, targets, known, pieces, unexplained, warnings);

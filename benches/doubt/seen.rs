@@ -16,9 +16,10 @@ use cuptally::count::spoils;
 use cuptally::photo::{self, Limits};
 use cuptally::pieces::paint::Paint;
 use cuptally::pieces::polygon::area_and_middle;
-use cuptally::pieces::{Leftover, Search, Shapes, Witness};
+use cuptally::pieces::{Search, Shapes, Witness};
 use cuptally::pipeline::{
-    Known, Scene, Seen, Shown, Targets, card_look, join, look, measure, shape_odds_of, shown,
+    Known, Scene, Seen, Shown, Targets, Unknown, card_look, join, look, measure, shape_odds_of,
+    shown,
 };
 use cuptally::sheet::file::Spoilt;
 use serde::{Deserialize, Serialize};
@@ -211,7 +212,7 @@ struct Looked<'a> {
 /// What one search found.
 struct Found {
     seen: Vec<Seen>,
-    leftovers: Vec<Leftover>,
+    unknown: Vec<Unknown>,
     /// The true piece that each found one is.
     is: Vec<Option<usize>>,
 }
@@ -303,7 +304,7 @@ fn look_at<'a>(photo: &'a Photo, targets: &Targets, sets: bool) -> Result<Option
         searches.push(Search::called(Shapes::shipped(), form)?);
     }
     let found = (searches.iter()).map(|search| {
-        let (seen, leftovers) = look(&scene, search, &|_| ());
+        let (seen, unknown) = look(&scene, search, &|_| ());
         let said: Vec<SaidPiece> = (seen.iter())
             .map(|one| said(one, &scene.pose.camera, scene.full))
             .collect();
@@ -313,11 +314,7 @@ fn look_at<'a>(photo: &'a Photo, targets: &Targets, sets: bool) -> Result<Option
                 is[column] = Some(row);
             }
         }
-        Found {
-            seen,
-            leftovers,
-            is,
-        }
+        Found { seen, unknown, is }
     });
     let found = found.collect();
     scene.let_go_of_the_view();
@@ -338,7 +335,7 @@ impl Looked<'_> {
             record: None,
         };
         let found = &self.found[number];
-        let found = (found.seen.clone(), found.leftovers.clone());
+        let found = (found.seen.clone(), found.unknown.clone());
         shown(&self.pixels, &self.scene, found, &known)
     }
 }

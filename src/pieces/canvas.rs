@@ -139,25 +139,39 @@ impl<'a> Canvas<'a> {
         (share(&[Kind::Piece]), share(&[Kind::Piece, Kind::Dim]))
     }
 
-    /// Patches that certainly are no tray and that no piece explains, and the places in each.
-    pub fn rest(&self) -> Vec<(Leftover, Vec<Mm>)> {
+    /// Patches that certainly are no tray and that no piece explains.
+    pub fn rest(&self) -> Vec<Rest> {
         let place = |(row, column)| self.view.middle(row, column);
-        let rest = self.seeds(Kind::Piece, LEAST_SEED_MM2);
-        rest.iter()
-            .map(|seed| {
-                let places = seed.pixels().map(place).collect();
-                (leftover(self.view, seed), places)
-            })
-            .collect()
+        let rest = self.seeds(Kind::Piece, LEAST_SEED_MM2).into_iter();
+        rest.map(|seed| {
+            let (low, high) = seed.bounds(self.view);
+            Rest {
+                at: Mm::new((low.x + high.x) / 2.0, (low.y + high.y) / 2.0),
+                cells: seed.pixels().map(place).collect(),
+                cell_mm: self.view.mm_per_px,
+                at_frame: seed.at_frame,
+            }
+        })
+        .collect()
     }
 }
 
-fn leftover(view: &LabView, seed: &Seed) -> Leftover {
-    let (low, high) = seed.bounds(view);
-    Leftover {
-        at: Mm::new((low.x + high.x) / 2.0, (low.y + high.y) / 2.0),
-        area_mm2: seed.area_mm2,
-        at_frame: seed.at_frame,
+/// A patch of foreground that is left over.
+#[derive(Clone, Debug)]
+pub struct Rest {
+    /// The middle of the box around it.
+    pub at: Mm,
+    /// The middles of its pixels.
+    pub cells: Vec<Mm>,
+    /// Size of a pixel, mm.
+    pub cell_mm: f64,
+    /// Whether it reaches the photo's edge.
+    pub at_frame: bool,
+}
+
+impl From<Rest> for Leftover {
+    fn from(rest: Rest) -> Self {
+        Self::of(rest.at, &rest.cells, rest.cell_mm, rest.at_frame)
     }
 }
 

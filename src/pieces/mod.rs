@@ -31,6 +31,7 @@ mod instance;
 mod agree;
 mod unknown;
 pub mod drawn;
+mod frame;
 pub mod traced;
 pub mod footprint;
 pub mod heap;

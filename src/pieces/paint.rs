@@ -100,10 +100,7 @@ pub fn paint(
     around: &Around,
 ) -> Option<Paint> {
     let share = light.at(stance.at);
-    let corrected = |raw: [f32; 3]| {
-        let linear = correction.linear_d65(raw, share);
-        linear.iter().all(|v| v.is_finite()).then_some(linear)
-    };
+    let corrected = |raw: [f32; 3]| corrected(correction, raw, share);
     let is_free = |at: &Mm| !around.over.iter().any(|outline| inside(outline, *at));
     let pixels = |places: Vec<Mm>| -> Vec<[f32; 3]> {
         let free = places.iter().filter(|at| is_free(at));
@@ -119,29 +116,14 @@ pub fn paint(
     } else {
         (top_places(camera, stance), BODY)
     };
-    let mut samples: Vec<([f32; 3], [f64; 3])> = pixels(shown)
-        .into_iter()
-        .filter_map(|raw| Some((raw, corrected(raw)?)))
-        .collect();
-    if samples.len() < FEWEST {
-        return None;
-    }
-    samples.sort_by(|a, b| luminance(a.1).total_cmp(&luminance(b.1)));
-    let at = |q: f64| ((samples.len() - 1) as f64 * q).round() as usize;
-    let lightness = |q: f64| lab_from_linear(samples[at(q)].1)[0];
+    let samples = by_light(pixels(shown), &corrected)?;
+    let lightness = |q: f64| lab_from_linear(samples[rank(&samples, q)].1)[0];
     let spread = (lightness(0.75) - lightness(0.25)) / 2.0;
-    let body = &samples[at(least)..=at(most)];
-    let n = body.len() as f64;
-    let measured = possible(std::array::from_fn(|c| {
-        body.iter().map(|s| s.1[c]).sum::<f64>() / n
-    }));
-    let full = view.saturation();
-    let clipped: [bool; 3] = std::array::from_fn(|c| {
-        let cut = body.iter().filter(|s| s.0[c] > CUT_OFF * full[c]).count();
-        cut as f64 > CUT_OFF_SHARE * n
-    });
-    let raw: [f32; 3] =
-        std::array::from_fn(|c| body.iter().map(|s| s.0[c]).sum::<f32>() / n as f32);
+    let Body {
+        measured,
+        clipped,
+        raw,
+    } = Body::of(&samples, (least, most), view.saturation());
     let mut dark: Vec<f64> = pixels(inner_places(camera, stance))
         .into_iter()
         .filter_map(corrected)
@@ -160,6 +142,67 @@ pub fn paint(
         at: stance.at,
         shaded: around.shaded,
     })
+}
+
+/// The colour of something that no piece explains, CIELAB D65, by places all over it in the photo of the plane; `None` where
+/// too few of them are in the photo.
+pub fn colour_at(
+    view: &MetricView,
+    correction: &Correction,
+    share: f64,
+    places: &[Mm],
+) -> Option<[f64; 3]> {
+    let pixels = places.iter().filter_map(|at| pixel(view, *at)).collect();
+    let samples = by_light(pixels, &|raw| corrected(correction, raw, share))?;
+    let body = Body::of(&samples, BODY, view.saturation());
+    Some(lab_from_linear(restored(body.measured, body.clipped)))
+}
+
+/// A pixel as the camera gave it, and in linear sRGB with the light divided out.
+type Sample = ([f32; 3], [f64; 3]);
+
+fn corrected(correction: &Correction, raw: [f32; 3], share: f64) -> Option<[f64; 3]> {
+    let linear = correction.linear_d65(raw, share);
+    linear.iter().all(|v| v.is_finite()).then_some(linear)
+}
+
+/// Pixels from dark to light; `None` of too few.
+fn by_light(
+    pixels: Vec<[f32; 3]>,
+    corrected: &dyn Fn([f32; 3]) -> Option<[f64; 3]>,
+) -> Option<Vec<Sample>> {
+    let mut samples: Vec<Sample> = (pixels.into_iter())
+        .filter_map(|raw| Some((raw, corrected(raw)?)))
+        .collect();
+    samples.sort_by(|a, b| luminance(a.1).total_cmp(&luminance(b.1)));
+    (samples.len() >= FEWEST).then_some(samples)
+}
+
+/// The place of a share of the samples among them.
+fn rank(samples: &[Sample], share: f64) -> usize {
+    (samples.len().saturating_sub(1) as f64 * share).round() as usize
+}
+
+/// The mean of the samples that show a thing's own colour.
+struct Body {
+    measured: [f64; 3],
+    clipped: [bool; 3],
+    raw: [f32; 3],
+}
+
+impl Body {
+    fn of(samples: &[Sample], (least, most): (f64, f64), full: [f32; 3]) -> Self {
+        let body = &samples[rank(samples, least)..=rank(samples, most)];
+        let n = body.len() as f64;
+        let cut = |c: usize| body.iter().filter(|s| s.0[c] > CUT_OFF * full[c]).count();
+        let raw = |c: usize| body.iter().map(|s| s.0[c]).sum::<f32>() / n as f32;
+        let measured = |c: usize| body.iter().map(|s| s.1[c]).sum::<f64>() / n;
+        Self {
+            measured: possible(std::array::from_fn(measured)),
+            clipped: std::array::from_fn(|c| cut(c) as f64 > CUT_OFF_SHARE * n),
+            raw: std::array::from_fn(raw),
+        }
+    }
 }
 
 /// A cut-off channel held at least as strong as the others: highlights are the likelier neutral.

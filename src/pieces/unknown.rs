@@ -4,29 +4,73 @@
 //! tray. What edges and areas leave over besides is mostly the rim of a shadow or of a piece: it
 //! counts where the net sees something there as well.
 
+use std::collections::BTreeMap;
+
+use ndarray::Array2;
+
+use super::canvas::Rest;
 use super::found::Leftover;
+use super::learned::maps::OUT_MM;
 use super::learned::strangers::LEAST_STRANGER;
-use super::learned::{Maps, strangers};
+use super::learned::{Maps, Stranger, strangers};
 use crate::units::Mm;
 
 /// A patch that the net takes for tray by more than this is none.
 const TRAY: f64 = 0.5;
+/// From this share of a stranger on its foreground shows how far it reaches, finer than the net's cells do.
+const SHOWN: f64 = 0.5;
 
 /// The strangers that the net sees, and of the patches that no piece explains those where it sees
 /// more than tray. Without its word all patches.
-pub fn unknown(patches: Vec<(Leftover, Vec<Mm>)>, maps: Option<&Maps>) -> Vec<Leftover> {
+pub fn unknown(rest: Vec<Rest>, maps: Option<&Maps>) -> Vec<Leftover> {
     let Some(maps) = maps else {
-        return patches.into_iter().map(|(patch, _)| patch).collect();
+        return rest.into_iter().map(Leftover::from).collect();
     };
-    let strange = strangers(maps).into_iter().map(|stranger| Leftover {
-        at: stranger.at,
-        area_mm2: stranger.area_mm2,
-        at_frame: false,
-    });
-    let besides = patches
+    let strange = strangers(maps);
+    let mut shown = shown(&rest, &strange, maps);
+    let strange: Vec<Leftover> = (strange.iter().enumerate())
+        .map(|(k, stranger)| leftover(stranger, shown.remove(&k), maps))
+        .collect();
+    let besides = rest
         .into_iter()
-        .filter(|(_, places)| is_besides(places, maps));
-    strange.chain(besides.map(|(patch, _)| patch)).collect()
+        .filter(|rest| is_besides(&rest.cells, maps));
+    (strange.into_iter())
+        .chain(besides.map(Leftover::from))
+        .collect()
+}
+
+/// The foreground within each stranger, by its place among them: the pixels and their size.
+fn shown(rest: &[Rest], strange: &[Stranger], maps: &Maps) -> BTreeMap<usize, (Vec<Mm>, f64)> {
+    let mut of_cell: Array2<Option<usize>> = Array2::from_elem(maps.size(), None);
+    for (k, stranger) in strange.iter().enumerate() {
+        for cell in &stranger.cells {
+            of_cell[*cell] = Some(k);
+        }
+    }
+    let mut shown: BTreeMap<usize, (Vec<Mm>, f64)> = BTreeMap::new();
+    for rest in rest {
+        for at in &rest.cells {
+            if let Some(k) = maps.cell(*at).and_then(|cell| of_cell[cell]) {
+                let of = (shown.entry(k)).or_insert_with(|| (Vec::new(), rest.cell_mm));
+                of.0.push(*at);
+            }
+        }
+    }
+    shown
+}
+
+/// A stranger as what lies there.
+fn leftover(stranger: &Stranger, shown: Option<(Vec<Mm>, f64)>, maps: &Maps) -> Leftover {
+    let area = stranger.cells.len() as f64 * OUT_MM * OUT_MM;
+    let fine = shown.filter(|(cells, mm)| cells.len() as f64 * mm * mm > SHOWN * area);
+    fine.map_or_else(
+        || {
+            let cells = stranger.cells.iter();
+            let cells: Vec<Mm> = cells.map(|cell| maps.middle(cell.0, cell.1)).collect();
+            Leftover::of(stranger.at, &cells, OUT_MM, false)
+        },
+        |(cells, mm)| Leftover::of(stranger.at, &cells, mm, false),
+    )
 }
 
 /// Whether a patch is more than tray, and not part of a stranger.
@@ -59,14 +103,14 @@ mod tests {
         Maps::from_output(values, Mm::new(0.0, 0.0)).unwrap()
     }
 
-    fn patch(maps: &Maps, cells: &[(usize, usize)]) -> (Leftover, Vec<Mm>) {
-        let places: Vec<Mm> = cells.iter().map(|c| maps.middle(c.0, c.1)).collect();
-        let leftover = Leftover {
-            at: places[0],
-            area_mm2: 40.0,
+    fn patch(maps: &Maps, cells: &[(usize, usize)]) -> Rest {
+        let cells: Vec<Mm> = cells.iter().map(|c| maps.middle(c.0, c.1)).collect();
+        Rest {
+            at: cells[0],
+            cells,
+            cell_mm: OUT_MM,
             at_frame: false,
-        };
-        (leftover, places)
+        }
     }
 
     #[test]

@@ -2,10 +2,11 @@
 
 use super::piece::Whole;
 use super::{
-    Known, Scene, Seen, Targets, card_look, card_report, colour_report, photo_faults, photo_ref,
-    quality,
+    Known, Scene, Seen, Targets, Unknown, card_look, card_report, colour_report, photo_faults,
+    photo_ref, quality,
 };
 use crate::colour::Flaw;
+use crate::colour::names::name_of;
 use crate::count::features::PhotoQuality;
 use crate::count::groups::{hidden, total};
 use crate::count::reason::{is_about_the_form, is_about_the_list};
@@ -13,8 +14,8 @@ use crate::count::record::maps_id;
 use crate::count::{Named, flaws, groups, name_colours};
 use crate::numbers::round2;
 use crate::photo::Photo;
+use crate::pieces::Face;
 use crate::pieces::paint::Paint;
-use crate::pieces::{Face, Leftover};
 use crate::sheet::advice::{self, Advice, Undersides};
 use crate::sheet::faults::Fault;
 use crate::sheet::file::{SetRightBy, Unexplained, Version};
@@ -25,7 +26,7 @@ pub struct Shown<'a> {
     pub(super) photo: &'a Photo,
     pub(super) scene: &'a Scene,
     pub(super) seen: Vec<Seen>,
-    pub(super) leftovers: Vec<Leftover>,
+    pub(super) unknown: Vec<Unknown>,
     /// The pieces' colours, and the same under the other answer to whether the taught colours are all there are.
     pub(super) named: Vec<Named>,
     pub(super) otherwise: Vec<Named>,
@@ -81,7 +82,7 @@ impl Shown<'_> {
 pub fn shown<'a>(
     photo: &'a Photo,
     scene: &'a Scene,
-    (seen, leftovers): (Vec<Seen>, Vec<Leftover>),
+    (seen, unknown): (Vec<Seen>, Vec<Unknown>),
     known: &Known,
 ) -> Shown<'a> {
     let paints: Vec<Paint> = seen.iter().map(|s| s.paint).collect();
@@ -100,7 +101,7 @@ pub fn shown<'a>(
         quality: quality(photo, scene, unlike),
         is_taught: known.book.is_some_and(|book| !book.names().is_empty()),
         seen,
-        leftovers,
+        unknown,
         named,
         otherwise,
     }
@@ -118,7 +119,9 @@ pub(super) fn warnings_of(
         unlike: shown.quality.unlike,
         pieces,
         unexplained,
-        at_edge: shown.leftovers.iter().filter(|l| l.at_frame).count(),
+        at_edge: (shown.unknown.iter())
+            .filter(|one| one.leftover.at_frame)
+            .count(),
         cut: shown.seen.iter().filter(|s| s.piece.at_frame).count(),
         hidden: hidden(pieces),
         unlisted: (pieces.iter())
@@ -206,18 +209,22 @@ fn without_pieces<'a>(photo: &'a Photo, scene: &'a Scene, faults: &'a [Fault]) -
     }
 }
 
-pub(super) fn unexplained(scene: &Scene, leftovers: &[Leftover]) -> Vec<Unexplained> {
-    let mut spots: Vec<Unexplained> = leftovers
+pub(super) fn unexplained(scene: &Scene, unknown: &[Unknown]) -> Vec<Unexplained> {
+    let mut spots: Vec<Unexplained> = unknown
         .iter()
-        .filter_map(|spot| {
-            let px = scene.pose.camera.project(spot.at, 0.0)?;
+        .filter_map(|Unknown { leftover, lab }| {
+            let px = scene.pose.camera.project(leftover.at, 0.0)?;
             let [x_px, y_px] = scene.full_px(px.x, px.y);
+            let (short, long) = leftover.sides_mm;
             Some(Unexplained {
                 x_px,
                 y_px,
-                x_mm: round2(spot.at.x),
-                y_mm: round2(spot.at.y),
-                area_mm2: spot.area_mm2.round(),
+                x_mm: round2(leftover.at.x),
+                y_mm: round2(leftover.at.y),
+                area_mm2: leftover.area_mm2.round(),
+                sides_mm: Some([short, long].map(f64::round)),
+                colour: lab.map(|lab| name_of(lab).to_owned()),
+                lab: lab.map(|lab| lab.map(round2)),
             })
         })
         .collect();

@@ -42,9 +42,9 @@ pub fn count_together(shown: &[Shown<'_>], targets: &Targets, known: &Known) -> 
         .collect();
     let moved_pieces = without_moved(&mut pieces);
     let pieces = in_reading_order(pieces, first.photo.full_px[1]);
-    let left: Vec<_> = (first.leftovers.iter())
+    let left: Vec<_> = (first.unknown.iter())
         .filter(|spot| {
-            let holds = |fused: &Fused| inside(&fused.stance.footprint(), spot.at);
+            let holds = |fused: &Fused| inside(&fused.stance.footprint(), spot.leftover.at);
             !joined.pieces.iter().any(|(_, fused)| holds(fused))
         })
         .cloned()

@@ -103,6 +103,12 @@ pub struct Spot {
     pub r: f64,
     /// Area, mm².
     pub area_mm2: f64,
+    /// Sides of the box around it, mm, the short one first; none in an old sheet.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub sides_mm: Option<[f64; 2]>,
+    /// The colour that it shows.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub colour: Option<String>,
 }
 
 /// A group, and whether its number was set outright.
@@ -262,6 +268,8 @@ fn spots(sheet: &Sheet) -> Vec<Spot> {
         y: spot.y_px,
         r: (spot.area_mm2 / std::f64::consts::PI).sqrt() / mm_per_px,
         area_mm2: spot.area_mm2,
+        sides_mm: spot.sides_mm,
+        colour: spot.colour.clone(),
     };
     sheet.unexplained.iter().map(spot).collect()
 }

@@ -459,8 +459,18 @@ pub struct Unexplained {
     pub x_mm: f64,
     /// Its middle on the tray, from the card's top left.
     pub y_mm: f64,
-    /// Area.
+    /// Area of what is seen of it.
     pub area_mm2: f64,
+    /// Sides of the smallest box around what is seen of it, mm, the short one first; measured as if it were flat, so what
+    /// stands high is a little smaller. Missing in sheets from before it was measured.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub sides_mm: Option<[f64; 2]>,
+    /// The ISCC-NBS name of `lab`.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub colour: Option<String>,
+    /// The colour that most of it shows, CIELAB D65; missing where too little of it is in the photo.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub lab: Option<[f64; 3]>,
 }
 
 /// Something a person should know, with what to do about it.

@@ -23,5 +23,6 @@ mod shapes;
 mod taught;
 mod terminal;
 mod together;
+mod unexplained;
 mod unreadable;
 mod weigh;

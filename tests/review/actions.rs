@@ -129,6 +129,8 @@ fn doubts_are_settled_one_by_one_and_taken_back() {
             review.browser.kept(|b| b.key(ENTER));
         }
         assert_eq!(review.browser.text(".card h2"), "Something unexplained");
+        let why = review.browser.text(".card .why");
+        assert!(why.contains("12 × 15 mm, dark grayish green"), "{why}");
         review.browser.kept(|b| match window {
             Window::Desktop => b.key(ENTER),
             Window::Phone => b.press("Nothing to count"),

@@ -267,6 +267,9 @@ pub fn spot(x_px: f64, y_px: f64) -> Unexplained {
         x_mm: 0.0,
         y_mm: 0.0,
         area_mm2: 180.0,
+        sides_mm: Some([12.0, 15.0]),
+        colour: Some("dark grayish green".to_owned()),
+        lab: Some([30.0, -9.0, 4.0]),
     }
 }
 

@@ -8,8 +8,7 @@ use crate::cli::say::{self, Progress};
 use crate::cli::{Failure, look};
 use crate::count::weigh::{Masses, Reading};
 use crate::photo::Photo;
-use crate::pieces::Leftover;
-use crate::pipeline::{self, Scene, Seen, Set, Shown};
+use crate::pipeline::{self, Scene, Seen, Set, Shown, Unknown};
 use crate::sheet::Warning;
 
 /// Photos of one tray that can be counted together; each is held in memory.
@@ -64,7 +63,7 @@ pub fn count(
     let told = |stage| progress.stage(stage);
     let mut measured: Vec<Measured> = Vec::new();
     let mut failures: Vec<Failure> = Vec::new();
-    let mut found: Vec<(Vec<Seen>, Vec<Leftover>)> = Vec::new();
+    let mut found: Vec<(Vec<Seen>, Vec<Unknown>)> = Vec::new();
     for path in paths {
         progress.begin(path);
         let photo = look::open(path).and_then(|photo| new_to(&measured, path, photo));

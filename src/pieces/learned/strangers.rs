@@ -3,19 +3,19 @@
 use image::{GrayImage, Luma};
 use imageproc::region_labelling::{Connectivity, connected_components};
 
-use super::maps::{Maps, OUT_MM};
+use super::maps::Maps;
 use crate::units::Mm;
 
 /// Cells more likely a stranger's than this are one's.
 pub const LEAST_STRANGER: f64 = 0.5;
 
 /// A thing that is no piece.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Stranger {
     /// Middle of what is seen of it, on the tray's plane.
     pub at: Mm,
-    /// Area, mm².
-    pub area_mm2: f64,
+    /// The net's cells that show it, (row, column).
+    pub cells: Vec<(usize, usize)>,
 }
 
 /// Connected cells of strangers, row by row of their first cell.
@@ -27,18 +27,23 @@ pub fn strangers(maps: &Maps) -> Vec<Stranger> {
     });
     let labels = connected_components(&mask, Connectivity::Four, Luma([0u8]));
     let count = labels.pixels().map(|p| p.0[0]).max().unwrap_or(0) as usize;
-    let mut sums = vec![(0.0, 0.0, 0.0); count];
+    let mut cells = vec![Vec::new(); count];
     for (x, y, label) in labels.enumerate_pixels() {
         let index = (label.0[0] as usize).checked_sub(1);
-        if let Some(sum) = index.and_then(|index| sums.get_mut(index)) {
-            let at = maps.middle(y as usize, x as usize);
-            *sum = (sum.0 + 1.0, sum.1 + at.x, sum.2 + at.y);
+        if let Some(cells) = index.and_then(|index| cells.get_mut(index)) {
+            cells.push((y as usize, x as usize));
         }
     }
-    sums.into_iter()
-        .map(|(cells, x, y)| Stranger {
-            at: Mm::new(x / cells, y / cells),
-            area_mm2: cells * OUT_MM * OUT_MM,
+    let middle = |cells: &[(usize, usize)]| {
+        let places = cells.iter().map(|(row, column)| maps.middle(*row, *column));
+        let (x, y) = places.fold((0.0, 0.0), |(x, y), at| (x + at.x, y + at.y));
+        let n = cells.len().max(1) as f64;
+        Mm::new(x / n, y / n)
+    };
+    (cells.into_iter())
+        .map(|cells| Stranger {
+            at: middle(&cells),
+            cells,
         })
         .collect()
 }

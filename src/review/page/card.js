@@ -166,7 +166,7 @@ function spotCard(app, i) {
     h("div", { class: "look" },
       closeLook(app, around, "The place, close"),
       h("div", { class: "look-words" },
-        h("p", { class: "why open" }, `About ${Math.round(spot.area_mm2)} mm² here fit no listed piece.`),
+        h("p", { class: "why open" }, `Something of about ${words.thing(spot)}: no listed piece fits.`),
         h("p", {}, "Is it a piece that was missed, a shape that no list has yet, or nothing to count (the tray's rim, a shadow, another thing)?"))),
     h("div", { class: "spot-buttons" },
       keyButton("Nothing to count", "Enter", app.actions.accept, { class: "primary" }),

@@ -224,9 +224,9 @@ function place({ crop: one, width, height, room }, isFirst) {
   const image = h("img", { src: path(one), alt: "", width, height, draggable: "false", decoding: "async" });
   image.onerror = () => explain(path(one));
   const element = h("div", { class: "cell" },
-    h("p", { class: "cell-kind" }, `${Math.round(one.spot.area_mm2)} mm²`),
+    h("p", { class: "cell-kind" }, words.extent(one.spot)),
     h("button", {
-      type: "button", class: "crop place", "data-id": one.id, "aria-label": `A place of about ${Math.round(one.spot.area_mm2)} mm² that no piece explains`,
+      type: "button", class: "crop place", "data-id": one.id, "aria-label": `A place of about ${words.thing(one.spot)} that no piece explains`,
       "aria-pressed": String(isAt), tabindex: isAt || (isFirst && !app.at) ? 0 : -1,
       onclick: () => hold(one.id),
       onpointerenter: (event) => { if (event.pointerType === "mouse" && !held && hasMoved(event)) point(one.id); },
@@ -348,7 +348,7 @@ function drawStrip() {
   strip.classList.toggle("empty", !piece && !spot);
   if (spot) {
     strip.replaceChildren(
-      h("p", { class: "strip-name" }, h("strong", {}, "A place"), h("span", { class: "strip-kind" }, `about ${Math.round(spot.area_mm2)} mm²`)),
+      h("p", { class: "strip-name" }, h("strong", {}, "A place"), h("span", { class: "strip-kind" }, `about ${words.thing(spot)}`)),
       h("div", { class: "strip-tools", role: "group", "aria-label": "What lies here?" },
         keyButton("Add a piece here", "a", actions.add), keyButton("Nothing to count", "x", actions.remove), keyButton("Closer", "o", actions.alone)));
     return;

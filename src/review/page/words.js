@@ -3,6 +3,9 @@
 export const size = (text) => text.replace("x", "×");
 export const piece = (p) => `${p.form === "any" ? "brick, plate or tile?" : p.form} ${size(p.size)}`;
 export const kind = (p) => `${p.colour} ${p.form} ${size(p.size)}`;
+// How large something that no piece explains is, and of what colour; an old sheet has the area alone.
+export const extent = ({ sides_mm: sides, area_mm2: area }) => (sides ? `${sides[0]} × ${sides[1]} mm` : `${Math.round(area)} mm²`);
+export const thing = (spot) => [extent(spot), spot.colour].filter(Boolean).join(", ");
 export const plural = (n, one, many) => `${n} ${n === 1 ? one : many}`;
 
 // Kinds that nothing was counted as, and some piece may be, are in no number.

@@ -255,6 +255,9 @@ mod tests {
             x_mm: 12.4,
             y_mm: -3.2,
             area_mm2: 61.0,
+            sides_mm: Some([6.0, 14.0]),
+            colour: Some("dark grayish green".into()),
+            lab: Some([30.0, -9.0, 4.0]),
         }];
         sheet.warnings = vec![Warning {
             code: "card-partial".into(),
@@ -273,7 +276,8 @@ mod tests {
                 "Not explained by any piece",
                 "measured from the card’s corner with the light dot",
                 "A",
-                "about 61\u{a0}mm² at x\u{a0}12, y\u{a0}−3\u{a0}mm",
+                "about 6\u{a0}×\u{a0}14\u{a0}mm, dark grayish green, at x\u{a0}12,",
+                "y\u{a0}−3\u{a0}mm",
                 "Warnings",
                 "card-partial",
                 "move the card",

@@ -6,7 +6,7 @@ use super::table::{heading, note};
 use super::{AMBER, GREY, INK, ROSE, is_doubtful, letter, words};
 use crate::drawing::lettering::{Style, Weight};
 use crate::drawing::{Ink, Lettering, Outline, Shape, round_rect_path};
-use crate::sheet::file::{Piece, Sheet};
+use crate::sheet::file::{Piece, Sheet, Unexplained};
 use crate::units::Mm;
 
 /// More than these are not listed one by one.
@@ -79,6 +79,18 @@ fn doubt(piece: &Piece, lettering: &Lettering) -> Block {
     entry.finish()
 }
 
+/// How large a thing is, and of what colour.
+fn thing(place: &Unexplained) -> String {
+    let extent = match place.sides_mm {
+        Some([short, long]) => format!("{}\u{a0}×\u{a0}{}\u{a0}mm", whole(short), whole(long)),
+        None => format!("{}\u{a0}mm²", whole(place.area_mm2)),
+    };
+    match &place.colour {
+        Some(colour) => format!("{extent}, {},", words::clean(colour, 80)),
+        None => extent,
+    }
+}
+
 fn places(sheet: &Sheet, lettering: &Lettering) -> Vec<Block> {
     let more = sheet.unexplained.len().saturating_sub(MOST_PLACES);
     let places = sheet.unexplained.iter().take(MOST_PLACES).enumerate();
@@ -86,8 +98,8 @@ fn places(sheet: &Sheet, lettering: &Lettering) -> Vec<Block> {
         let mut entry = Entry::new(lettering);
         entry.badge(&letter(index), ROSE);
         let what = format!(
-            "about {}\u{a0}mm² at x\u{a0}{}, y\u{a0}{}\u{a0}mm",
-            whole(place.area_mm2),
+            "about {} at x\u{a0}{}, y\u{a0}{}\u{a0}mm",
+            thing(place),
             whole(place.x_mm),
             whole(place.y_mm)
         );
