@@ -115,7 +115,9 @@ def _gap(laid, index, area, rng):
 class _World:
     def __init__(self, bullet):
         self.b = bullet
-        bullet.connect(bullet.DIRECT)
+        if not bullet.isConnected():
+            bullet.connect(bullet.DIRECT)
+        bullet.resetSimulation()    # or what an earlier cup left would lie there unseen
         bullet.setGravity(0, 0, -GRAVITY)
         bullet.setPhysicsEngineParameter(fixedTimeStep=STEP, numSolverIterations=60,
                                          deterministicOverlappingPairs=1)
