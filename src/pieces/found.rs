@@ -1,5 +1,7 @@
 //! A found piece with what speaks for it, and what is left over.
 
+use std::collections::BTreeMap;
+
 use imageproc::point::Point;
 
 use super::frame::Frame;
@@ -165,7 +167,7 @@ pub struct Leftover {
     pub places: Vec<Mm>,
 }
 
-/// So many places tell a colour: the median of 400 is off by a twentieth of their spread.
+/// So many places tell a colour: the median of 400 has a standard error of a sixteenth of their spread.
 const PLACES: usize = 400;
 
 impl Leftover {
@@ -185,8 +187,15 @@ impl Leftover {
     pub(super) fn of(at: Mm, cells: &[Mm], cell_mm: f64, at_frame: bool) -> Self {
         let first = cells.first().copied().unwrap_or(at);
         let step = |v: f64| (v / cell_mm).round() as i32;
-        let points: Vec<Point<i32>> = (cells.iter())
-            .map(|cell| Point::new(step(cell.x - first.x), step(cell.y - first.y)))
+        // The ends of each row are enough for the box, and few where a patch fills the view.
+        let mut rows: BTreeMap<i32, (i32, i32)> = BTreeMap::new();
+        for cell in cells {
+            let (x, y) = (step(cell.x - first.x), step(cell.y - first.y));
+            let ends = rows.entry(y).or_insert((x, x));
+            *ends = (ends.0.min(x), ends.1.max(x));
+        }
+        let points: Vec<Point<i32>> = (rows.iter())
+            .flat_map(|(y, (from, to))| [Point::new(*from, *y), Point::new(*to, *y)])
             .collect();
         let sides = Frame::of(&points).map_or((1.0, 1.0), |frame| (frame.short_px, frame.long_px));
         Self {

@@ -144,8 +144,8 @@ pub fn paint(
     })
 }
 
-/// The colour of something that no piece explains, CIELAB D65, by places all over it in the photo of the plane; `None` where
-/// too few of them are in the photo.
+/// The colour of something that no piece explains, CIELAB D65, read at places spread over it; `None` where too few of them
+/// are in the photo.
 pub fn colour_at(
     view: &MetricView,
     correction: &Correction,

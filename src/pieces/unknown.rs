@@ -17,7 +17,8 @@ use crate::units::Mm;
 
 /// A patch that the net takes for tray by more than this is none.
 const TRAY: f64 = 0.5;
-/// From this share of a stranger on its foreground shows how far it reaches, finer than the net's cells do.
+/// From this share of a stranger on its foreground shows how far it reaches, finer than the net's cells do: most of it then
+/// stands out from the tray. Set by hand.
 const SHOWN: f64 = 0.5;
 
 /// The strangers that the net sees, and of the patches that no piece explains those where it sees
